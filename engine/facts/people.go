@@ -1,0 +1,85 @@
+package facts
+
+import "lastlight/engine/calendar"
+
+// Diver is one person, under a pseudonym. Nothing here says why a person may
+// not dive.
+type Diver struct {
+	ID      string `json:"id"`   // pseudonym, stable
+	Name    string `json:"name"` // display name
+	Version int64  `json:"version"`
+
+	Birth       calendar.Day   `json:"birth"`
+	Cards       []Card         `json:"cards"`
+	Medical     *Medical       `json:"medical"`
+	NotDiving   []Absence      `json:"not_diving"` // by the diver's own word, no reason kept
+	Consumption *Consumption   `json:"consumption"`
+	Dives       []PastDive     `json:"dives"` // oldest first; closed dives only
+	Reassessed  []calendar.Day `json:"reassessed"`
+	Consent     []Consent      `json:"consent"` // a guardian's, for a minor
+	Guest       bool           `json:"guest"`
+}
+
+// Card is one training card: a level of the ladder or an endorsement.
+type Card struct {
+	ID          string           `json:"id"`
+	Level       string           `json:"level,omitempty"`
+	Endorsement string           `json:"endorsement,omitempty"`
+	Issued      calendar.Day     `json:"issued"`
+	Expires     calendar.Day     `json:"expires"` // printed last day, none = none printed
+	DepthM      *float64         `json:"depth_m"` // printed depth, none = none printed
+	SeenBy      string           `json:"seen_by"` // person id; empty = nobody has seen it
+	SeenAt      calendar.Instant `json:"seen_at"`
+	Revoked     calendar.Instant `json:"revoked"` // none = not revoked
+	Version     int64            `json:"version"`
+}
+
+// Medical is status facts only: dates and suspensions, never content.
+type Medical struct {
+	Examined    calendar.Day     `json:"examined"`
+	DoctorUntil calendar.Day     `json:"doctor_until"` // the doctor's own earlier date
+	Declared    calendar.Day     `json:"declared"`     // last yearly declaration
+	Suspended   calendar.Day     `json:"suspended"`    // accident or symptoms: from this day
+	Cleared     calendar.Instant `json:"cleared"`      // by the roles the policy names
+	NotFit      bool             `json:"not_fit"`      // declared not fit, until changed
+	Version     int64            `json:"version"`
+}
+
+// Absence is a stretch of days on which the diver has said they do not dive.
+type Absence struct {
+	From calendar.Day `json:"from"`
+	To   calendar.Day `json:"to"`
+}
+
+// Consumption is a breathing rate at the surface and where it comes from.
+type Consumption struct {
+	RMVLMin   float64 `json:"rmv_l_min"`
+	WorstLMin float64 `json:"worst_l_min"` // worst tenth, 0 = not known
+	Origin    string  `json:"origin"`      // measured | declared
+	Dives     int     `json:"dives"`       // how many recorded dives it rests on
+}
+
+// Consent is a guardian's consent for a minor.
+type Consent struct {
+	From calendar.Day `json:"from"`
+	To   calendar.Day `json:"to"`
+	By   string       `json:"by"`
+}
+
+// PastDive is one recorded, closed dive of one diver.
+type PastDive struct {
+	ID           string           `json:"id"`
+	Site         string           `json:"site"`
+	Entry        calendar.Instant `json:"entry"`
+	Out          calendar.Instant `json:"out"`
+	EntryDay     calendar.Day     `json:"entry_day"` // in the zone of that dive's site
+	SignedOut    calendar.Instant `json:"signed_out"`
+	Zone         string           `json:"zone"`       // open | cavern | cave
+	CountedAs    string           `json:"counted_as"` // level the diver counted as
+	TrainingAs   string           `json:"training_as,omitempty"`
+	Instructor   bool             `json:"instructor"`
+	Uses         []string         `json:"uses"` // endorsements used
+	PenetrationM *float64         `json:"penetration_m"`
+	MaxDepthM    *float64         `json:"max_depth_m"`
+	Version      int64            `json:"version"`
+}

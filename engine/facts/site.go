@@ -1,0 +1,88 @@
+package facts
+
+import "lastlight/engine/calendar"
+
+// Site is what holds at the site, less its line network, which is Input.Route.
+type Site struct {
+	ID      string `json:"id"`
+	Name    string `json:"name"`
+	Version int64  `json:"version"`
+
+	Zones      []calendar.Zone `json:"zones"`       // of the opening entered first; then of the exit where it differs
+	Grade      *int            `json:"grade"`       // club scale 1-5
+	BarPerM    *float64        `json:"bar_per_m"`   // of the site's water
+	SurfaceBar *float64        `json:"surface_bar"` // barometer or from altitude
+	AltitudeM  *float64        `json:"altitude_m"`
+	WaterC     *float64        `json:"water_c"`
+
+	Closed         bool           `json:"closed"` // until further notice
+	Closures       []Closure      `json:"closures"`
+	PermitRequired *bool          `json:"permit_required"` // none = not told
+	Permits        []Permit       `json:"permits"`
+	Thresholds     Thresholds     `json:"thresholds"`
+	Readings       []Reading      `json:"readings"` // oldest first
+	Verifications  []Verification `json:"verifications"`
+	Openings       []Sighting     `json:"openings"` // openings seen open
+}
+
+// Closure is closed at both ends. Either days or instants are given.
+type Closure struct {
+	FromDay calendar.Day     `json:"from_day"`
+	ToDay   calendar.Day     `json:"to_day"`
+	From    calendar.Instant `json:"from"`
+	To      calendar.Instant `json:"to"`
+	Reason  string           `json:"reason"`
+}
+
+// Permit is one window of days, with daily hours where the owner sets them.
+type Permit struct {
+	ID        string       `json:"id"`
+	From      calendar.Day `json:"from"`
+	To        calendar.Day `json:"to"`
+	DailyFrom string       `json:"daily_from"` // "08:00", empty = no daily hours
+	DailyTo   string       `json:"daily_to"`
+}
+
+// Thresholds are the site's go/no-go limits; nil or empty = no limit set.
+type Thresholds struct {
+	MaxLevelM      *float64 `json:"max_level_m"`
+	MinLevelM      *float64 `json:"min_level_m"`
+	MaxFlow        string   `json:"max_flow"` // flow class of the policy
+	MinVisibilityM *float64 `json:"min_visibility_m"`
+}
+
+// Reading is one reading of the conditions at the site.
+type Reading struct {
+	ID          string           `json:"id"`
+	At          calendar.Instant `json:"at"`
+	LevelM      *float64         `json:"level_m"`
+	Level       string           `json:"level"` // class
+	Flow        string           `json:"flow"`  // class of the policy
+	VisibilityM *float64         `json:"visibility_m"`
+	Visibility  string           `json:"visibility"` // class
+	By          string           `json:"by"`
+	Version     int64            `json:"version"`
+}
+
+// Verification is what recorded dives of this team show about a stretch of the
+// line: derived from executed dives, never typed.
+type Verification struct {
+	Dive       string           `json:"dive"` // the set-up dive
+	Legs       []string         `json:"legs"`
+	PassedBy   []string         `json:"passed_by"` // diver ids
+	Marker     string           `json:"marker"`    // station of the marker it left, empty = none
+	MarkerAt   calendar.Instant `json:"marker_at"` // minute the marker was reached; none = not recorded
+	Entry      calendar.Instant `json:"entry"`     // of that dive
+	LevelThen  string           `json:"level_then"`
+	FlowThen   string           `json:"flow_then"`
+	SightThen  string           `json:"visibility_then"`
+	DoubtSince bool             `json:"doubt_since"` // line damage or a survey change came since
+	Directions []string         `json:"directions,omitempty"`
+}
+
+// Sighting is an opening seen open and passable.
+type Sighting struct {
+	Station string           `json:"station"`
+	At      calendar.Instant `json:"at"`
+	By      string           `json:"by"`
+}

@@ -1,0 +1,79 @@
+// Package engine is the front door of the computation: one input value in, one
+// report out. It reads no clock, does no I/O and knows no wire or database
+// types; the same input gives the same bytes.
+package engine
+
+import (
+	"lastlight/engine/calendar"
+	"lastlight/engine/facts"
+	"lastlight/engine/finding"
+)
+
+// Version names this engine's behaviour. It changes with every change that can
+// change a report; a decision stores it beside its report.
+const Version = "1"
+
+// Input is everything one evaluation is told.
+type Input = facts.Input
+
+// Report is the answer: the verdict, every finding (passes included, worst
+// first) and what the brief and the board need.
+type Report struct {
+	EngineVersion string `json:"engine_version"`
+	PolicyVersion string `json:"policy_version"`
+	SurveyVersion string `json:"survey_version"`
+
+	Moment   facts.Moment      `json:"moment"`
+	Verdict  finding.Status    `json:"verdict"` // the worst status of all findings
+	Counts   finding.Counts    `json:"counts"`
+	Findings []finding.Finding `json:"findings"`
+
+	// Conditions are the keys of findings that pass now and are due at entry.
+	Conditions []string `json:"conditions"`
+
+	Entry           calendar.Instant `json:"entry"`            // planned
+	EnterBy         calendar.Instant `json:"enter_by"`         // later the approval is expired
+	RuntimeMin      float64          `json:"runtime_min"`      // surface to surface
+	LatestSurfacing calendar.Instant `json:"latest_surfacing"` // enter by + runtime, up to the whole minute
+	FirstDay        calendar.Day     `json:"first_day"`        // site-local days the dive touches
+	LastDay         calendar.Day     `json:"last_day"`
+	JudgedAs        string           `json:"judged_as"` // level whose limits hold, from the least qualified diver present
+
+	Watch *Watch `json:"watch"` // none where it cannot be told
+	Turns []Turn `json:"turns"` // one row per diver and main supply
+}
+
+// Watch is the surface watch for the planned entry, and for the latest.
+type Watch struct {
+	ETO         Deadline `json:"eto"`
+	Look        Deadline `json:"look"`
+	Coordinator Deadline `json:"coordinator"`
+	Dial        Deadline `json:"dial"`
+	GraceMin    int      `json:"grace_min"`
+	GasClause   string   `json:"gas_clause"` // unknown | not_binding | binding
+
+	// LatestDial is the dial time if the team enters at EnterBy: the end of what
+	// binds cover and standby.
+	LatestDial calendar.Instant `json:"latest_dial"`
+}
+
+// Deadline is an instant and how the site's clocks show it.
+type Deadline struct {
+	At    calendar.Instant `json:"at"`
+	Local string           `json:"local"` // site-local minute with its offset
+}
+
+// Turn is when one diver turns the team, by pressure, place and minute:
+// whichever comes first.
+type Turn struct {
+	Diver      string  `json:"diver"`
+	Name       string  `json:"name"`
+	Supply     string  `json:"supply"`
+	StartBar   float64 `json:"start_bar"`
+	ExactBar   float64 `json:"exact_bar"`
+	TurnBar    float64 `json:"turn_bar"` // rounded up to the policy's step below the start
+	Governs    string  `json:"governs"`
+	PlaceText  string  `json:"place"`       // turn at the latest
+	MinuteInto float64 `json:"minute_into"` // the same in minutes since entry
+	Reference  bool    `json:"reference"`   // a row worked out for a lower start pressure
+}
