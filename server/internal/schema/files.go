@@ -52,7 +52,9 @@ func List(files fs.FS) ([]Migration, error) {
 			problems = append(problems, fmt.Errorf("migration %s: %w", e.Name(), err))
 		}
 	}
-	slices.SortFunc(list, func(a, b Migration) int { return cmp.Or(cmp.Compare(a.Version, b.Version), cmp.Compare(a.Name, b.Name)) })
+	slices.SortFunc(list, func(a, b Migration) int {
+		return cmp.Or(cmp.Compare(a.Version, b.Version), cmp.Compare(a.Name, b.Name))
+	})
 	for i, m := range list {
 		if m.Version != uint(i+1) {
 			problems = append(problems, fmt.Errorf("migration %s: number %d expected here, without gap or double", m.Name, i+1))

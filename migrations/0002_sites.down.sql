@@ -1,0 +1,2 @@
+DROP TABLE line_damage, permit, reading, survey, site_restricted, site;
+DROP FUNCTION refuse_new_content();

@@ -1,0 +1,1 @@
+DROP TABLE custody_event, analysis, fill, service_event, cylinder_set_member, cylinder_set, equipment, cylinder, item;

@@ -1,0 +1,1 @@
+DROP TABLE booking, waiver, decision, evaluation, plan_item, plan_person, plan_version, plan;
