@@ -11,6 +11,7 @@
 package postgres
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -181,7 +182,7 @@ func (s *Server) awaitReady(ctx context.Context) error {
 		}
 		select {
 		case <-s.done:
-			return fmt.Errorf("PostgreSQL ended while starting (%v); the end of %s:\n%s", s.exit, s.LogFile(), tail(s.LogFile()))
+			return fmt.Errorf("PostgreSQL ended while starting: %w; the end of %s:\n%s", cmp.Or(s.exit, errors.New("exit status 0")), s.LogFile(), tail(s.LogFile()))
 		case <-ctx.Done():
 			return fmt.Errorf("PostgreSQL is not ready: %w; the end of %s:\n%s", ctx.Err(), s.LogFile(), tail(s.LogFile()))
 		case <-tick.C:
