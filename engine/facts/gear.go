@@ -20,14 +20,14 @@ type Cylinder struct {
 
 	Made           calendar.Mark   `json:"made"`
 	FirstService   calendar.Mark   `json:"first_service"`
-	RiskAssessment calendar.Day    `json:"risk_assessment"`
+	MadePlus       bool            `json:"made_plus"`
+	RiskAssessment calendar.Mark   `json:"risk_assessment"`
 	HeavyUse       bool            `json:"heavy_use"`
 	Events         []CylinderEvent `json:"events"`
 	Quarantined    *Quarantine     `json:"quarantined"` // none = not in quarantine
 
-	FillKnown bool             `json:"fill_known"` // a fill is on record
-	FilledAt  calendar.Instant `json:"filled_at"`  // none = only the day is known
-	FilledOn  calendar.Day     `json:"filled_on"`
+	FilledAt calendar.Instant `json:"filled_at"` // last fill or top-up; none = only the day is known
+	FilledOn calendar.Day     `json:"filled_on"` // none = no fill on record
 
 	Analyses []Analysis `json:"analyses"` // oldest first
 	Handling []Handling `json:"handling"` // what ends an analysis, oldest first
@@ -42,6 +42,7 @@ type CylinderEvent struct {
 	NextDue  calendar.Mark `json:"next_due"`
 	Eddy     bool          `json:"eddy"`
 	Plus     bool          `json:"plus"`
+	Star     bool          `json:"star"`             // ten-year star: recorded, never counted
 	Clears   string        `json:"clears,omitempty"` // the damage event an inspection names
 }
 

@@ -1,6 +1,9 @@
 package facts
 
-import "lastlight/engine/calendar"
+import (
+	"lastlight/engine/calendar"
+	"lastlight/engine/policy"
+)
 
 // PlanKind is what a plan is for.
 type PlanKind string
@@ -31,6 +34,8 @@ type Plan struct {
 	Cover    []string   `json:"cover"`   // diver ids
 	Supplies []Supply   `json:"supplies"`
 	Carries  []Carrying `json:"carries"`
+
+	GasFraction policy.Fraction `json:"gas_fraction,omitzero"` // the gas rule the team means to dive; none = what its level permits
 
 	SwimMMin            float64 `json:"swim_m_min"`             // 0 = the policy's
 	ContingencySwimMMin float64 `json:"contingency_swim_m_min"` // 0 = the policy's

@@ -15,6 +15,8 @@ type Site struct {
 	AltitudeM  *float64        `json:"altitude_m"`
 	WaterC     *float64        `json:"water_c"`
 
+	MainLine []string `json:"main_line"` // leg ids of the main line; empty = not told
+
 	Closed         bool           `json:"closed"` // until further notice
 	Closures       []Closure      `json:"closures"`
 	PermitRequired *bool          `json:"permit_required"` // none = not told

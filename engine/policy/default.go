@@ -75,7 +75,7 @@ func Default() Policy {
 		Entry:     Entry{EnterByMin: 30},
 		Watch:     Watch{RoundToMin: 5, GraceShare: Frac(1, 2), GraceMin: 60, GraceMax: 90, GraceFloor: 20, LookShare: Frac(1, 4), CoordinatorShare: Frac(1, 2)},
 		Overlap:   Overlap{BufferMin: 0},
-		Cylinders: Cylinders{Regimes: defaultRegimes(), StrictOutOfTest: false, DueSoonDays: 60, CleanAboveO2: "40.0"},
+		Cylinders: Cylinders{Regimes: defaultRegimes(), StrictOutOfTest: false, DueSoonDays: 60, CleanAboveO2: "40.0", EddyCurrentAlloys: []string{"6351"}, PlusSpecs: []string{"3A", "3AA"}, PlusPercent: 10},
 		Kit:       defaultKit(),
 		Decompression: Decompression{
 			Model: "zhl16c", FirstCompartment: "1b", GFLow: 30, GFHigh: 70, LastStopM: 6, StopStepM: 3, MinStopMin: 1, SwitchMin: 1,

@@ -372,10 +372,13 @@ type AlloyBan struct {
 
 // Cylinders is how tests bind.
 type Cylinders struct {
-	Regimes         []Regime `json:"regimes"`
-	StrictOutOfTest bool     `json:"strict_out_of_test"` // full and out of test is refused, not noticed
-	DueSoonDays     int      `json:"due_soon_days"`
-	CleanAboveO2    string   `json:"oxygen_clean_above_o2"` // per cent, decimal text
+	Regimes           []Regime `json:"regimes"`
+	StrictOutOfTest   bool     `json:"strict_out_of_test"` // full and out of test is refused, not noticed
+	DueSoonDays       int      `json:"due_soon_days"`
+	CleanAboveO2      string   `json:"oxygen_clean_above_o2"` // per cent, decimal text
+	EddyCurrentAlloys []string `json:"eddy_current_alloys"`   // a hydro counts only with the eddy current on record
+	PlusSpecs         []string `json:"plus_specs"`
+	PlusPercent       int      `json:"plus_percent"`
 }
 
 // KitClock is one interval of an item.
