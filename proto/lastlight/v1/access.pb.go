@@ -1171,7 +1171,7 @@ var File_lastlight_v1_access_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x19lastlight/v1/access.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb4\x02\n" +
+	"\x19lastlight/v1/access.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\"\xb4\x02\n" +
 	"\x05Token\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
 	"\x06person\x18\x02 \x01(\tR\x06person\x12\x16\n" +
@@ -1182,21 +1182,21 @@ const file_lastlight_v1_access_proto_rawDesc = "" +
 	"\n" +
 	"revoked_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\trevokedAt\x12<\n" +
 	"\flast_used_at\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"lastUsedAt\"\xb5\x03\n" +
-	"\tRoleGrant\x12\x0e\n" +
-	"\x02id\x18\x01 \x01(\tR\x02id\x12\x1f\n" +
+	"lastUsedAt\"\xcd\x03\n" +
+	"\tRoleGrant\x12\x14\n" +
+	"\x02id\x18\x01 \x01(\tB\x04\xf0\xc7\x18\x01R\x02id\x12\x1f\n" +
 	"\x06person\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06person\x12\xa4\x01\n" +
 	"\x04role\x18\x03 \x01(\tB\x8f\x01\xbaH\x8b\x01r\x88\x01R\x05diverR\x06leaderR\vcoordinatorR\x05coverR\ablenderR\x0esafety_officerR\x0fmedical_officerR\x0fwelfare_officerR\fsite_officerR\bguardianR\tcommitteeR\x05guestR\x04role\x12\x1e\n" +
 	"\n" +
 	"expedition\x18\x04 \x01(\tR\n" +
 	"expedition\x12\x1b\n" +
-	"\tof_person\x18\x05 \x01(\tR\bofPerson\x129\n" +
+	"\tof_person\x18\x05 \x01(\tR\bofPerson\x12?\n" +
 	"\n" +
-	"granted_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\tgrantedAt\x12\x1d\n" +
+	"granted_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampB\x04\xf0\xc7\x18\x01R\tgrantedAt\x12#\n" +
 	"\n" +
-	"granted_by\x18\a \x01(\tR\tgrantedBy\x129\n" +
+	"granted_by\x18\a \x01(\tB\x04\xf0\xc7\x18\x01R\tgrantedBy\x12?\n" +
 	"\n" +
-	"revoked_at\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\trevokedAt\"\xe2\x01\n" +
+	"revoked_at\x18\b \x01(\v2\x1a.google.protobuf.TimestampB\x04\xf0\xc7\x18\x01R\trevokedAt\"\xe2\x01\n" +
 	"\x05Event\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12*\n" +
 	"\x02at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x10\n" +
@@ -1372,6 +1372,7 @@ func file_lastlight_v1_access_proto_init() {
 	if File_lastlight_v1_access_proto != nil {
 		return
 	}
+	file_lastlight_v1_marks_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

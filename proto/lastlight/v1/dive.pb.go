@@ -2011,7 +2011,7 @@ var File_lastlight_v1_dive_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\n" +
-	"\x17lastlight/v1/dive.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\xf6\v\n" +
+	"\x17lastlight/v1/dive.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\x8e\f\n" +
 	"\x04Dive\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x1b\n" +
 	"\x04site\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04site\x12\x1b\n" +
@@ -2044,11 +2044,11 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\x04left\x18\x17 \x03(\v2\x18.lastlight.v1.LeftBehindB\b\xbaH\x05\x92\x01\x02\x10dR\x04left\x12\x1e\n" +
 	"\x05notes\x18\x18 \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x1fR\x05notes\x12*\n" +
 	"\ftaught_level\x18\x19 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\vtaughtLevel\x12-\n" +
-	"\x0eout_at_station\x18\x1a \x01(\tB\a\xbaH\x04r\x02\x18<R\foutAtStation\x12\x18\n" +
-	"\aversion\x18\x1e \x01(\x03R\aversion\x12\x1a\n" +
-	"\barchived\x18\x1f \x01(\bR\barchived\x12\x14\n" +
-	"\x05state\x18  \x01(\tR\x05state\x12\x1f\n" +
-	"\vrecorded_by\x18! \x01(\tR\n" +
+	"\x0eout_at_station\x18\x1a \x01(\tB\a\xbaH\x04r\x02\x18<R\foutAtStation\x12\x1e\n" +
+	"\aversion\x18\x1e \x01(\x03B\x04\xf0\xc7\x18\x01R\aversion\x12 \n" +
+	"\barchived\x18\x1f \x01(\bB\x04\xf0\xc7\x18\x01R\barchived\x12\x1a\n" +
+	"\x05state\x18  \x01(\tB\x04\xf0\xc7\x18\x01R\x05state\x12%\n" +
+	"\vrecorded_by\x18! \x01(\tB\x04\xf0\xc7\x18\x01R\n" +
 	"recordedByB\x10\n" +
 	"\x0e_penetration_mB\x0e\n" +
 	"\f_level_met_mB\x13\n" +
@@ -2351,6 +2351,7 @@ func file_lastlight_v1_dive_proto_init() {
 	if File_lastlight_v1_dive_proto != nil {
 		return
 	}
+	file_lastlight_v1_marks_proto_init()
 	file_lastlight_v1_report_proto_init()
 	file_lastlight_v1_values_proto_init()
 	file_lastlight_v1_dive_proto_msgTypes[0].OneofWrappers = []any{}

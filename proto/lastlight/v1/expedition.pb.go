@@ -519,7 +519,7 @@ var File_lastlight_v1_expedition_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_expedition_proto_rawDesc = "" +
 	"\n" +
-	"\x1dlastlight/v1/expedition.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\"\x8e\x03\n" +
+	"\x1dlastlight/v1/expedition.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x18lastlight/v1/marks.proto\"\x9a\x03\n" +
 	"\n" +
 	"Expedition\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x1f\n" +
@@ -529,9 +529,9 @@ const file_lastlight_v1_expedition_proto_rawDesc = "" +
 	"\x05sites\x18\x05 \x03(\tB\n" +
 	"\xbaH\a\x92\x01\x04\x10d\x18\x01R\x05sites\x12H\n" +
 	"\fparticipants\x18\x06 \x03(\v2\x19.lastlight.v1.ParticipantB\t\xbaH\x06\x92\x01\x03\x10\xac\x02R\fparticipants\x12\x1e\n" +
-	"\x05notes\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x1fR\x05notes\x12\x18\n" +
-	"\aversion\x18\x1e \x01(\x03R\aversion\x12\x1a\n" +
-	"\barchived\x18\x1f \x01(\bR\barchived\"N\n" +
+	"\x05notes\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x1fR\x05notes\x12\x1e\n" +
+	"\aversion\x18\x1e \x01(\x03B\x04\xf0\xc7\x18\x01R\aversion\x12 \n" +
+	"\barchived\x18\x1f \x01(\bB\x04\xf0\xc7\x18\x01R\barchived\"N\n" +
 	"\vParticipant\x12\x1f\n" +
 	"\x06person\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06person\x12\x1e\n" +
 	"\x05tasks\x18\x02 \x03(\tB\b\xbaH\x05\x92\x01\x02\x10\fR\x05tasks\"\x84\x01\n" +
@@ -621,6 +621,7 @@ func file_lastlight_v1_expedition_proto_init() {
 	if File_lastlight_v1_expedition_proto != nil {
 		return
 	}
+	file_lastlight_v1_marks_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

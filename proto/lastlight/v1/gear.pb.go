@@ -2612,7 +2612,7 @@ var File_lastlight_v1_gear_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_gear_proto_rawDesc = "" +
 	"\n" +
-	"\x17lastlight/v1/gear.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19lastlight/v1/values.proto\"\xf8\b\n" +
+	"\x17lastlight/v1/gear.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/values.proto\"\x90\t\n" +
 	"\bCylinder\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12!\n" +
 	"\x06serial\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18<R\x06serial\x12\x1f\n" +
@@ -2633,17 +2633,17 @@ const file_lastlight_v1_gear_proto_rawDesc = "" +
 	"\x05owner\x18\x10 \x01(\tB\a\xbaH\x04r\x02\x18?R\x05owner\x12L\n" +
 	"\x0eservice_events\x18\x11 \x03(\v2\x1a.lastlight.v1.ServiceEventB\t\xbaH\x06\x92\x01\x03\x10\xac\x02R\rserviceEvents\x12\x1f\n" +
 	"\x06thread\x18\x12 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\x06thread\x12\x1e\n" +
-	"\x05notes\x18\x13 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x05notes\x12\x18\n" +
-	"\aversion\x18\x1e \x01(\x03R\aversion\x12\x1a\n" +
-	"\barchived\x18\x1f \x01(\bR\barchived\x12 \n" +
-	"\vquarantined\x18  \x01(\tR\vquarantined\x12*\n" +
-	"\x03due\x18! \x01(\v2\x18.lastlight.v1.DueSummaryR\x03due\"\x86\x01\n" +
+	"\x05notes\x18\x13 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x05notes\x12\x1e\n" +
+	"\aversion\x18\x1e \x01(\x03B\x04\xf0\xc7\x18\x01R\aversion\x12 \n" +
+	"\barchived\x18\x1f \x01(\bB\x04\xf0\xc7\x18\x01R\barchived\x12&\n" +
+	"\vquarantined\x18  \x01(\tB\x04\xf0\xc7\x18\x01R\vquarantined\x120\n" +
+	"\x03due\x18! \x01(\v2\x18.lastlight.v1.DueSummaryB\x04\xf0\xc7\x18\x01R\x03due\"\x86\x01\n" +
 	"\n" +
 	"DueSummary\x12$\n" +
 	"\x0ehydro_last_day\x18\x01 \x01(\tR\fhydroLastDay\x12&\n" +
 	"\x0fvisual_last_day\x18\x02 \x01(\tR\rvisualLastDay\x12\x12\n" +
 	"\x04next\x18\x03 \x01(\tR\x04next\x12\x16\n" +
-	"\x06status\x18\x04 \x01(\tR\x06status\"\x84\x05\n" +
+	"\x06status\x18\x04 \x01(\tR\x06status\"\x90\x05\n" +
 	"\fServiceEvent\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x8d\x01\n" +
 	"\x04kind\x18\x02 \x01(\tBy\xbaHvrtR\x05hydroR\x06visualR\x04eddyR\x06damageR\n" +
@@ -2657,11 +2657,11 @@ const file_lastlight_v1_gear_proto_rawDesc = "" +
 	"\bcorrects\x18\t \x01(\tB\a\xbaH\x04r\x02\x18?R\bcorrects\x12 \n" +
 	"\adone_by\x18\n" +
 	" \x01(\tB\a\xbaH\x04r\x02\x18xR\x06doneBy\x12$\n" +
-	"\bevidence\x18\v \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\bevidence\x12;\n" +
-	"\vrecorded_at\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"recordedAt\x12\x1f\n" +
-	"\vrecorded_by\x18\x15 \x01(\tR\n" +
-	"recordedBy\"\xc8\x02\n" +
+	"\bevidence\x18\v \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\bevidence\x12A\n" +
+	"\vrecorded_at\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampB\x04\xf0\xc7\x18\x01R\n" +
+	"recordedAt\x12%\n" +
+	"\vrecorded_by\x18\x15 \x01(\tB\x04\xf0\xc7\x18\x01R\n" +
+	"recordedBy\"\xd4\x02\n" +
 	"\vCylinderSet\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12B\n" +
 	"\x04kind\x18\x02 \x01(\tB.\xbaH+r)R\atwinsetR\tsidemountR\x06singleR\x05stageR\x04decoR\x04kind\x12*\n" +
@@ -2669,9 +2669,9 @@ const file_lastlight_v1_gear_proto_rawDesc = "" +
 	"\x05owner\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18?R\x05owner\x12\x1f\n" +
 	"\vdual_outlet\x18\x05 \x01(\bR\n" +
 	"dualOutlet\x12\x1e\n" +
-	"\x05notes\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x05notes\x12\x18\n" +
-	"\aversion\x18\x1e \x01(\x03R\aversion\x12\x1a\n" +
-	"\barchived\x18\x1f \x01(\bR\barchived\"\xd6\x06\n" +
+	"\x05notes\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x05notes\x12\x1e\n" +
+	"\aversion\x18\x1e \x01(\x03B\x04\xf0\xc7\x18\x01R\aversion\x12 \n" +
+	"\barchived\x18\x1f \x01(\bB\x04\xf0\xc7\x18\x01R\barchived\"\xe8\x06\n" +
 	"\tEquipment\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\xb7\x01\n" +
 	"\x04kind\x18\x02 \x01(\tB\xa2\x01\xbaH\x9e\x01r\x9b\x01R\tregulatorR\x05gaugeR\rlight_primaryR\flight_backupR\x04reelR\x05spoolR\ascooterR\banalyserR\voxygen_cellR\n" +
@@ -2685,17 +2685,17 @@ const file_lastlight_v1_gear_proto_rawDesc = "" +
 	"\x0eservice_events\x18\t \x03(\v2\x1a.lastlight.v1.ServiceEventB\t\xbaH\x06\x92\x01\x03\x10\xac\x02R\rserviceEvents\x12\x1e\n" +
 	"\x05notes\x18\n" +
 	" \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x05notes\x12M\n" +
-	"\x13scooter_speed_m_min\x18\v \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@!\x00\x00\x00\x00\x00\x00\x00\x00H\x02R\x10scooterSpeedMMin\x88\x01\x01\x12\x18\n" +
-	"\aversion\x18\x1e \x01(\x03R\aversion\x12\x1a\n" +
-	"\barchived\x18\x1f \x01(\bR\barchived\x12 \n" +
-	"\vquarantined\x18  \x01(\tR\vquarantinedB\v\n" +
+	"\x13scooter_speed_m_min\x18\v \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@!\x00\x00\x00\x00\x00\x00\x00\x00H\x02R\x10scooterSpeedMMin\x88\x01\x01\x12\x1e\n" +
+	"\aversion\x18\x1e \x01(\x03B\x04\xf0\xc7\x18\x01R\aversion\x12 \n" +
+	"\barchived\x18\x1f \x01(\bB\x04\xf0\xc7\x18\x01R\barchived\x12&\n" +
+	"\vquarantined\x18  \x01(\tB\x04\xf0\xc7\x18\x01R\vquarantinedB\v\n" +
 	"\t_burn_minB\t\n" +
 	"\a_line_mB\x16\n" +
 	"\x14_scooter_speed_m_min\"}\n" +
 	"\x04Item\x124\n" +
 	"\bcylinder\x18\x01 \x01(\v2\x16.lastlight.v1.CylinderH\x00R\bcylinder\x127\n" +
 	"\tequipment\x18\x02 \x01(\v2\x17.lastlight.v1.EquipmentH\x00R\tequipmentB\x06\n" +
-	"\x04item\"\xe9\x03\n" +
+	"\x04item\"\xef\x03\n" +
 	"\x04Fill\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12#\n" +
 	"\bcylinder\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\bcylinder\x12?\n" +
@@ -2705,9 +2705,9 @@ const file_lastlight_v1_gear_proto_rawDesc = "" +
 	"\rtemperature_c\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00>\xc0H\x00R\ftemperatureC\x88\x01\x01\x128\n" +
 	"\bintended\x18\a \x01(\v2\x14.lastlight.v1.GasMixB\x06\xbaH\x03\xc8\x01\x01R\bintended\x12\x15\n" +
 	"\x06top_up\x18\b \x01(\bR\x05topUp\x12\x1f\n" +
-	"\x06source\x18\t \x01(\tB\a\xbaH\x04r\x02\x18xR\x06source\x12\x1b\n" +
-	"\tfilled_by\x18\x14 \x01(\tR\bfilledByB\x10\n" +
-	"\x0e_temperature_c\"\xb3\x05\n" +
+	"\x06source\x18\t \x01(\tB\a\xbaH\x04r\x02\x18xR\x06source\x12!\n" +
+	"\tfilled_by\x18\x14 \x01(\tB\x04\xf0\xc7\x18\x01R\bfilledByB\x10\n" +
+	"\x0e_temperature_c\"\xc5\x05\n" +
 	"\bAnalysis\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12#\n" +
 	"\bcylinder\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\bcylinder\x12C\n" +
@@ -2721,10 +2721,10 @@ const file_lastlight_v1_gear_proto_rawDesc = "" +
 	"\rcalibrated_at\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\fcalibratedAt\x12O\n" +
 	"\x13air_reading_percent\x18\t \x01(\tB\x1f\xbaH\x1cr\x1a2\x18^(\\d{1,2}(\\.\\d{1,2})?)?$R\x11airReadingPercent\x122\n" +
 	"\bpressure\x18\n" +
-	" \x01(\v2\x16.lastlight.v1.PressureR\bpressure\x12\x14\n" +
-	"\x05label\x18\x14 \x01(\tR\x05label\x12\x19\n" +
-	"\bended_by\x18\x15 \x01(\tR\aendedBy\x125\n" +
-	"\bended_at\x18\x16 \x01(\v2\x1a.google.protobuf.TimestampR\aendedAt\"|\n" +
+	" \x01(\v2\x16.lastlight.v1.PressureR\bpressure\x12\x1a\n" +
+	"\x05label\x18\x14 \x01(\tB\x04\xf0\xc7\x18\x01R\x05label\x12\x1f\n" +
+	"\bended_by\x18\x15 \x01(\tB\x04\xf0\xc7\x18\x01R\aendedBy\x12;\n" +
+	"\bended_at\x18\x16 \x01(\v2\x1a.google.protobuf.TimestampB\x04\xf0\xc7\x18\x01R\aendedAt\"|\n" +
 	"\x15CreateCylinderRequest\x12:\n" +
 	"\bcylinder\x18\x01 \x01(\v2\x16.lastlight.v1.CylinderB\x06\xbaH\x03\xc8\x01\x01R\bcylinder\x12'\n" +
 	"\n" +
@@ -3013,6 +3013,7 @@ func file_lastlight_v1_gear_proto_init() {
 	if File_lastlight_v1_gear_proto != nil {
 		return
 	}
+	file_lastlight_v1_marks_proto_init()
 	file_lastlight_v1_values_proto_init()
 	file_lastlight_v1_gear_proto_msgTypes[4].OneofWrappers = []any{}
 	file_lastlight_v1_gear_proto_msgTypes[5].OneofWrappers = []any{

@@ -638,7 +638,7 @@ var File_lastlight_v1_incident_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_incident_proto_rawDesc = "" +
 	"\n" +
-	"\x1blastlight/v1/incident.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x91\b\n" +
+	"\x1blastlight/v1/incident.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\"\xb5\b\n" +
 	"\bIncident\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x1b\n" +
 	"\x04site\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18?R\x04site\x12\x1b\n" +
@@ -661,15 +661,15 @@ const file_lastlight_v1_incident_proto_rawDesc = "" +
 	"went_right\x18\r \x01(\tB\b\xbaH\x05r\x03\x18\xd0\x0fR\twentRight\x12\"\n" +
 	"\alessons\x18\x0e \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x1fR\alessons\x12\"\n" +
 	"\ainjured\x18\x0f \x03(\x05B\b\xbaH\x05\x92\x01\x02\x10\x1eR\ainjured\x12(\n" +
-	"\x10consent_to_share\x18\x10 \x01(\bR\x0econsentToShare\x12\x18\n" +
-	"\aversion\x18\x1e \x01(\x03R\aversion\x12\x14\n" +
-	"\x05state\x18\x1f \x01(\tR\x05state\x12\x1f\n" +
-	"\vreviewed_by\x18  \x01(\tR\n" +
-	"reviewedBy\x12-\n" +
-	"\x12reviewed_narrative\x18! \x01(\tR\x11reviewedNarrative\x12\x1f\n" +
-	"\vreported_by\x18\" \x01(\tR\n" +
-	"reportedBy\x12;\n" +
-	"\vreported_at\x18# \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"\x10consent_to_share\x18\x10 \x01(\bR\x0econsentToShare\x12\x1e\n" +
+	"\aversion\x18\x1e \x01(\x03B\x04\xf0\xc7\x18\x01R\aversion\x12\x1a\n" +
+	"\x05state\x18\x1f \x01(\tB\x04\xf0\xc7\x18\x01R\x05state\x12%\n" +
+	"\vreviewed_by\x18  \x01(\tB\x04\xf0\xc7\x18\x01R\n" +
+	"reviewedBy\x123\n" +
+	"\x12reviewed_narrative\x18! \x01(\tB\x04\xf0\xc7\x18\x01R\x11reviewedNarrative\x12%\n" +
+	"\vreported_by\x18\" \x01(\tB\x04\xf0\xc7\x18\x01R\n" +
+	"reportedBy\x12A\n" +
+	"\vreported_at\x18# \x01(\v2\x1a.google.protobuf.TimestampB\x04\xf0\xc7\x18\x01R\n" +
 	"reportedAtB\b\n" +
 	"\x06_level\"|\n" +
 	"\x15ReportIncidentRequest\x12:\n" +
@@ -764,6 +764,7 @@ func file_lastlight_v1_incident_proto_init() {
 	if File_lastlight_v1_incident_proto != nil {
 		return
 	}
+	file_lastlight_v1_marks_proto_init()
 	file_lastlight_v1_incident_proto_msgTypes[0].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -2741,7 +2741,7 @@ var File_lastlight_v1_plan_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x17lastlight/v1/plan.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\xef\f\n" +
+	"\x17lastlight/v1/plan.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\x9f\r\n" +
 	"\x04Plan\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x1b\n" +
 	"\x04site\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04site\x12\x1f\n" +
@@ -2774,17 +2774,17 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\x0egf_low_percent\x18\x16 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x14@H\x04R\fgfLowPercent\x88\x01\x01\x12F\n" +
 	"\x0fgf_high_percent\x18\x17 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x14@H\x05R\rgfHighPercent\x88\x01\x01\x12%\n" +
 	"\n" +
-	"set_up_for\x18\x18 \x01(\tB\a\xbaH\x04r\x02\x18?R\bsetUpFor\x12\x18\n" +
-	"\aversion\x18\x1e \x01(\x05R\aversion\x12-\n" +
-	"\x05state\x18\x1f \x01(\x0e2\x17.lastlight.v1.PlanStateR\x05state\x12#\n" +
-	"\rstate_reasons\x18  \x03(\tR\fstateReasons\x12\x1a\n" +
-	"\barchived\x18! \x01(\bR\barchived\x12\x1b\n" +
-	"\tcode_word\x18\" \x01(\tR\bcodeWord\x129\n" +
+	"set_up_for\x18\x18 \x01(\tB\a\xbaH\x04r\x02\x18?R\bsetUpFor\x12\x1e\n" +
+	"\aversion\x18\x1e \x01(\x05B\x04\xf0\xc7\x18\x01R\aversion\x123\n" +
+	"\x05state\x18\x1f \x01(\x0e2\x17.lastlight.v1.PlanStateB\x04\xf0\xc7\x18\x01R\x05state\x12)\n" +
+	"\rstate_reasons\x18  \x03(\tB\x04\xf0\xc7\x18\x01R\fstateReasons\x12 \n" +
+	"\barchived\x18! \x01(\bB\x04\xf0\xc7\x18\x01R\barchived\x12!\n" +
+	"\tcode_word\x18\" \x01(\tB\x04\xf0\xc7\x18\x01R\bcodeWord\x12?\n" +
 	"\n" +
-	"version_at\x18# \x01(\v2\x1a.google.protobuf.TimestampR\tversionAt\x12\x1d\n" +
+	"version_at\x18# \x01(\v2\x1a.google.protobuf.TimestampB\x04\xf0\xc7\x18\x01R\tversionAt\x12#\n" +
 	"\n" +
-	"version_by\x18$ \x01(\tR\tversionBy\x12.\n" +
-	"\awaivers\x18% \x03(\v2\x14.lastlight.v1.WaiverR\awaiversB\r\n" +
+	"version_by\x18$ \x01(\tB\x04\xf0\xc7\x18\x01R\tversionBy\x124\n" +
+	"\awaivers\x18% \x03(\v2\x14.lastlight.v1.WaiverB\x04\xf0\xc7\x18\x01R\awaiversB\r\n" +
 	"\v_swim_m_minB\x19\n" +
 	"\x17_contingency_swim_m_minB\x13\n" +
 	"\x11_slow_exit_factorB\x15\n" +
@@ -3181,6 +3181,7 @@ func file_lastlight_v1_plan_proto_init() {
 	if File_lastlight_v1_plan_proto != nil {
 		return
 	}
+	file_lastlight_v1_marks_proto_init()
 	file_lastlight_v1_report_proto_init()
 	file_lastlight_v1_values_proto_init()
 	file_lastlight_v1_plan_proto_msgTypes[0].OneofWrappers = []any{}

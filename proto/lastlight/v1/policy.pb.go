@@ -399,19 +399,19 @@ var File_lastlight_v1_policy_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_policy_proto_rawDesc = "" +
 	"\n" +
-	"\x19lastlight/v1/policy.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc0\x02\n" +
+	"\x19lastlight/v1/policy.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\"\xde\x02\n" +
 	"\x06Policy\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x123\n" +
 	"\bdocument\x18\x02 \x01(\v2\x17.google.protobuf.StructR\bdocument\x12 \n" +
-	"\x06reason\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06reason\x12\x16\n" +
+	"\x06reason\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06reason\x12\x1c\n" +
 	"\x06number\x18\n" +
-	" \x01(\x05R\x06number\x12\x14\n" +
-	"\x05state\x18\v \x01(\tR\x05state\x12\"\n" +
-	"\rin_force_from\x18\f \x01(\tR\vinForceFrom\x12\x1d\n" +
+	" \x01(\x05B\x04\xf0\xc7\x18\x01R\x06number\x12\x1a\n" +
+	"\x05state\x18\v \x01(\tB\x04\xf0\xc7\x18\x01R\x05state\x12(\n" +
+	"\rin_force_from\x18\f \x01(\tB\x04\xf0\xc7\x18\x01R\vinForceFrom\x12#\n" +
 	"\n" +
-	"adopted_by\x18\r \x01(\tR\tadoptedBy\x129\n" +
+	"adopted_by\x18\r \x01(\tB\x04\xf0\xc7\x18\x01R\tadoptedBy\x12?\n" +
 	"\n" +
-	"created_at\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampR\tcreatedAt\"t\n" +
+	"created_at\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampB\x04\xf0\xc7\x18\x01R\tcreatedAt\"t\n" +
 	"\x13CreatePolicyRequest\x124\n" +
 	"\x06policy\x18\x01 \x01(\v2\x14.lastlight.v1.PolicyB\x06\xbaH\x03\xc8\x01\x01R\x06policy\x12'\n" +
 	"\n" +
@@ -485,6 +485,7 @@ func file_lastlight_v1_policy_proto_init() {
 	if File_lastlight_v1_policy_proto != nil {
 		return
 	}
+	file_lastlight_v1_marks_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -1504,7 +1504,7 @@ var File_lastlight_v1_roster_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_roster_proto_rawDesc = "" +
 	"\n" +
-	"\x19lastlight/v1/roster.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\xfc\a\n" +
+	"\x19lastlight/v1/roster.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\x96\b\n" +
 	"\x06Person\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12&\n" +
 	"\tfull_name\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\bfullName\x12&\n" +
@@ -1515,24 +1515,24 @@ const file_lastlight_v1_roster_proto_rawDesc = "" +
 	"\tbirth_day\x18\x06 \x01(\tB\x1a\xbaH\x17r\x152\x13^\\d{4}-\\d{2}-\\d{2}$H\x00R\bbirthDay\x88\x01\x01\x122\n" +
 	"\x05cards\x18\a \x03(\v2\x12.lastlight.v1.CardB\b\xbaH\x05\x92\x01\x02\x10<R\x05cards\x12;\n" +
 	"\vconsumption\x18\b \x01(\v2\x19.lastlight.v1.SurfaceRateR\vconsumption\x12F\n" +
-	"\x11worst_consumption\x18\t \x01(\v2\x19.lastlight.v1.SurfaceRateR\x10worstConsumption\x12:\n" +
+	"\x11worst_consumption\x18\t \x01(\v2\x19.lastlight.v1.SurfaceRateR\x10worstConsumption\x12@\n" +
 	"\amedical\x18\n" +
-	" \x01(\v2\x1b.lastlight.v1.MedicalStatusH\x01R\amedical\x88\x01\x01\x12W\n" +
-	"\x12emergency_contacts\x18\v \x03(\v2\x1e.lastlight.v1.EmergencyContactB\b\xbaH\x05\x92\x01\x02\x10\x06R\x11emergencyContacts\x12*\n" +
-	"\ttelephone\x18\f \x01(\tB\a\xbaH\x04r\x02\x18(H\x02R\ttelephone\x88\x01\x01\x12#\n" +
+	" \x01(\v2\x1b.lastlight.v1.MedicalStatusB\x04\xe8\xc7\x18\x01H\x01R\amedical\x88\x01\x01\x12[\n" +
+	"\x12emergency_contacts\x18\v \x03(\v2\x1e.lastlight.v1.EmergencyContactB\f\xbaH\x05\x92\x01\x02\x10\x06\xe8\xc7\x18\x01R\x11emergencyContacts\x12.\n" +
+	"\ttelephone\x18\f \x01(\tB\v\xbaH\x04r\x02\x18(\xe8\xc7\x18\x01H\x02R\ttelephone\x88\x01\x01\x12#\n" +
 	"\bguardian\x18\r \x01(\tB\a\xbaH\x04r\x02\x18?R\bguardian\x12O\n" +
 	"\x13guardian_consent_to\x18\x0e \x01(\tB\x1a\xbaH\x17r\x152\x13^\\d{4}-\\d{2}-\\d{2}$H\x03R\x11guardianConsentTo\x88\x01\x01\x12I\n" +
 	"\vunavailable\x18\x0f \x03(\v2\x1c.lastlight.v1.UnavailabilityB\t\xbaH\x06\x92\x01\x03\x10\x90\x03R\vunavailable\x12C\n" +
-	"\barrivals\x18\x10 \x03(\v2\x1d.lastlight.v1.AltitudeArrivalB\b\xbaH\x05\x92\x01\x02\x10<R\barrivals\x12\x18\n" +
-	"\aversion\x18\x1e \x01(\x03R\aversion\x12\x1a\n" +
-	"\barchived\x18\x1f \x01(\bR\barchivedB\f\n" +
+	"\barrivals\x18\x10 \x03(\v2\x1d.lastlight.v1.AltitudeArrivalB\b\xbaH\x05\x92\x01\x02\x10<R\barrivals\x12\x1e\n" +
+	"\aversion\x18\x1e \x01(\x03B\x04\xf0\xc7\x18\x01R\aversion\x12 \n" +
+	"\barchived\x18\x1f \x01(\bB\x04\xf0\xc7\x18\x01R\barchivedB\f\n" +
 	"\n" +
 	"_birth_dayB\n" +
 	"\n" +
 	"\b_medicalB\f\n" +
 	"\n" +
 	"_telephoneB\x16\n" +
-	"\x14_guardian_consent_to\"\xe0\x04\n" +
+	"\x14_guardian_consent_to\"\xfc\x04\n" +
 	"\x04Card\x120\n" +
 	"\x02id\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x02id\x12\x1d\n" +
 	"\x05level\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\x05level\x12)\n" +
@@ -1540,15 +1540,15 @@ const file_lastlight_v1_roster_proto_rawDesc = "" +
 	"\n" +
 	"issued_day\x18\x04 \x01(\tB\x1a\xbaH\x17r\x152\x13^\\d{4}-\\d{2}-\\d{2}$R\tissuedDay\x12>\n" +
 	"\vexpires_day\x18\x05 \x01(\tB\x1d\xbaH\x1ar\x182\x16^(\\d{4}-\\d{2}-\\d{2})?$R\n" +
-	"expiresDay\x12$\n" +
-	"\x06number\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18<H\x00R\x06number\x88\x01\x01\x12*\n" +
+	"expiresDay\x12(\n" +
+	"\x06number\x18\x06 \x01(\tB\v\xbaH\x04r\x02\x18<\xe8\xc7\x18\x01H\x00R\x06number\x88\x01\x01\x12*\n" +
 	"\fissuing_body\x18\a \x01(\tB\a\xbaH\x04r\x02\x18xR\vissuingBody\x12B\n" +
-	"\rdepth_limit_m\x18\b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@!\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\vdepthLimitM\x88\x01\x01\x12\x17\n" +
-	"\aseen_by\x18\x14 \x01(\tR\x06seenBy\x123\n" +
-	"\aseen_at\x18\x15 \x01(\v2\x1a.google.protobuf.TimestampR\x06seenAt\x129\n" +
+	"\rdepth_limit_m\x18\b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@!\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\vdepthLimitM\x88\x01\x01\x12\x1d\n" +
+	"\aseen_by\x18\x14 \x01(\tB\x04\xf0\xc7\x18\x01R\x06seenBy\x129\n" +
+	"\aseen_at\x18\x15 \x01(\v2\x1a.google.protobuf.TimestampB\x04\xf0\xc7\x18\x01R\x06seenAt\x12?\n" +
 	"\n" +
-	"revoked_at\x18\x16 \x01(\v2\x1a.google.protobuf.TimestampR\trevokedAt\x12%\n" +
-	"\x0erevoked_reason\x18\x17 \x01(\tR\rrevokedReasonB\t\n" +
+	"revoked_at\x18\x16 \x01(\v2\x1a.google.protobuf.TimestampB\x04\xf0\xc7\x18\x01R\trevokedAt\x12+\n" +
+	"\x0erevoked_reason\x18\x17 \x01(\tB\x04\xf0\xc7\x18\x01R\rrevokedReasonB\t\n" +
 	"\a_numberB\x10\n" +
 	"\x0e_depth_limit_m\"\x8d\x04\n" +
 	"\rMedicalStatus\x12@\n" +
@@ -1751,6 +1751,7 @@ func file_lastlight_v1_roster_proto_init() {
 	if File_lastlight_v1_roster_proto != nil {
 		return
 	}
+	file_lastlight_v1_marks_proto_init()
 	file_lastlight_v1_report_proto_init()
 	file_lastlight_v1_values_proto_init()
 	file_lastlight_v1_roster_proto_msgTypes[0].OneofWrappers = []any{}
