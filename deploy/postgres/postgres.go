@@ -70,7 +70,7 @@ func Start(ctx context.Context, o Options) (*Server, error) {
 	}
 	s := &Server{dir: o.Dir, done: make(chan struct{})}
 	if s.dir == "" {
-		if s.temporary, err = claimTemporary(); err != nil {
+		if s.temporary, err = claimTemporary(o.Throwaway); err != nil {
 			return nil, fmt.Errorf("temporary directory for PostgreSQL: %w", err)
 		}
 		s.dir = s.temporary.dir
@@ -162,6 +162,7 @@ func (s *Server) arguments(o Options) []string {
 		settings["synchronous_commit"] = "off"
 		settings["full_page_writes"] = "off"
 		settings["autovacuum"] = "off"
+		settings["max_wal_size"] = "128MB" // it may lie in memory
 	}
 	maps.Copy(settings, o.Settings)
 	args := []string{"-D", s.dataDir()}

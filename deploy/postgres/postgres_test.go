@@ -255,7 +255,7 @@ func TestTellsWhyItDidNotStart(t *testing.T) {
 }
 
 func TestSweepKeepsWhatIsInUse(t *testing.T) {
-	used, err := claimTemporary()
+	used, err := claimTemporary(false)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -270,7 +270,7 @@ func TestSweepKeepsWhatIsInUse(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	sweep()
+	sweep(filepath.Dir(used.dir))
 	if _, err := os.Stat(used.dir); err != nil {
 		t.Errorf("a directory in use was removed: %v", err)
 	}

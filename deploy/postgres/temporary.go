@@ -20,9 +20,25 @@ type claim struct {
 	lock *os.File
 }
 
-func claimTemporary() (*claim, error) {
-	sweep()
-	dir, err := os.MkdirTemp("", temporaryPrefix)
+// inMemory is Linux's file system in memory. A database is cloned there in 20 ms, on a disk in 100 to 350 ms.
+const inMemory = "/dev/shm"
+
+// memoryNeeded is what must be free there: a throwaway server with some clones takes about 300 MB, and several may run.
+const memoryNeeded = 2 << 30
+
+// temporaryParent is where temporary directories go: for a throwaway server into memory if there is room.
+func temporaryParent(throwaway bool) string {
+	var fs syscall.Statfs_t
+	if throwaway && syscall.Statfs(inMemory, &fs) == nil && fs.Bavail*uint64(fs.Bsize) >= memoryNeeded && syscall.Access(inMemory, 2) == nil {
+		return inMemory
+	}
+	return os.TempDir()
+}
+
+func claimTemporary(throwaway bool) (*claim, error) {
+	parent := temporaryParent(throwaway)
+	sweep(parent)
+	dir, err := os.MkdirTemp(parent, temporaryPrefix)
 	if err != nil {
 		return nil, err
 	}
@@ -50,8 +66,8 @@ func lockDir(dir string) (*os.File, error) {
 }
 
 // sweep removes what killed processes left, as far as that is possible; whatever it cannot remove may stay.
-func sweep() {
-	left, _ := filepath.Glob(filepath.Join(os.TempDir(), temporaryPrefix+"*"))
+func sweep(parent string) {
+	left, _ := filepath.Glob(filepath.Join(parent, temporaryPrefix+"*"))
 	for _, dir := range left {
 		info, err := os.Lstat(dir)
 		// Between making a directory and locking it there is a moment; one just made is not abandoned.

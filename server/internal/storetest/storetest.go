@@ -43,7 +43,6 @@ func Run(m *testing.M) int {
 		fmt.Fprintln(os.Stderr, "database for the tests:", err)
 		return 1
 	}
-	defer server.Stop() // when preparing panics
 	code := 1
 	if err := prepare(ctx, server); err != nil {
 		fmt.Fprintln(os.Stderr, "database for the tests:", err)
