@@ -24,6 +24,8 @@ import (
 	"slices"
 	"syscall"
 	"time"
+
+	"lastlight/deploy/internal/workdir"
 )
 
 // Superuser is the only role of a new cluster.
@@ -51,7 +53,7 @@ type Options struct {
 // Server is a running PostgreSQL.
 type Server struct {
 	dir       string
-	temporary *claim // nil if the directory is the caller's
+	temporary *workdir.Dir // nil if the directory is the caller's
 	process   *os.Process
 	done      chan struct{} // closed when the postmaster has ended and been waited for
 	exit      error         // valid once done is closed
@@ -70,10 +72,10 @@ func Start(ctx context.Context, o Options) (*Server, error) {
 	}
 	s := &Server{dir: o.Dir, done: make(chan struct{})}
 	if s.dir == "" {
-		if s.temporary, err = claimTemporary(o.Throwaway); err != nil {
+		if s.temporary, err = temporary(o.Throwaway); err != nil {
 			return nil, fmt.Errorf("temporary directory for PostgreSQL: %w", err)
 		}
-		s.dir = s.temporary.dir
+		s.dir = s.temporary.Path
 	}
 	if err := s.start(ctx, bin, who, o); err != nil {
 		return nil, errors.Join(err, s.release())
@@ -222,7 +224,7 @@ func (s *Server) release() error {
 	}
 	t := s.temporary
 	s.temporary = nil
-	return t.remove()
+	return t.Remove()
 }
 
 // Done is closed when the server has ended, asked or not.

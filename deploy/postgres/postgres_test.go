@@ -253,28 +253,3 @@ func TestTellsWhyItDidNotStart(t *testing.T) {
 		t.Errorf("the server's own words are missing: %v", err)
 	}
 }
-
-func TestSweepKeepsWhatIsInUse(t *testing.T) {
-	used, err := claimTemporary(false)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer used.remove()
-	abandoned, err := os.MkdirTemp("", temporaryPrefix)
-	if err != nil {
-		t.Fatal(err)
-	}
-	old := time.Now().Add(-time.Hour)
-	for _, dir := range []string{used.dir, abandoned} {
-		if err := os.Chtimes(dir, old, old); err != nil {
-			t.Fatal(err)
-		}
-	}
-	sweep(filepath.Dir(used.dir))
-	if _, err := os.Stat(used.dir); err != nil {
-		t.Errorf("a directory in use was removed: %v", err)
-	}
-	if _, err := os.Stat(abandoned); !errors.Is(err, fs.ErrNotExist) {
-		t.Errorf("an abandoned directory is still there: %v", err)
-	}
-}
