@@ -7,6 +7,7 @@ import (
 	"lastlight/engine/calendar"
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
+	"lastlight/engine/route"
 )
 
 // Version names this engine's behaviour. It changes with every change that can
@@ -41,6 +42,8 @@ type Report struct {
 
 	Watch *Watch `json:"watch"` // none where it cannot be told
 	Turns []Turn `json:"turns"` // one row per diver and main supply
+
+	Route *route.Result `json:"route"` // none where the route could not be computed
 }
 
 // Watch is the surface watch for the planned entry, and for the latest.
@@ -75,5 +78,4 @@ type Turn struct {
 	Governs    string  `json:"governs"`
 	PlaceText  string  `json:"place"`       // turn at the latest
 	MinuteInto float64 `json:"minute_into"` // the same in minutes since entry
-	Reference  bool    `json:"reference"`   // a row worked out for a lower start pressure
 }

@@ -12,6 +12,7 @@ package facts
 import (
 	"lastlight/engine/calendar"
 	"lastlight/engine/policy"
+	"lastlight/engine/route"
 )
 
 // Moment is when the plan is judged.
@@ -37,6 +38,14 @@ type Input struct {
 	PolicyVersion string        `json:"policy_version"`
 	SurveyVersion string        `json:"survey_version"`
 	Policy        policy.Policy `json:"policy"`
+
+	// Route is the line network and the way planned on it. The caller fills
+	// Stations, Legs, Route, LeftLines, Markers, Loops, Traverses and ClaimedZone;
+	// divers and cylinders in its actions are diver ids and supply ids. Water,
+	// gas model, policy, speeds, team, verified legs, cavern limits, night and
+	// visibility follow from the other facts: the engine fills them and
+	// overwrites what stands there.
+	Route route.Input `json:"route"`
 
 	Plan      Plan       `json:"plan"`
 	Site      Site       `json:"site"`

@@ -8,14 +8,17 @@ type Site struct {
 	Name    string `json:"name"`
 	Version int64  `json:"version"`
 
-	Zones      []calendar.Zone `json:"zones"`       // of the opening entered first; then of the exit where it differs
-	Grade      *int            `json:"grade"`       // club scale 1-5
-	BarPerM    *float64        `json:"bar_per_m"`   // of the site's water
-	SurfaceBar *float64        `json:"surface_bar"` // barometer or from altitude
-	AltitudeM  *float64        `json:"altitude_m"`
-	WaterC     *float64        `json:"water_c"`
+	Zones        []calendar.Zone `json:"zones"`         // of the opening entered first; then of the exit where it differs
+	Grade        *int            `json:"grade"`         // club scale 1-5
+	DensityKgM3  *float64        `json:"density_kg_m3"` // of the water, 990 to 1250
+	BarometerBar *float64        `json:"barometer_bar"` // none = from the altitude
+	AltitudeM    *float64        `json:"altitude_m"`
+	WaterC       *float64        `json:"water_c"`
 
-	MainLine []string `json:"main_line"` // leg ids of the main line; empty = not told
+	WalkMin                *float64 `json:"walk_min"` // from the entrance to the place with a signal; none = signal at the entrance
+	CoordinatorWithoutWalk bool     `json:"coordinator_without_walk"`
+
+	Bottoms []Bottom `json:"bottoms"` // of legs; a leg not listed is not told and counts as silt likely
 
 	Closed         bool           `json:"closed"` // until further notice
 	Closures       []Closure      `json:"closures"`
@@ -87,4 +90,10 @@ type Sighting struct {
 	Station string           `json:"station"`
 	At      calendar.Instant `json:"at"`
 	By      string           `json:"by"`
+}
+
+// Bottom is the silt class of one leg, which slows the exit by the policy's factor.
+type Bottom struct {
+	Leg   string `json:"leg"`
+	Class string `json:"class"` // clear | some_silt | silt_likely | zero_visibility
 }
