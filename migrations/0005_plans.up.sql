@@ -8,6 +8,8 @@ CREATE TABLE plan (
   state          text NOT NULL DEFAULT 'draft' CHECK (state IN ('draft', 'submitted', 'approved', 'refused',
                    'withdrawn', 'stale', 'expired', 'in_water', 'closed')),
   state_reasons  text[] NOT NULL DEFAULT '{}',
+  -- Stale by an order to stop: the check at entry is not enough, a coordinator decides again.
+  stopped        boolean NOT NULL DEFAULT false,
   planned_entry  timestamptz NOT NULL,
   -- Set by submission; an approval not used by then expires.
   enter_by       timestamptz,

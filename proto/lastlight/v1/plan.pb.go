@@ -132,6 +132,8 @@ type Plan struct {
 	GfHighPercent *float64 `protobuf:"fixed64,23,opt,name=gf_high_percent,json=gfHighPercent,proto3,oneof" json:"gf_high_percent,omitempty"`
 	// A set-up dive on a circuit or traverse names what it sets up.
 	SetUpFor string `protobuf:"bytes,24,opt,name=set_up_for,json=setUpFor,proto3" json:"set_up_for,omitempty"`
+	// Circuits and traverses whose set-up is judged: do the two sides meet, where belongs the marker.
+	Circuits []*Circuit `protobuf:"bytes,25,rep,name=circuits,proto3" json:"circuits,omitempty"`
 	// Output only.
 	Version int32     `protobuf:"varint,30,opt,name=version,proto3" json:"version,omitempty"`
 	State   PlanState `protobuf:"varint,31,opt,name=state,proto3,enum=lastlight.v1.PlanState" json:"state,omitempty"`
@@ -345,6 +347,13 @@ func (x *Plan) GetSetUpFor() string {
 	return ""
 }
 
+func (x *Plan) GetCircuits() []*Circuit {
+	if x != nil {
+		return x.Circuits
+	}
+	return nil
+}
+
 func (x *Plan) GetVersion() int32 {
 	if x != nil {
 		return x.Version
@@ -537,6 +546,96 @@ func (x *PlanDiver) GetRebreather() bool {
 	return false
 }
 
+// A loop from a junction back to it, or a traverse between two openings.
+type Circuit struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Id    string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Loop: legs from the opening to the junction. Empty: the loop starts at the opening.
+	Approach []string `protobuf:"bytes,2,rep,name=approach,proto3" json:"approach,omitempty"`
+	// In forward order.
+	Legs []string `protobuf:"bytes,3,rep,name=legs,proto3" json:"legs,omitempty"`
+	// Traverse: the opening at the far end. Empty: a loop.
+	FarOpening string `protobuf:"bytes,4,opt,name=far_opening,json=farOpening,proto3" json:"far_opening,omitempty"`
+	// Where the marker hangs or is meant to, m forward from junction or opening; absent: not chosen.
+	MarkerAtM *float64 `protobuf:"fixed64,5,opt,name=marker_at_m,json=markerAtM,proto3,oneof" json:"marker_at_m,omitempty"`
+	// Minutes spent placing it at the far point.
+	MarkerHoldMin float64 `protobuf:"fixed64,6,opt,name=marker_hold_min,json=markerHoldMin,proto3" json:"marker_hold_min,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Circuit) Reset() {
+	*x = Circuit{}
+	mi := &file_lastlight_v1_plan_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Circuit) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Circuit) ProtoMessage() {}
+
+func (x *Circuit) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_plan_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Circuit.ProtoReflect.Descriptor instead.
+func (*Circuit) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Circuit) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *Circuit) GetApproach() []string {
+	if x != nil {
+		return x.Approach
+	}
+	return nil
+}
+
+func (x *Circuit) GetLegs() []string {
+	if x != nil {
+		return x.Legs
+	}
+	return nil
+}
+
+func (x *Circuit) GetFarOpening() string {
+	if x != nil {
+		return x.FarOpening
+	}
+	return ""
+}
+
+func (x *Circuit) GetMarkerAtM() float64 {
+	if x != nil && x.MarkerAtM != nil {
+		return *x.MarkerAtM
+	}
+	return 0
+}
+
+func (x *Circuit) GetMarkerHoldMin() float64 {
+	if x != nil {
+		return x.MarkerHoldMin
+	}
+	return 0
+}
+
 type PlanStage struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Cylinder id.
@@ -556,7 +655,7 @@ type PlanStage struct {
 
 func (x *PlanStage) Reset() {
 	*x = PlanStage{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[2]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -568,7 +667,7 @@ func (x *PlanStage) String() string {
 func (*PlanStage) ProtoMessage() {}
 
 func (x *PlanStage) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[2]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -581,7 +680,7 @@ func (x *PlanStage) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanStage.ProtoReflect.Descriptor instead.
 func (*PlanStage) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{2}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *PlanStage) GetCylinder() string {
@@ -647,7 +746,7 @@ type Route struct {
 
 func (x *Route) Reset() {
 	*x = Route{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[3]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -659,7 +758,7 @@ func (x *Route) String() string {
 func (*Route) ProtoMessage() {}
 
 func (x *Route) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[3]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -672,7 +771,7 @@ func (x *Route) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Route.ProtoReflect.Descriptor instead.
 func (*Route) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{3}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Route) GetStart() string {
@@ -716,7 +815,7 @@ type LeftOnPurpose struct {
 
 func (x *LeftOnPurpose) Reset() {
 	*x = LeftOnPurpose{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[4]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -728,7 +827,7 @@ func (x *LeftOnPurpose) String() string {
 func (*LeftOnPurpose) ProtoMessage() {}
 
 func (x *LeftOnPurpose) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[4]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -741,7 +840,7 @@ func (x *LeftOnPurpose) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LeftOnPurpose.ProtoReflect.Descriptor instead.
 func (*LeftOnPurpose) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{4}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *LeftOnPurpose) GetKind() string {
@@ -793,7 +892,7 @@ type RouteMove struct {
 
 func (x *RouteMove) Reset() {
 	*x = RouteMove{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[5]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -805,7 +904,7 @@ func (x *RouteMove) String() string {
 func (*RouteMove) ProtoMessage() {}
 
 func (x *RouteMove) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[5]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -818,7 +917,7 @@ func (x *RouteMove) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RouteMove.ProtoReflect.Descriptor instead.
 func (*RouteMove) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{5}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *RouteMove) GetLeg() string {
@@ -905,7 +1004,7 @@ type RouteAction struct {
 
 func (x *RouteAction) Reset() {
 	*x = RouteAction{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[6]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -917,7 +1016,7 @@ func (x *RouteAction) String() string {
 func (*RouteAction) ProtoMessage() {}
 
 func (x *RouteAction) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[6]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -930,7 +1029,7 @@ func (x *RouteAction) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RouteAction.ProtoReflect.Descriptor instead.
 func (*RouteAction) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{6}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *RouteAction) GetAction() string {
@@ -983,7 +1082,7 @@ type Waiver struct {
 
 func (x *Waiver) Reset() {
 	*x = Waiver{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[7]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -995,7 +1094,7 @@ func (x *Waiver) String() string {
 func (*Waiver) ProtoMessage() {}
 
 func (x *Waiver) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[7]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1008,7 +1107,7 @@ func (x *Waiver) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Waiver.ProtoReflect.Descriptor instead.
 func (*Waiver) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{7}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Waiver) GetId() string {
@@ -1117,7 +1216,7 @@ type Decision struct {
 
 func (x *Decision) Reset() {
 	*x = Decision{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[8]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1129,7 +1228,7 @@ func (x *Decision) String() string {
 func (*Decision) ProtoMessage() {}
 
 func (x *Decision) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[8]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1142,7 +1241,7 @@ func (x *Decision) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Decision.ProtoReflect.Descriptor instead.
 func (*Decision) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{8}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Decision) GetId() string {
@@ -1243,7 +1342,7 @@ type Evidence struct {
 
 func (x *Evidence) Reset() {
 	*x = Evidence{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[9]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1255,7 +1354,7 @@ func (x *Evidence) String() string {
 func (*Evidence) ProtoMessage() {}
 
 func (x *Evidence) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[9]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1268,7 +1367,7 @@ func (x *Evidence) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Evidence.ProtoReflect.Descriptor instead.
 func (*Evidence) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{9}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Evidence) GetPlan() string {
@@ -1321,7 +1420,7 @@ type Brief struct {
 
 func (x *Brief) Reset() {
 	*x = Brief{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[10]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1333,7 +1432,7 @@ func (x *Brief) String() string {
 func (*Brief) ProtoMessage() {}
 
 func (x *Brief) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[10]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1346,7 +1445,7 @@ func (x *Brief) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Brief.ProtoReflect.Descriptor instead.
 func (*Brief) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{10}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Brief) GetPlan() string {
@@ -1394,7 +1493,7 @@ type CreatePlanRequest struct {
 
 func (x *CreatePlanRequest) Reset() {
 	*x = CreatePlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[11]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1406,7 +1505,7 @@ func (x *CreatePlanRequest) String() string {
 func (*CreatePlanRequest) ProtoMessage() {}
 
 func (x *CreatePlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[11]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1419,7 +1518,7 @@ func (x *CreatePlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreatePlanRequest.ProtoReflect.Descriptor instead.
 func (*CreatePlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{11}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *CreatePlanRequest) GetPlan() *Plan {
@@ -1447,7 +1546,7 @@ type GetPlanRequest struct {
 
 func (x *GetPlanRequest) Reset() {
 	*x = GetPlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[12]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1459,7 +1558,7 @@ func (x *GetPlanRequest) String() string {
 func (*GetPlanRequest) ProtoMessage() {}
 
 func (x *GetPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[12]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1472,7 +1571,7 @@ func (x *GetPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPlanRequest.ProtoReflect.Descriptor instead.
 func (*GetPlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{12}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *GetPlanRequest) GetId() string {
@@ -1505,7 +1604,7 @@ type ListPlansRequest struct {
 
 func (x *ListPlansRequest) Reset() {
 	*x = ListPlansRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[13]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1517,7 +1616,7 @@ func (x *ListPlansRequest) String() string {
 func (*ListPlansRequest) ProtoMessage() {}
 
 func (x *ListPlansRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[13]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1530,7 +1629,7 @@ func (x *ListPlansRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPlansRequest.ProtoReflect.Descriptor instead.
 func (*ListPlansRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{13}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListPlansRequest) GetPageSize() int32 {
@@ -1599,7 +1698,7 @@ type ListPlansResponse struct {
 
 func (x *ListPlansResponse) Reset() {
 	*x = ListPlansResponse{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[14]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1611,7 +1710,7 @@ func (x *ListPlansResponse) String() string {
 func (*ListPlansResponse) ProtoMessage() {}
 
 func (x *ListPlansResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[14]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1624,7 +1723,7 @@ func (x *ListPlansResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPlansResponse.ProtoReflect.Descriptor instead.
 func (*ListPlansResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{14}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListPlansResponse) GetPlans() []*Plan {
@@ -1653,7 +1752,7 @@ type UpdatePlanRequest struct {
 
 func (x *UpdatePlanRequest) Reset() {
 	*x = UpdatePlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[15]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1665,7 +1764,7 @@ func (x *UpdatePlanRequest) String() string {
 func (*UpdatePlanRequest) ProtoMessage() {}
 
 func (x *UpdatePlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[15]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1678,7 +1777,7 @@ func (x *UpdatePlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdatePlanRequest.ProtoReflect.Descriptor instead.
 func (*UpdatePlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{15}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *UpdatePlanRequest) GetPlan() *Plan {
@@ -1712,7 +1811,7 @@ type ArchivePlanRequest struct {
 
 func (x *ArchivePlanRequest) Reset() {
 	*x = ArchivePlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[16]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1724,7 +1823,7 @@ func (x *ArchivePlanRequest) String() string {
 func (*ArchivePlanRequest) ProtoMessage() {}
 
 func (x *ArchivePlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[16]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1737,7 +1836,7 @@ func (x *ArchivePlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ArchivePlanRequest.ProtoReflect.Descriptor instead.
 func (*ArchivePlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{16}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ArchivePlanRequest) GetId() string {
@@ -1764,7 +1863,7 @@ type EvaluatePlanRequest struct {
 
 func (x *EvaluatePlanRequest) Reset() {
 	*x = EvaluatePlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[17]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1776,7 +1875,7 @@ func (x *EvaluatePlanRequest) String() string {
 func (*EvaluatePlanRequest) ProtoMessage() {}
 
 func (x *EvaluatePlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[17]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1789,7 +1888,7 @@ func (x *EvaluatePlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EvaluatePlanRequest.ProtoReflect.Descriptor instead.
 func (*EvaluatePlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{17}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *EvaluatePlanRequest) GetId() string {
@@ -1817,7 +1916,7 @@ type SubmitPlanRequest struct {
 
 func (x *SubmitPlanRequest) Reset() {
 	*x = SubmitPlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[18]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1829,7 +1928,7 @@ func (x *SubmitPlanRequest) String() string {
 func (*SubmitPlanRequest) ProtoMessage() {}
 
 func (x *SubmitPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[18]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1842,7 +1941,7 @@ func (x *SubmitPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SubmitPlanRequest.ProtoReflect.Descriptor instead.
 func (*SubmitPlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{18}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *SubmitPlanRequest) GetId() string {
@@ -1876,7 +1975,7 @@ type SubmitPlanResponse struct {
 
 func (x *SubmitPlanResponse) Reset() {
 	*x = SubmitPlanResponse{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[19]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1888,7 +1987,7 @@ func (x *SubmitPlanResponse) String() string {
 func (*SubmitPlanResponse) ProtoMessage() {}
 
 func (x *SubmitPlanResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[19]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1901,7 +2000,7 @@ func (x *SubmitPlanResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SubmitPlanResponse.ProtoReflect.Descriptor instead.
 func (*SubmitPlanResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{19}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *SubmitPlanResponse) GetPlan() *Plan {
@@ -1930,7 +2029,7 @@ type GetReportRequest struct {
 
 func (x *GetReportRequest) Reset() {
 	*x = GetReportRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[20]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1942,7 +2041,7 @@ func (x *GetReportRequest) String() string {
 func (*GetReportRequest) ProtoMessage() {}
 
 func (x *GetReportRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[20]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1955,7 +2054,7 @@ func (x *GetReportRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetReportRequest.ProtoReflect.Descriptor instead.
 func (*GetReportRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{20}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *GetReportRequest) GetId() string {
@@ -1989,7 +2088,7 @@ type GetEvidenceRequest struct {
 
 func (x *GetEvidenceRequest) Reset() {
 	*x = GetEvidenceRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[21]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2001,7 +2100,7 @@ func (x *GetEvidenceRequest) String() string {
 func (*GetEvidenceRequest) ProtoMessage() {}
 
 func (x *GetEvidenceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[21]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2014,7 +2113,7 @@ func (x *GetEvidenceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetEvidenceRequest.ProtoReflect.Descriptor instead.
 func (*GetEvidenceRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{21}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *GetEvidenceRequest) GetId() string {
@@ -2045,7 +2144,7 @@ type ApprovePlanRequest struct {
 
 func (x *ApprovePlanRequest) Reset() {
 	*x = ApprovePlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[22]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2057,7 +2156,7 @@ func (x *ApprovePlanRequest) String() string {
 func (*ApprovePlanRequest) ProtoMessage() {}
 
 func (x *ApprovePlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[22]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2070,7 +2169,7 @@ func (x *ApprovePlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ApprovePlanRequest.ProtoReflect.Descriptor instead.
 func (*ApprovePlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{22}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ApprovePlanRequest) GetId() string {
@@ -2120,7 +2219,7 @@ type RefusePlanRequest struct {
 
 func (x *RefusePlanRequest) Reset() {
 	*x = RefusePlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[23]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2132,7 +2231,7 @@ func (x *RefusePlanRequest) String() string {
 func (*RefusePlanRequest) ProtoMessage() {}
 
 func (x *RefusePlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[23]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2145,7 +2244,7 @@ func (x *RefusePlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RefusePlanRequest.ProtoReflect.Descriptor instead.
 func (*RefusePlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{23}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *RefusePlanRequest) GetId() string {
@@ -2192,7 +2291,7 @@ type WaiveFindingRequest struct {
 
 func (x *WaiveFindingRequest) Reset() {
 	*x = WaiveFindingRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[24]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2204,7 +2303,7 @@ func (x *WaiveFindingRequest) String() string {
 func (*WaiveFindingRequest) ProtoMessage() {}
 
 func (x *WaiveFindingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[24]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2217,7 +2316,7 @@ func (x *WaiveFindingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WaiveFindingRequest.ProtoReflect.Descriptor instead.
 func (*WaiveFindingRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{24}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *WaiveFindingRequest) GetId() string {
@@ -2280,7 +2379,7 @@ type CountersignWaiverRequest struct {
 
 func (x *CountersignWaiverRequest) Reset() {
 	*x = CountersignWaiverRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[25]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2292,7 +2391,7 @@ func (x *CountersignWaiverRequest) String() string {
 func (*CountersignWaiverRequest) ProtoMessage() {}
 
 func (x *CountersignWaiverRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[25]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2305,7 +2404,7 @@ func (x *CountersignWaiverRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CountersignWaiverRequest.ProtoReflect.Descriptor instead.
 func (*CountersignWaiverRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{25}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *CountersignWaiverRequest) GetId() string {
@@ -2346,7 +2445,7 @@ type DecideResponse struct {
 
 func (x *DecideResponse) Reset() {
 	*x = DecideResponse{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[26]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2358,7 +2457,7 @@ func (x *DecideResponse) String() string {
 func (*DecideResponse) ProtoMessage() {}
 
 func (x *DecideResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[26]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2371,7 +2470,7 @@ func (x *DecideResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DecideResponse.ProtoReflect.Descriptor instead.
 func (*DecideResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{26}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *DecideResponse) GetDecided() bool {
@@ -2427,7 +2526,7 @@ type WithdrawPlanRequest struct {
 
 func (x *WithdrawPlanRequest) Reset() {
 	*x = WithdrawPlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[27]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2439,7 +2538,7 @@ func (x *WithdrawPlanRequest) String() string {
 func (*WithdrawPlanRequest) ProtoMessage() {}
 
 func (x *WithdrawPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[27]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2452,7 +2551,7 @@ func (x *WithdrawPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawPlanRequest.ProtoReflect.Descriptor instead.
 func (*WithdrawPlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{27}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *WithdrawPlanRequest) GetId() string {
@@ -2487,7 +2586,7 @@ type ListDecisionsRequest struct {
 
 func (x *ListDecisionsRequest) Reset() {
 	*x = ListDecisionsRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[28]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2499,7 +2598,7 @@ func (x *ListDecisionsRequest) String() string {
 func (*ListDecisionsRequest) ProtoMessage() {}
 
 func (x *ListDecisionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[28]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2512,7 +2611,7 @@ func (x *ListDecisionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDecisionsRequest.ProtoReflect.Descriptor instead.
 func (*ListDecisionsRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{28}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *ListDecisionsRequest) GetPlan() string {
@@ -2546,7 +2645,7 @@ type ListDecisionsResponse struct {
 
 func (x *ListDecisionsResponse) Reset() {
 	*x = ListDecisionsResponse{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[29]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2558,7 +2657,7 @@ func (x *ListDecisionsResponse) String() string {
 func (*ListDecisionsResponse) ProtoMessage() {}
 
 func (x *ListDecisionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[29]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2571,7 +2670,7 @@ func (x *ListDecisionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDecisionsResponse.ProtoReflect.Descriptor instead.
 func (*ListDecisionsResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{29}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *ListDecisionsResponse) GetDecisions() []*Decision {
@@ -2597,7 +2696,7 @@ type GetBriefRequest struct {
 
 func (x *GetBriefRequest) Reset() {
 	*x = GetBriefRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[30]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2609,7 +2708,7 @@ func (x *GetBriefRequest) String() string {
 func (*GetBriefRequest) ProtoMessage() {}
 
 func (x *GetBriefRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[30]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2622,7 +2721,7 @@ func (x *GetBriefRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetBriefRequest.ProtoReflect.Descriptor instead.
 func (*GetBriefRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{30}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *GetBriefRequest) GetId() string {
@@ -2644,7 +2743,7 @@ type StopAllDivesRequest struct {
 
 func (x *StopAllDivesRequest) Reset() {
 	*x = StopAllDivesRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[31]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2656,7 +2755,7 @@ func (x *StopAllDivesRequest) String() string {
 func (*StopAllDivesRequest) ProtoMessage() {}
 
 func (x *StopAllDivesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[31]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2669,7 +2768,7 @@ func (x *StopAllDivesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StopAllDivesRequest.ProtoReflect.Descriptor instead.
 func (*StopAllDivesRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{31}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *StopAllDivesRequest) GetReason() string {
@@ -2702,7 +2801,7 @@ type StopAllDivesResponse struct {
 
 func (x *StopAllDivesResponse) Reset() {
 	*x = StopAllDivesResponse{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[32]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2714,7 +2813,7 @@ func (x *StopAllDivesResponse) String() string {
 func (*StopAllDivesResponse) ProtoMessage() {}
 
 func (x *StopAllDivesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[32]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2727,7 +2826,7 @@ func (x *StopAllDivesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StopAllDivesResponse.ProtoReflect.Descriptor instead.
 func (*StopAllDivesResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{32}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *StopAllDivesResponse) GetPlansMadeStale() []string {
@@ -2741,7 +2840,7 @@ var File_lastlight_v1_plan_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x17lastlight/v1/plan.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\x9f\r\n" +
+	"\x17lastlight/v1/plan.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\xdc\r\n" +
 	"\x04Plan\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x1b\n" +
 	"\x04site\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04site\x12\x1f\n" +
@@ -2774,7 +2873,8 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\x0egf_low_percent\x18\x16 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x14@H\x04R\fgfLowPercent\x88\x01\x01\x12F\n" +
 	"\x0fgf_high_percent\x18\x17 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x14@H\x05R\rgfHighPercent\x88\x01\x01\x12%\n" +
 	"\n" +
-	"set_up_for\x18\x18 \x01(\tB\a\xbaH\x04r\x02\x18?R\bsetUpFor\x12\x1e\n" +
+	"set_up_for\x18\x18 \x01(\tB\a\xbaH\x04r\x02\x18?R\bsetUpFor\x12;\n" +
+	"\bcircuits\x18\x19 \x03(\v2\x15.lastlight.v1.CircuitB\b\xbaH\x05\x92\x01\x02\x10\x06R\bcircuits\x12\x1e\n" +
 	"\aversion\x18\x1e \x01(\x05B\x04\xf0\xc7\x18\x01R\aversion\x123\n" +
 	"\x05state\x18\x1f \x01(\x0e2\x17.lastlight.v1.PlanStateB\x04\xf0\xc7\x18\x01R\x05state\x12)\n" +
 	"\rstate_reasons\x18  \x03(\tB\x04\xf0\xc7\x18\x01R\fstateReasons\x12 \n" +
@@ -2809,7 +2909,16 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"rebreather\x18\f \x01(\bR\n" +
 	"rebreatherB\x10\n" +
-	"\x0e_temperature_c\"\xa3\x03\n" +
+	"\x0e_temperature_c\"\xa8\x02\n" +
+	"\aCircuit\x12\x19\n" +
+	"\x02id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18<R\x02id\x12$\n" +
+	"\bapproach\x18\x02 \x03(\tB\b\xbaH\x05\x92\x01\x02\x10dR\bapproach\x12\x1f\n" +
+	"\x04legs\x18\x03 \x03(\tB\v\xbaH\b\x92\x01\x05\b\x01\x10\xac\x02R\x04legs\x12(\n" +
+	"\vfar_opening\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18<R\n" +
+	"farOpening\x12>\n" +
+	"\vmarker_at_m\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00j\xf8@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\tmarkerAtM\x88\x01\x01\x12A\n" +
+	"\x0fmarker_hold_min\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@)\x00\x00\x00\x00\x00\x00\x00\x00R\rmarkerHoldMinB\x0e\n" +
+	"\f_marker_at_m\"\xa3\x03\n" +
 	"\tPlanStage\x12#\n" +
 	"\bcylinder\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\bcylinder\x12&\n" +
 	"\x04kind\x18\x02 \x01(\tB\x12\xbaH\x0fr\rR\x05stageR\x04decoR\x04kind\x12E\n" +
@@ -3063,117 +3172,119 @@ func file_lastlight_v1_plan_proto_rawDescGZIP() []byte {
 }
 
 var file_lastlight_v1_plan_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_lastlight_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 33)
+var file_lastlight_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 34)
 var file_lastlight_v1_plan_proto_goTypes = []any{
 	(PlanState)(0),                   // 0: lastlight.v1.PlanState
 	(*Plan)(nil),                     // 1: lastlight.v1.Plan
 	(*PlanDiver)(nil),                // 2: lastlight.v1.PlanDiver
-	(*PlanStage)(nil),                // 3: lastlight.v1.PlanStage
-	(*Route)(nil),                    // 4: lastlight.v1.Route
-	(*LeftOnPurpose)(nil),            // 5: lastlight.v1.LeftOnPurpose
-	(*RouteMove)(nil),                // 6: lastlight.v1.RouteMove
-	(*RouteAction)(nil),              // 7: lastlight.v1.RouteAction
-	(*Waiver)(nil),                   // 8: lastlight.v1.Waiver
-	(*Decision)(nil),                 // 9: lastlight.v1.Decision
-	(*Evidence)(nil),                 // 10: lastlight.v1.Evidence
-	(*Brief)(nil),                    // 11: lastlight.v1.Brief
-	(*CreatePlanRequest)(nil),        // 12: lastlight.v1.CreatePlanRequest
-	(*GetPlanRequest)(nil),           // 13: lastlight.v1.GetPlanRequest
-	(*ListPlansRequest)(nil),         // 14: lastlight.v1.ListPlansRequest
-	(*ListPlansResponse)(nil),        // 15: lastlight.v1.ListPlansResponse
-	(*UpdatePlanRequest)(nil),        // 16: lastlight.v1.UpdatePlanRequest
-	(*ArchivePlanRequest)(nil),       // 17: lastlight.v1.ArchivePlanRequest
-	(*EvaluatePlanRequest)(nil),      // 18: lastlight.v1.EvaluatePlanRequest
-	(*SubmitPlanRequest)(nil),        // 19: lastlight.v1.SubmitPlanRequest
-	(*SubmitPlanResponse)(nil),       // 20: lastlight.v1.SubmitPlanResponse
-	(*GetReportRequest)(nil),         // 21: lastlight.v1.GetReportRequest
-	(*GetEvidenceRequest)(nil),       // 22: lastlight.v1.GetEvidenceRequest
-	(*ApprovePlanRequest)(nil),       // 23: lastlight.v1.ApprovePlanRequest
-	(*RefusePlanRequest)(nil),        // 24: lastlight.v1.RefusePlanRequest
-	(*WaiveFindingRequest)(nil),      // 25: lastlight.v1.WaiveFindingRequest
-	(*CountersignWaiverRequest)(nil), // 26: lastlight.v1.CountersignWaiverRequest
-	(*DecideResponse)(nil),           // 27: lastlight.v1.DecideResponse
-	(*WithdrawPlanRequest)(nil),      // 28: lastlight.v1.WithdrawPlanRequest
-	(*ListDecisionsRequest)(nil),     // 29: lastlight.v1.ListDecisionsRequest
-	(*ListDecisionsResponse)(nil),    // 30: lastlight.v1.ListDecisionsResponse
-	(*GetBriefRequest)(nil),          // 31: lastlight.v1.GetBriefRequest
-	(*StopAllDivesRequest)(nil),      // 32: lastlight.v1.StopAllDivesRequest
-	(*StopAllDivesResponse)(nil),     // 33: lastlight.v1.StopAllDivesResponse
-	(*timestamppb.Timestamp)(nil),    // 34: google.protobuf.Timestamp
-	(*Pressure)(nil),                 // 35: lastlight.v1.Pressure
-	(*GasMix)(nil),                   // 36: lastlight.v1.GasMix
-	(*Report)(nil),                   // 37: lastlight.v1.Report
+	(*Circuit)(nil),                  // 3: lastlight.v1.Circuit
+	(*PlanStage)(nil),                // 4: lastlight.v1.PlanStage
+	(*Route)(nil),                    // 5: lastlight.v1.Route
+	(*LeftOnPurpose)(nil),            // 6: lastlight.v1.LeftOnPurpose
+	(*RouteMove)(nil),                // 7: lastlight.v1.RouteMove
+	(*RouteAction)(nil),              // 8: lastlight.v1.RouteAction
+	(*Waiver)(nil),                   // 9: lastlight.v1.Waiver
+	(*Decision)(nil),                 // 10: lastlight.v1.Decision
+	(*Evidence)(nil),                 // 11: lastlight.v1.Evidence
+	(*Brief)(nil),                    // 12: lastlight.v1.Brief
+	(*CreatePlanRequest)(nil),        // 13: lastlight.v1.CreatePlanRequest
+	(*GetPlanRequest)(nil),           // 14: lastlight.v1.GetPlanRequest
+	(*ListPlansRequest)(nil),         // 15: lastlight.v1.ListPlansRequest
+	(*ListPlansResponse)(nil),        // 16: lastlight.v1.ListPlansResponse
+	(*UpdatePlanRequest)(nil),        // 17: lastlight.v1.UpdatePlanRequest
+	(*ArchivePlanRequest)(nil),       // 18: lastlight.v1.ArchivePlanRequest
+	(*EvaluatePlanRequest)(nil),      // 19: lastlight.v1.EvaluatePlanRequest
+	(*SubmitPlanRequest)(nil),        // 20: lastlight.v1.SubmitPlanRequest
+	(*SubmitPlanResponse)(nil),       // 21: lastlight.v1.SubmitPlanResponse
+	(*GetReportRequest)(nil),         // 22: lastlight.v1.GetReportRequest
+	(*GetEvidenceRequest)(nil),       // 23: lastlight.v1.GetEvidenceRequest
+	(*ApprovePlanRequest)(nil),       // 24: lastlight.v1.ApprovePlanRequest
+	(*RefusePlanRequest)(nil),        // 25: lastlight.v1.RefusePlanRequest
+	(*WaiveFindingRequest)(nil),      // 26: lastlight.v1.WaiveFindingRequest
+	(*CountersignWaiverRequest)(nil), // 27: lastlight.v1.CountersignWaiverRequest
+	(*DecideResponse)(nil),           // 28: lastlight.v1.DecideResponse
+	(*WithdrawPlanRequest)(nil),      // 29: lastlight.v1.WithdrawPlanRequest
+	(*ListDecisionsRequest)(nil),     // 30: lastlight.v1.ListDecisionsRequest
+	(*ListDecisionsResponse)(nil),    // 31: lastlight.v1.ListDecisionsResponse
+	(*GetBriefRequest)(nil),          // 32: lastlight.v1.GetBriefRequest
+	(*StopAllDivesRequest)(nil),      // 33: lastlight.v1.StopAllDivesRequest
+	(*StopAllDivesResponse)(nil),     // 34: lastlight.v1.StopAllDivesResponse
+	(*timestamppb.Timestamp)(nil),    // 35: google.protobuf.Timestamp
+	(*Pressure)(nil),                 // 36: lastlight.v1.Pressure
+	(*GasMix)(nil),                   // 37: lastlight.v1.GasMix
+	(*Report)(nil),                   // 38: lastlight.v1.Report
 }
 var file_lastlight_v1_plan_proto_depIdxs = []int32{
 	2,  // 0: lastlight.v1.Plan.team:type_name -> lastlight.v1.PlanDiver
-	34, // 1: lastlight.v1.Plan.planned_entry:type_name -> google.protobuf.Timestamp
-	34, // 2: lastlight.v1.Plan.enter_by:type_name -> google.protobuf.Timestamp
-	4,  // 3: lastlight.v1.Plan.route:type_name -> lastlight.v1.Route
-	0,  // 4: lastlight.v1.Plan.state:type_name -> lastlight.v1.PlanState
-	34, // 5: lastlight.v1.Plan.version_at:type_name -> google.protobuf.Timestamp
-	8,  // 6: lastlight.v1.Plan.waivers:type_name -> lastlight.v1.Waiver
-	35, // 7: lastlight.v1.PlanDiver.start_pressure:type_name -> lastlight.v1.Pressure
-	36, // 8: lastlight.v1.PlanDiver.gas:type_name -> lastlight.v1.GasMix
-	3,  // 9: lastlight.v1.PlanDiver.stages:type_name -> lastlight.v1.PlanStage
-	35, // 10: lastlight.v1.PlanStage.start_pressure:type_name -> lastlight.v1.Pressure
-	36, // 11: lastlight.v1.PlanStage.gas:type_name -> lastlight.v1.GasMix
-	7,  // 12: lastlight.v1.Route.start_actions:type_name -> lastlight.v1.RouteAction
-	6,  // 13: lastlight.v1.Route.moves:type_name -> lastlight.v1.RouteMove
-	5,  // 14: lastlight.v1.Route.left:type_name -> lastlight.v1.LeftOnPurpose
-	7,  // 15: lastlight.v1.RouteMove.actions:type_name -> lastlight.v1.RouteAction
-	34, // 16: lastlight.v1.Waiver.waived_at:type_name -> google.protobuf.Timestamp
-	34, // 17: lastlight.v1.Waiver.expires_at:type_name -> google.protobuf.Timestamp
-	34, // 18: lastlight.v1.Decision.decided_at:type_name -> google.protobuf.Timestamp
-	1,  // 19: lastlight.v1.CreatePlanRequest.plan:type_name -> lastlight.v1.Plan
-	0,  // 20: lastlight.v1.ListPlansRequest.states:type_name -> lastlight.v1.PlanState
-	1,  // 21: lastlight.v1.ListPlansResponse.plans:type_name -> lastlight.v1.Plan
-	1,  // 22: lastlight.v1.UpdatePlanRequest.plan:type_name -> lastlight.v1.Plan
-	1,  // 23: lastlight.v1.SubmitPlanResponse.plan:type_name -> lastlight.v1.Plan
-	37, // 24: lastlight.v1.SubmitPlanResponse.report:type_name -> lastlight.v1.Report
-	34, // 25: lastlight.v1.WaiveFindingRequest.expires_at:type_name -> google.protobuf.Timestamp
-	1,  // 26: lastlight.v1.DecideResponse.plan:type_name -> lastlight.v1.Plan
-	9,  // 27: lastlight.v1.DecideResponse.decision:type_name -> lastlight.v1.Decision
-	37, // 28: lastlight.v1.DecideResponse.report:type_name -> lastlight.v1.Report
-	9,  // 29: lastlight.v1.ListDecisionsResponse.decisions:type_name -> lastlight.v1.Decision
-	12, // 30: lastlight.v1.PlanService.CreatePlan:input_type -> lastlight.v1.CreatePlanRequest
-	13, // 31: lastlight.v1.PlanService.GetPlan:input_type -> lastlight.v1.GetPlanRequest
-	14, // 32: lastlight.v1.PlanService.ListPlans:input_type -> lastlight.v1.ListPlansRequest
-	16, // 33: lastlight.v1.PlanService.UpdatePlan:input_type -> lastlight.v1.UpdatePlanRequest
-	17, // 34: lastlight.v1.PlanService.ArchivePlan:input_type -> lastlight.v1.ArchivePlanRequest
-	18, // 35: lastlight.v1.PlanService.EvaluatePlan:input_type -> lastlight.v1.EvaluatePlanRequest
-	19, // 36: lastlight.v1.PlanService.SubmitPlan:input_type -> lastlight.v1.SubmitPlanRequest
-	21, // 37: lastlight.v1.PlanService.GetReport:input_type -> lastlight.v1.GetReportRequest
-	22, // 38: lastlight.v1.PlanService.GetEvidence:input_type -> lastlight.v1.GetEvidenceRequest
-	23, // 39: lastlight.v1.PlanService.ApprovePlan:input_type -> lastlight.v1.ApprovePlanRequest
-	24, // 40: lastlight.v1.PlanService.RefusePlan:input_type -> lastlight.v1.RefusePlanRequest
-	25, // 41: lastlight.v1.PlanService.WaiveFinding:input_type -> lastlight.v1.WaiveFindingRequest
-	26, // 42: lastlight.v1.PlanService.CountersignWaiver:input_type -> lastlight.v1.CountersignWaiverRequest
-	28, // 43: lastlight.v1.PlanService.WithdrawPlan:input_type -> lastlight.v1.WithdrawPlanRequest
-	29, // 44: lastlight.v1.PlanService.ListDecisions:input_type -> lastlight.v1.ListDecisionsRequest
-	31, // 45: lastlight.v1.PlanService.GetBrief:input_type -> lastlight.v1.GetBriefRequest
-	32, // 46: lastlight.v1.PlanService.StopAllDives:input_type -> lastlight.v1.StopAllDivesRequest
-	1,  // 47: lastlight.v1.PlanService.CreatePlan:output_type -> lastlight.v1.Plan
-	1,  // 48: lastlight.v1.PlanService.GetPlan:output_type -> lastlight.v1.Plan
-	15, // 49: lastlight.v1.PlanService.ListPlans:output_type -> lastlight.v1.ListPlansResponse
-	1,  // 50: lastlight.v1.PlanService.UpdatePlan:output_type -> lastlight.v1.Plan
-	1,  // 51: lastlight.v1.PlanService.ArchivePlan:output_type -> lastlight.v1.Plan
-	37, // 52: lastlight.v1.PlanService.EvaluatePlan:output_type -> lastlight.v1.Report
-	20, // 53: lastlight.v1.PlanService.SubmitPlan:output_type -> lastlight.v1.SubmitPlanResponse
-	37, // 54: lastlight.v1.PlanService.GetReport:output_type -> lastlight.v1.Report
-	10, // 55: lastlight.v1.PlanService.GetEvidence:output_type -> lastlight.v1.Evidence
-	27, // 56: lastlight.v1.PlanService.ApprovePlan:output_type -> lastlight.v1.DecideResponse
-	27, // 57: lastlight.v1.PlanService.RefusePlan:output_type -> lastlight.v1.DecideResponse
-	27, // 58: lastlight.v1.PlanService.WaiveFinding:output_type -> lastlight.v1.DecideResponse
-	27, // 59: lastlight.v1.PlanService.CountersignWaiver:output_type -> lastlight.v1.DecideResponse
-	1,  // 60: lastlight.v1.PlanService.WithdrawPlan:output_type -> lastlight.v1.Plan
-	30, // 61: lastlight.v1.PlanService.ListDecisions:output_type -> lastlight.v1.ListDecisionsResponse
-	11, // 62: lastlight.v1.PlanService.GetBrief:output_type -> lastlight.v1.Brief
-	33, // 63: lastlight.v1.PlanService.StopAllDives:output_type -> lastlight.v1.StopAllDivesResponse
-	47, // [47:64] is the sub-list for method output_type
-	30, // [30:47] is the sub-list for method input_type
-	30, // [30:30] is the sub-list for extension type_name
-	30, // [30:30] is the sub-list for extension extendee
-	0,  // [0:30] is the sub-list for field type_name
+	35, // 1: lastlight.v1.Plan.planned_entry:type_name -> google.protobuf.Timestamp
+	35, // 2: lastlight.v1.Plan.enter_by:type_name -> google.protobuf.Timestamp
+	5,  // 3: lastlight.v1.Plan.route:type_name -> lastlight.v1.Route
+	3,  // 4: lastlight.v1.Plan.circuits:type_name -> lastlight.v1.Circuit
+	0,  // 5: lastlight.v1.Plan.state:type_name -> lastlight.v1.PlanState
+	35, // 6: lastlight.v1.Plan.version_at:type_name -> google.protobuf.Timestamp
+	9,  // 7: lastlight.v1.Plan.waivers:type_name -> lastlight.v1.Waiver
+	36, // 8: lastlight.v1.PlanDiver.start_pressure:type_name -> lastlight.v1.Pressure
+	37, // 9: lastlight.v1.PlanDiver.gas:type_name -> lastlight.v1.GasMix
+	4,  // 10: lastlight.v1.PlanDiver.stages:type_name -> lastlight.v1.PlanStage
+	36, // 11: lastlight.v1.PlanStage.start_pressure:type_name -> lastlight.v1.Pressure
+	37, // 12: lastlight.v1.PlanStage.gas:type_name -> lastlight.v1.GasMix
+	8,  // 13: lastlight.v1.Route.start_actions:type_name -> lastlight.v1.RouteAction
+	7,  // 14: lastlight.v1.Route.moves:type_name -> lastlight.v1.RouteMove
+	6,  // 15: lastlight.v1.Route.left:type_name -> lastlight.v1.LeftOnPurpose
+	8,  // 16: lastlight.v1.RouteMove.actions:type_name -> lastlight.v1.RouteAction
+	35, // 17: lastlight.v1.Waiver.waived_at:type_name -> google.protobuf.Timestamp
+	35, // 18: lastlight.v1.Waiver.expires_at:type_name -> google.protobuf.Timestamp
+	35, // 19: lastlight.v1.Decision.decided_at:type_name -> google.protobuf.Timestamp
+	1,  // 20: lastlight.v1.CreatePlanRequest.plan:type_name -> lastlight.v1.Plan
+	0,  // 21: lastlight.v1.ListPlansRequest.states:type_name -> lastlight.v1.PlanState
+	1,  // 22: lastlight.v1.ListPlansResponse.plans:type_name -> lastlight.v1.Plan
+	1,  // 23: lastlight.v1.UpdatePlanRequest.plan:type_name -> lastlight.v1.Plan
+	1,  // 24: lastlight.v1.SubmitPlanResponse.plan:type_name -> lastlight.v1.Plan
+	38, // 25: lastlight.v1.SubmitPlanResponse.report:type_name -> lastlight.v1.Report
+	35, // 26: lastlight.v1.WaiveFindingRequest.expires_at:type_name -> google.protobuf.Timestamp
+	1,  // 27: lastlight.v1.DecideResponse.plan:type_name -> lastlight.v1.Plan
+	10, // 28: lastlight.v1.DecideResponse.decision:type_name -> lastlight.v1.Decision
+	38, // 29: lastlight.v1.DecideResponse.report:type_name -> lastlight.v1.Report
+	10, // 30: lastlight.v1.ListDecisionsResponse.decisions:type_name -> lastlight.v1.Decision
+	13, // 31: lastlight.v1.PlanService.CreatePlan:input_type -> lastlight.v1.CreatePlanRequest
+	14, // 32: lastlight.v1.PlanService.GetPlan:input_type -> lastlight.v1.GetPlanRequest
+	15, // 33: lastlight.v1.PlanService.ListPlans:input_type -> lastlight.v1.ListPlansRequest
+	17, // 34: lastlight.v1.PlanService.UpdatePlan:input_type -> lastlight.v1.UpdatePlanRequest
+	18, // 35: lastlight.v1.PlanService.ArchivePlan:input_type -> lastlight.v1.ArchivePlanRequest
+	19, // 36: lastlight.v1.PlanService.EvaluatePlan:input_type -> lastlight.v1.EvaluatePlanRequest
+	20, // 37: lastlight.v1.PlanService.SubmitPlan:input_type -> lastlight.v1.SubmitPlanRequest
+	22, // 38: lastlight.v1.PlanService.GetReport:input_type -> lastlight.v1.GetReportRequest
+	23, // 39: lastlight.v1.PlanService.GetEvidence:input_type -> lastlight.v1.GetEvidenceRequest
+	24, // 40: lastlight.v1.PlanService.ApprovePlan:input_type -> lastlight.v1.ApprovePlanRequest
+	25, // 41: lastlight.v1.PlanService.RefusePlan:input_type -> lastlight.v1.RefusePlanRequest
+	26, // 42: lastlight.v1.PlanService.WaiveFinding:input_type -> lastlight.v1.WaiveFindingRequest
+	27, // 43: lastlight.v1.PlanService.CountersignWaiver:input_type -> lastlight.v1.CountersignWaiverRequest
+	29, // 44: lastlight.v1.PlanService.WithdrawPlan:input_type -> lastlight.v1.WithdrawPlanRequest
+	30, // 45: lastlight.v1.PlanService.ListDecisions:input_type -> lastlight.v1.ListDecisionsRequest
+	32, // 46: lastlight.v1.PlanService.GetBrief:input_type -> lastlight.v1.GetBriefRequest
+	33, // 47: lastlight.v1.PlanService.StopAllDives:input_type -> lastlight.v1.StopAllDivesRequest
+	1,  // 48: lastlight.v1.PlanService.CreatePlan:output_type -> lastlight.v1.Plan
+	1,  // 49: lastlight.v1.PlanService.GetPlan:output_type -> lastlight.v1.Plan
+	16, // 50: lastlight.v1.PlanService.ListPlans:output_type -> lastlight.v1.ListPlansResponse
+	1,  // 51: lastlight.v1.PlanService.UpdatePlan:output_type -> lastlight.v1.Plan
+	1,  // 52: lastlight.v1.PlanService.ArchivePlan:output_type -> lastlight.v1.Plan
+	38, // 53: lastlight.v1.PlanService.EvaluatePlan:output_type -> lastlight.v1.Report
+	21, // 54: lastlight.v1.PlanService.SubmitPlan:output_type -> lastlight.v1.SubmitPlanResponse
+	38, // 55: lastlight.v1.PlanService.GetReport:output_type -> lastlight.v1.Report
+	11, // 56: lastlight.v1.PlanService.GetEvidence:output_type -> lastlight.v1.Evidence
+	28, // 57: lastlight.v1.PlanService.ApprovePlan:output_type -> lastlight.v1.DecideResponse
+	28, // 58: lastlight.v1.PlanService.RefusePlan:output_type -> lastlight.v1.DecideResponse
+	28, // 59: lastlight.v1.PlanService.WaiveFinding:output_type -> lastlight.v1.DecideResponse
+	28, // 60: lastlight.v1.PlanService.CountersignWaiver:output_type -> lastlight.v1.DecideResponse
+	1,  // 61: lastlight.v1.PlanService.WithdrawPlan:output_type -> lastlight.v1.Plan
+	31, // 62: lastlight.v1.PlanService.ListDecisions:output_type -> lastlight.v1.ListDecisionsResponse
+	12, // 63: lastlight.v1.PlanService.GetBrief:output_type -> lastlight.v1.Brief
+	34, // 64: lastlight.v1.PlanService.StopAllDives:output_type -> lastlight.v1.StopAllDivesResponse
+	48, // [48:65] is the sub-list for method output_type
+	31, // [31:48] is the sub-list for method input_type
+	31, // [31:31] is the sub-list for extension type_name
+	31, // [31:31] is the sub-list for extension extendee
+	0,  // [0:31] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_plan_proto_init() }
@@ -3187,14 +3298,15 @@ func file_lastlight_v1_plan_proto_init() {
 	file_lastlight_v1_plan_proto_msgTypes[0].OneofWrappers = []any{}
 	file_lastlight_v1_plan_proto_msgTypes[1].OneofWrappers = []any{}
 	file_lastlight_v1_plan_proto_msgTypes[2].OneofWrappers = []any{}
-	file_lastlight_v1_plan_proto_msgTypes[5].OneofWrappers = []any{}
+	file_lastlight_v1_plan_proto_msgTypes[3].OneofWrappers = []any{}
+	file_lastlight_v1_plan_proto_msgTypes[6].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_plan_proto_rawDesc), len(file_lastlight_v1_plan_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   33,
+			NumMessages:   34,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

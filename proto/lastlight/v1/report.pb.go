@@ -757,7 +757,8 @@ type DiveFigures struct {
 	Route           []*RouteLine           `protobuf:"bytes,12,rep,name=route,proto3" json:"route,omitempty"`
 	WorstSharing    *WorstSharing          `protobuf:"bytes,13,opt,name=worst_sharing,json=worstSharing,proto3" json:"worst_sharing,omitempty"`
 	// Planned minute of the turn, counted from entry.
-	TurnMinute    float64 `protobuf:"fixed64,14,opt,name=turn_minute,json=turnMinute,proto3" json:"turn_minute,omitempty"`
+	TurnMinute    float64           `protobuf:"fixed64,14,opt,name=turn_minute,json=turnMinute,proto3" json:"turn_minute,omitempty"`
+	Circuits      []*CircuitFigures `protobuf:"bytes,15,rep,name=circuits,proto3" json:"circuits,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -890,6 +891,157 @@ func (x *DiveFigures) GetTurnMinute() float64 {
 	return 0
 }
 
+func (x *DiveFigures) GetCircuits() []*CircuitFigures {
+	if x != nil {
+		return x.Circuits
+	}
+	return nil
+}
+
+// Whether the set-up dives of a circuit or traverse meet. Metres are measured
+// forward from the junction or opening.
+type CircuitFigures struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Id    string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// loop or traverse.
+	Kind           string  `protobuf:"bytes,2,opt,name=kind,proto3" json:"kind,omitempty"`
+	LengthM        float64 `protobuf:"fixed64,3,opt,name=length_m,json=lengthM,proto3" json:"length_m,omitempty"`
+	ReachForwardM  float64 `protobuf:"fixed64,4,opt,name=reach_forward_m,json=reachForwardM,proto3" json:"reach_forward_m,omitempty"`
+	ReachBackwardM float64 `protobuf:"fixed64,5,opt,name=reach_backward_m,json=reachBackwardM,proto3" json:"reach_backward_m,omitempty"`
+	Closes         bool    `protobuf:"varint,6,opt,name=closes,proto3" json:"closes,omitempty"`
+	// Where the marker belongs; absent where it does not close.
+	MarkerFromM      *float64 `protobuf:"fixed64,7,opt,name=marker_from_m,json=markerFromM,proto3,oneof" json:"marker_from_m,omitempty"`
+	MarkerToM        *float64 `protobuf:"fixed64,8,opt,name=marker_to_m,json=markerToM,proto3,oneof" json:"marker_to_m,omitempty"`
+	MarkerLegal      *bool    `protobuf:"varint,9,opt,name=marker_legal,json=markerLegal,proto3,oneof" json:"marker_legal,omitempty"`
+	DistanceHalfwayM float64  `protobuf:"fixed64,10,opt,name=distance_halfway_m,json=distanceHalfwayM,proto3" json:"distance_halfway_m,omitempty"`
+	TimeHalfwayM     float64  `protobuf:"fixed64,11,opt,name=time_halfway_m,json=timeHalfwayM,proto3" json:"time_halfway_m,omitempty"`
+	GasHalfwayM      float64  `protobuf:"fixed64,12,opt,name=gas_halfway_m,json=gasHalfwayM,proto3" json:"gas_halfway_m,omitempty"`
+	HalvesDiffer     bool     `protobuf:"varint,13,opt,name=halves_differ,json=halvesDiffer,proto3" json:"halves_differ,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *CircuitFigures) Reset() {
+	*x = CircuitFigures{}
+	mi := &file_lastlight_v1_report_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CircuitFigures) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CircuitFigures) ProtoMessage() {}
+
+func (x *CircuitFigures) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_report_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CircuitFigures.ProtoReflect.Descriptor instead.
+func (*CircuitFigures) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *CircuitFigures) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *CircuitFigures) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *CircuitFigures) GetLengthM() float64 {
+	if x != nil {
+		return x.LengthM
+	}
+	return 0
+}
+
+func (x *CircuitFigures) GetReachForwardM() float64 {
+	if x != nil {
+		return x.ReachForwardM
+	}
+	return 0
+}
+
+func (x *CircuitFigures) GetReachBackwardM() float64 {
+	if x != nil {
+		return x.ReachBackwardM
+	}
+	return 0
+}
+
+func (x *CircuitFigures) GetCloses() bool {
+	if x != nil {
+		return x.Closes
+	}
+	return false
+}
+
+func (x *CircuitFigures) GetMarkerFromM() float64 {
+	if x != nil && x.MarkerFromM != nil {
+		return *x.MarkerFromM
+	}
+	return 0
+}
+
+func (x *CircuitFigures) GetMarkerToM() float64 {
+	if x != nil && x.MarkerToM != nil {
+		return *x.MarkerToM
+	}
+	return 0
+}
+
+func (x *CircuitFigures) GetMarkerLegal() bool {
+	if x != nil && x.MarkerLegal != nil {
+		return *x.MarkerLegal
+	}
+	return false
+}
+
+func (x *CircuitFigures) GetDistanceHalfwayM() float64 {
+	if x != nil {
+		return x.DistanceHalfwayM
+	}
+	return 0
+}
+
+func (x *CircuitFigures) GetTimeHalfwayM() float64 {
+	if x != nil {
+		return x.TimeHalfwayM
+	}
+	return 0
+}
+
+func (x *CircuitFigures) GetGasHalfwayM() float64 {
+	if x != nil {
+		return x.GasHalfwayM
+	}
+	return 0
+}
+
+func (x *CircuitFigures) GetHalvesDiffer() bool {
+	if x != nil {
+		return x.HalvesDiffer
+	}
+	return false
+}
+
 // Times by which somebody is missed; grace from half the runtime. This
 // release computes and shows them; it raises no alarm by itself.
 type WatchTimes struct {
@@ -909,7 +1061,7 @@ type WatchTimes struct {
 
 func (x *WatchTimes) Reset() {
 	*x = WatchTimes{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[8]
+	mi := &file_lastlight_v1_report_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -921,7 +1073,7 @@ func (x *WatchTimes) String() string {
 func (*WatchTimes) ProtoMessage() {}
 
 func (x *WatchTimes) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[8]
+	mi := &file_lastlight_v1_report_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -934,7 +1086,7 @@ func (x *WatchTimes) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchTimes.ProtoReflect.Descriptor instead.
 func (*WatchTimes) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{8}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *WatchTimes) GetEto() *timestamppb.Timestamp {
@@ -1006,7 +1158,7 @@ type DiverFigures struct {
 
 func (x *DiverFigures) Reset() {
 	*x = DiverFigures{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[9]
+	mi := &file_lastlight_v1_report_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1018,7 +1170,7 @@ func (x *DiverFigures) String() string {
 func (*DiverFigures) ProtoMessage() {}
 
 func (x *DiverFigures) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[9]
+	mi := &file_lastlight_v1_report_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1031,7 +1183,7 @@ func (x *DiverFigures) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DiverFigures.ProtoReflect.Descriptor instead.
 func (*DiverFigures) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{9}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *DiverFigures) GetPerson() string {
@@ -1115,7 +1267,7 @@ type SupplyTurn struct {
 
 func (x *SupplyTurn) Reset() {
 	*x = SupplyTurn{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[10]
+	mi := &file_lastlight_v1_report_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1127,7 +1279,7 @@ func (x *SupplyTurn) String() string {
 func (*SupplyTurn) ProtoMessage() {}
 
 func (x *SupplyTurn) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[10]
+	mi := &file_lastlight_v1_report_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1140,7 +1292,7 @@ func (x *SupplyTurn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SupplyTurn.ProtoReflect.Descriptor instead.
 func (*SupplyTurn) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{10}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *SupplyTurn) GetSupply() string {
@@ -1204,7 +1356,7 @@ type LowerStart struct {
 
 func (x *LowerStart) Reset() {
 	*x = LowerStart{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[11]
+	mi := &file_lastlight_v1_report_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1216,7 +1368,7 @@ func (x *LowerStart) String() string {
 func (*LowerStart) ProtoMessage() {}
 
 func (x *LowerStart) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[11]
+	mi := &file_lastlight_v1_report_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1229,7 +1381,7 @@ func (x *LowerStart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LowerStart.ProtoReflect.Descriptor instead.
 func (*LowerStart) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{11}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *LowerStart) GetStartBar() float64 {
@@ -1270,7 +1422,7 @@ type TurnPlace struct {
 
 func (x *TurnPlace) Reset() {
 	*x = TurnPlace{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[12]
+	mi := &file_lastlight_v1_report_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1282,7 +1434,7 @@ func (x *TurnPlace) String() string {
 func (*TurnPlace) ProtoMessage() {}
 
 func (x *TurnPlace) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[12]
+	mi := &file_lastlight_v1_report_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1295,7 +1447,7 @@ func (x *TurnPlace) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TurnPlace.ProtoReflect.Descriptor instead.
 func (*TurnPlace) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{12}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *TurnPlace) GetMove() int32 {
@@ -1372,7 +1524,7 @@ type RouteLine struct {
 
 func (x *RouteLine) Reset() {
 	*x = RouteLine{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[13]
+	mi := &file_lastlight_v1_report_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1384,7 +1536,7 @@ func (x *RouteLine) String() string {
 func (*RouteLine) ProtoMessage() {}
 
 func (x *RouteLine) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[13]
+	mi := &file_lastlight_v1_report_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1397,7 +1549,7 @@ func (x *RouteLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RouteLine.ProtoReflect.Descriptor instead.
 func (*RouteLine) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{13}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *RouteLine) GetMove() int32 {
@@ -1478,7 +1630,7 @@ type WorstSharing struct {
 
 func (x *WorstSharing) Reset() {
 	*x = WorstSharing{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[14]
+	mi := &file_lastlight_v1_report_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1490,7 +1642,7 @@ func (x *WorstSharing) String() string {
 func (*WorstSharing) ProtoMessage() {}
 
 func (x *WorstSharing) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[14]
+	mi := &file_lastlight_v1_report_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1503,7 +1655,7 @@ func (x *WorstSharing) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WorstSharing.ProtoReflect.Descriptor instead.
 func (*WorstSharing) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{14}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *WorstSharing) GetDonor() string {
@@ -1626,7 +1778,7 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\x06survey\x18\n" +
 	" \x01(\tR\x06survey\x12=\n" +
 	"\fevaluated_at\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\vevaluatedAt\x12-\n" +
-	"\x04dive\x18\f \x01(\v2\x19.lastlight.v1.DiveFiguresR\x04dive\"\xc1\x05\n" +
+	"\x04dive\x18\f \x01(\v2\x19.lastlight.v1.DiveFiguresR\x04dive\"\xfb\x05\n" +
 	"\vDiveFigures\x12\x1f\n" +
 	"\vruntime_min\x18\x01 \x01(\x01R\n" +
 	"runtimeMin\x12\x1e\n" +
@@ -1645,7 +1797,26 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\x05route\x18\f \x03(\v2\x17.lastlight.v1.RouteLineR\x05route\x12?\n" +
 	"\rworst_sharing\x18\r \x01(\v2\x1a.lastlight.v1.WorstSharingR\fworstSharing\x12\x1f\n" +
 	"\vturn_minute\x18\x0e \x01(\x01R\n" +
-	"turnMinute\"\xc4\x02\n" +
+	"turnMinute\x128\n" +
+	"\bcircuits\x18\x0f \x03(\v2\x1c.lastlight.v1.CircuitFiguresR\bcircuits\"\xff\x03\n" +
+	"\x0eCircuitFigures\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
+	"\x04kind\x18\x02 \x01(\tR\x04kind\x12\x19\n" +
+	"\blength_m\x18\x03 \x01(\x01R\alengthM\x12&\n" +
+	"\x0freach_forward_m\x18\x04 \x01(\x01R\rreachForwardM\x12(\n" +
+	"\x10reach_backward_m\x18\x05 \x01(\x01R\x0ereachBackwardM\x12\x16\n" +
+	"\x06closes\x18\x06 \x01(\bR\x06closes\x12'\n" +
+	"\rmarker_from_m\x18\a \x01(\x01H\x00R\vmarkerFromM\x88\x01\x01\x12#\n" +
+	"\vmarker_to_m\x18\b \x01(\x01H\x01R\tmarkerToM\x88\x01\x01\x12&\n" +
+	"\fmarker_legal\x18\t \x01(\bH\x02R\vmarkerLegal\x88\x01\x01\x12,\n" +
+	"\x12distance_halfway_m\x18\n" +
+	" \x01(\x01R\x10distanceHalfwayM\x12$\n" +
+	"\x0etime_halfway_m\x18\v \x01(\x01R\ftimeHalfwayM\x12\"\n" +
+	"\rgas_halfway_m\x18\f \x01(\x01R\vgasHalfwayM\x12#\n" +
+	"\rhalves_differ\x18\r \x01(\bR\fhalvesDifferB\x10\n" +
+	"\x0e_marker_from_mB\x0e\n" +
+	"\f_marker_to_mB\x0f\n" +
+	"\r_marker_legal\"\xc4\x02\n" +
 	"\n" +
 	"WatchTimes\x12,\n" +
 	"\x03eto\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x03eto\x12.\n" +
@@ -1727,7 +1898,7 @@ func file_lastlight_v1_report_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_report_proto_rawDescData
 }
 
-var file_lastlight_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
+var file_lastlight_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_lastlight_v1_report_proto_goTypes = []any{
 	(*Figure)(nil),                // 0: lastlight.v1.Figure
 	(*FindingSubject)(nil),        // 1: lastlight.v1.FindingSubject
@@ -1737,14 +1908,15 @@ var file_lastlight_v1_report_proto_goTypes = []any{
 	(*FindingCounts)(nil),         // 5: lastlight.v1.FindingCounts
 	(*Report)(nil),                // 6: lastlight.v1.Report
 	(*DiveFigures)(nil),           // 7: lastlight.v1.DiveFigures
-	(*WatchTimes)(nil),            // 8: lastlight.v1.WatchTimes
-	(*DiverFigures)(nil),          // 9: lastlight.v1.DiverFigures
-	(*SupplyTurn)(nil),            // 10: lastlight.v1.SupplyTurn
-	(*LowerStart)(nil),            // 11: lastlight.v1.LowerStart
-	(*TurnPlace)(nil),             // 12: lastlight.v1.TurnPlace
-	(*RouteLine)(nil),             // 13: lastlight.v1.RouteLine
-	(*WorstSharing)(nil),          // 14: lastlight.v1.WorstSharing
-	(*timestamppb.Timestamp)(nil), // 15: google.protobuf.Timestamp
+	(*CircuitFigures)(nil),        // 8: lastlight.v1.CircuitFigures
+	(*WatchTimes)(nil),            // 9: lastlight.v1.WatchTimes
+	(*DiverFigures)(nil),          // 10: lastlight.v1.DiverFigures
+	(*SupplyTurn)(nil),            // 11: lastlight.v1.SupplyTurn
+	(*LowerStart)(nil),            // 12: lastlight.v1.LowerStart
+	(*TurnPlace)(nil),             // 13: lastlight.v1.TurnPlace
+	(*RouteLine)(nil),             // 14: lastlight.v1.RouteLine
+	(*WorstSharing)(nil),          // 15: lastlight.v1.WorstSharing
+	(*timestamppb.Timestamp)(nil), // 16: google.protobuf.Timestamp
 }
 var file_lastlight_v1_report_proto_depIdxs = []int32{
 	0,  // 0: lastlight.v1.Step.inputs:type_name -> lastlight.v1.Figure
@@ -1759,29 +1931,30 @@ var file_lastlight_v1_report_proto_depIdxs = []int32{
 	3,  // 9: lastlight.v1.Finding.steps:type_name -> lastlight.v1.Step
 	5,  // 10: lastlight.v1.Report.counts:type_name -> lastlight.v1.FindingCounts
 	4,  // 11: lastlight.v1.Report.findings:type_name -> lastlight.v1.Finding
-	15, // 12: lastlight.v1.Report.evaluated_at:type_name -> google.protobuf.Timestamp
+	16, // 12: lastlight.v1.Report.evaluated_at:type_name -> google.protobuf.Timestamp
 	7,  // 13: lastlight.v1.Report.dive:type_name -> lastlight.v1.DiveFigures
-	15, // 14: lastlight.v1.DiveFigures.entry:type_name -> google.protobuf.Timestamp
-	15, // 15: lastlight.v1.DiveFigures.enter_by:type_name -> google.protobuf.Timestamp
-	15, // 16: lastlight.v1.DiveFigures.latest_surfacing:type_name -> google.protobuf.Timestamp
-	8,  // 17: lastlight.v1.DiveFigures.watch:type_name -> lastlight.v1.WatchTimes
-	9,  // 18: lastlight.v1.DiveFigures.divers:type_name -> lastlight.v1.DiverFigures
-	12, // 19: lastlight.v1.DiveFigures.turn_at_the_latest:type_name -> lastlight.v1.TurnPlace
-	12, // 20: lastlight.v1.DiveFigures.commitment_point:type_name -> lastlight.v1.TurnPlace
-	13, // 21: lastlight.v1.DiveFigures.route:type_name -> lastlight.v1.RouteLine
-	14, // 22: lastlight.v1.DiveFigures.worst_sharing:type_name -> lastlight.v1.WorstSharing
-	15, // 23: lastlight.v1.WatchTimes.eto:type_name -> google.protobuf.Timestamp
-	15, // 24: lastlight.v1.WatchTimes.look:type_name -> google.protobuf.Timestamp
-	15, // 25: lastlight.v1.WatchTimes.coordinator:type_name -> google.protobuf.Timestamp
-	15, // 26: lastlight.v1.WatchTimes.dial:type_name -> google.protobuf.Timestamp
-	15, // 27: lastlight.v1.WatchTimes.walk:type_name -> google.protobuf.Timestamp
-	10, // 28: lastlight.v1.DiverFigures.turns:type_name -> lastlight.v1.SupplyTurn
-	11, // 29: lastlight.v1.DiverFigures.lower_starts:type_name -> lastlight.v1.LowerStart
-	30, // [30:30] is the sub-list for method output_type
-	30, // [30:30] is the sub-list for method input_type
-	30, // [30:30] is the sub-list for extension type_name
-	30, // [30:30] is the sub-list for extension extendee
-	0,  // [0:30] is the sub-list for field type_name
+	16, // 14: lastlight.v1.DiveFigures.entry:type_name -> google.protobuf.Timestamp
+	16, // 15: lastlight.v1.DiveFigures.enter_by:type_name -> google.protobuf.Timestamp
+	16, // 16: lastlight.v1.DiveFigures.latest_surfacing:type_name -> google.protobuf.Timestamp
+	9,  // 17: lastlight.v1.DiveFigures.watch:type_name -> lastlight.v1.WatchTimes
+	10, // 18: lastlight.v1.DiveFigures.divers:type_name -> lastlight.v1.DiverFigures
+	13, // 19: lastlight.v1.DiveFigures.turn_at_the_latest:type_name -> lastlight.v1.TurnPlace
+	13, // 20: lastlight.v1.DiveFigures.commitment_point:type_name -> lastlight.v1.TurnPlace
+	14, // 21: lastlight.v1.DiveFigures.route:type_name -> lastlight.v1.RouteLine
+	15, // 22: lastlight.v1.DiveFigures.worst_sharing:type_name -> lastlight.v1.WorstSharing
+	8,  // 23: lastlight.v1.DiveFigures.circuits:type_name -> lastlight.v1.CircuitFigures
+	16, // 24: lastlight.v1.WatchTimes.eto:type_name -> google.protobuf.Timestamp
+	16, // 25: lastlight.v1.WatchTimes.look:type_name -> google.protobuf.Timestamp
+	16, // 26: lastlight.v1.WatchTimes.coordinator:type_name -> google.protobuf.Timestamp
+	16, // 27: lastlight.v1.WatchTimes.dial:type_name -> google.protobuf.Timestamp
+	16, // 28: lastlight.v1.WatchTimes.walk:type_name -> google.protobuf.Timestamp
+	11, // 29: lastlight.v1.DiverFigures.turns:type_name -> lastlight.v1.SupplyTurn
+	12, // 30: lastlight.v1.DiverFigures.lower_starts:type_name -> lastlight.v1.LowerStart
+	31, // [31:31] is the sub-list for method output_type
+	31, // [31:31] is the sub-list for method input_type
+	31, // [31:31] is the sub-list for extension type_name
+	31, // [31:31] is the sub-list for extension extendee
+	0,  // [0:31] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_report_proto_init() }
@@ -1790,14 +1963,15 @@ func file_lastlight_v1_report_proto_init() {
 		return
 	}
 	file_lastlight_v1_report_proto_msgTypes[0].OneofWrappers = []any{}
-	file_lastlight_v1_report_proto_msgTypes[10].OneofWrappers = []any{}
+	file_lastlight_v1_report_proto_msgTypes[8].OneofWrappers = []any{}
+	file_lastlight_v1_report_proto_msgTypes[11].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_report_proto_rawDesc), len(file_lastlight_v1_report_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   15,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
