@@ -134,6 +134,9 @@ type Plan struct {
 	SetUpFor string `protobuf:"bytes,24,opt,name=set_up_for,json=setUpFor,proto3" json:"set_up_for,omitempty"`
 	// Circuits and traverses whose set-up is judged: do the two sides meet, where belongs the marker.
 	Circuits []*Circuit `protobuf:"bytes,25,rep,name=circuits,proto3" json:"circuits,omitempty"`
+	// The share of the whole gas that the team means to use on the way in, e.g. "1/3";
+	// empty: what the least qualified diver's level permits.
+	GasFraction string `protobuf:"bytes,26,opt,name=gas_fraction,json=gasFraction,proto3" json:"gas_fraction,omitempty"`
 	// Output only.
 	Version int32     `protobuf:"varint,30,opt,name=version,proto3" json:"version,omitempty"`
 	State   PlanState `protobuf:"varint,31,opt,name=state,proto3,enum=lastlight.v1.PlanState" json:"state,omitempty"`
@@ -352,6 +355,13 @@ func (x *Plan) GetCircuits() []*Circuit {
 		return x.Circuits
 	}
 	return nil
+}
+
+func (x *Plan) GetGasFraction() string {
+	if x != nil {
+		return x.GasFraction
+	}
+	return ""
 }
 
 func (x *Plan) GetVersion() int32 {
@@ -645,10 +655,8 @@ type PlanStage struct {
 	StartPressure *Pressure `protobuf:"bytes,3,opt,name=start_pressure,json=startPressure,proto3" json:"start_pressure,omitempty"`
 	Gas           *GasMix   `protobuf:"bytes,4,opt,name=gas,proto3" json:"gas,omitempty"`
 	// Never breathed deeper, m; absent: by ppO2.
-	SwitchDepthM *float64 `protobuf:"fixed64,5,opt,name=switch_depth_m,json=switchDepthM,proto3,oneof" json:"switch_depth_m,omitempty"`
-	TemperatureC *float64 `protobuf:"fixed64,6,opt,name=temperature_c,json=temperatureC,proto3,oneof" json:"temperature_c,omitempty"`
-	// Station where it waits from before this dive (set down earlier); empty: carried from the start.
-	WaitsAt       string `protobuf:"bytes,7,opt,name=waits_at,json=waitsAt,proto3" json:"waits_at,omitempty"`
+	SwitchDepthM  *float64 `protobuf:"fixed64,5,opt,name=switch_depth_m,json=switchDepthM,proto3,oneof" json:"switch_depth_m,omitempty"`
+	TemperatureC  *float64 `protobuf:"fixed64,6,opt,name=temperature_c,json=temperatureC,proto3,oneof" json:"temperature_c,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -723,13 +731,6 @@ func (x *PlanStage) GetTemperatureC() float64 {
 		return *x.TemperatureC
 	}
 	return 0
-}
-
-func (x *PlanStage) GetWaitsAt() string {
-	if x != nil {
-		return x.WaitsAt
-	}
-	return ""
 }
 
 type Route struct {
@@ -2840,7 +2841,7 @@ var File_lastlight_v1_plan_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x17lastlight/v1/plan.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\xdc\r\n" +
+	"\x17lastlight/v1/plan.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\x9a\x0e\n" +
 	"\x04Plan\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x1b\n" +
 	"\x04site\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04site\x12\x1f\n" +
@@ -2874,7 +2875,8 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\x0fgf_high_percent\x18\x17 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x14@H\x05R\rgfHighPercent\x88\x01\x01\x12%\n" +
 	"\n" +
 	"set_up_for\x18\x18 \x01(\tB\a\xbaH\x04r\x02\x18?R\bsetUpFor\x12;\n" +
-	"\bcircuits\x18\x19 \x03(\v2\x15.lastlight.v1.CircuitB\b\xbaH\x05\x92\x01\x02\x10\x06R\bcircuits\x12\x1e\n" +
+	"\bcircuits\x18\x19 \x03(\v2\x15.lastlight.v1.CircuitB\b\xbaH\x05\x92\x01\x02\x10\x06R\bcircuits\x12<\n" +
+	"\fgas_fraction\x18\x1a \x01(\tB\x19\xbaH\x16r\x142\x12^(1/[1-9][0-9]?)?$R\vgasFraction\x12\x1e\n" +
 	"\aversion\x18\x1e \x01(\x05B\x04\xf0\xc7\x18\x01R\aversion\x123\n" +
 	"\x05state\x18\x1f \x01(\x0e2\x17.lastlight.v1.PlanStateB\x04\xf0\xc7\x18\x01R\x05state\x12)\n" +
 	"\rstate_reasons\x18  \x03(\tB\x04\xf0\xc7\x18\x01R\fstateReasons\x12 \n" +
@@ -2918,15 +2920,14 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"farOpening\x12>\n" +
 	"\vmarker_at_m\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00j\xf8@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\tmarkerAtM\x88\x01\x01\x12A\n" +
 	"\x0fmarker_hold_min\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@)\x00\x00\x00\x00\x00\x00\x00\x00R\rmarkerHoldMinB\x0e\n" +
-	"\f_marker_at_m\"\xa3\x03\n" +
+	"\f_marker_at_m\"\xff\x02\n" +
 	"\tPlanStage\x12#\n" +
 	"\bcylinder\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\bcylinder\x12&\n" +
 	"\x04kind\x18\x02 \x01(\tB\x12\xbaH\x0fr\rR\x05stageR\x04decoR\x04kind\x12E\n" +
 	"\x0estart_pressure\x18\x03 \x01(\v2\x16.lastlight.v1.PressureB\x06\xbaH\x03\xc8\x01\x01R\rstartPressure\x12.\n" +
 	"\x03gas\x18\x04 \x01(\v2\x14.lastlight.v1.GasMixB\x06\xbaH\x03\xc8\x01\x01R\x03gas\x12D\n" +
 	"\x0eswitch_depth_m\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00i@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\fswitchDepthM\x88\x01\x01\x12C\n" +
-	"\rtemperature_c\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80F@)\x00\x00\x00\x00\x00\x00\x00\xc0H\x01R\ftemperatureC\x88\x01\x01\x12\"\n" +
-	"\bwaits_at\x18\a \x01(\tB\a\xbaH\x04r\x02\x18<R\awaitsAtB\x11\n" +
+	"\rtemperature_c\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80F@)\x00\x00\x00\x00\x00\x00\x00\xc0H\x01R\ftemperatureC\x88\x01\x01B\x11\n" +
 	"\x0f_switch_depth_mB\x10\n" +
 	"\x0e_temperature_c\"\xe7\x01\n" +
 	"\x05Route\x12\x1d\n" +

@@ -58,6 +58,8 @@ type Site struct {
 	// Closed to all dives; the reason is shown in every refusal.
 	Closures []*Closure `protobuf:"bytes,15,rep,name=closures,proto3" json:"closures,omitempty"`
 	Notes    string     `protobuf:"bytes,16,opt,name=notes,proto3" json:"notes,omitempty"`
+	// Whether the owner asks for a permit. Absent: not known, which blocks.
+	PermitRequired *bool `protobuf:"varint,17,opt,name=permit_required,json=permitRequired,proto3,oneof" json:"permit_required,omitempty"`
 	// Output only.
 	Version      int64 `protobuf:"varint,30,opt,name=version,proto3" json:"version,omitempty"`
 	Archived     bool  `protobuf:"varint,31,opt,name=archived,proto3" json:"archived,omitempty"`
@@ -219,6 +221,13 @@ func (x *Site) GetNotes() string {
 		return x.Notes
 	}
 	return ""
+}
+
+func (x *Site) GetPermitRequired() bool {
+	if x != nil && x.PermitRequired != nil {
+		return *x.PermitRequired
+	}
+	return false
 }
 
 func (x *Site) GetVersion() int64 {
@@ -3196,7 +3205,7 @@ var File_lastlight_v1_site_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_site_proto_rawDesc = "" +
 	"\n" +
-	"\x17lastlight/v1/site.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/values.proto\"\xe7\b\n" +
+	"\x17lastlight/v1/site.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/values.proto\"\xa9\t\n" +
 	"\x04Site\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x05title\x12&\n" +
@@ -3217,7 +3226,8 @@ const file_lastlight_v1_site_proto_rawDesc = "" +
 	"thresholds\x12:\n" +
 	"\temergency\x18\x0e \x01(\v2\x1c.lastlight.v1.EmergencySheetR\temergency\x12<\n" +
 	"\bclosures\x18\x0f \x03(\v2\x15.lastlight.v1.ClosureB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\bclosures\x12\x1e\n" +
-	"\x05notes\x18\x10 \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x1fR\x05notes\x12\x1e\n" +
+	"\x05notes\x18\x10 \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x1fR\x05notes\x12,\n" +
+	"\x0fpermit_required\x18\x11 \x01(\bH\x05R\x0epermitRequired\x88\x01\x01\x12\x1e\n" +
 	"\aversion\x18\x1e \x01(\x03B\x04\xf0\xc7\x18\x01R\aversion\x12 \n" +
 	"\barchived\x18\x1f \x01(\bB\x04\xf0\xc7\x18\x01R\barchived\x12)\n" +
 	"\rlatest_survey\x18  \x01(\x05B\x04\xf0\xc7\x18\x01R\flatestSurvey\x126\n" +
@@ -3227,7 +3237,8 @@ const file_lastlight_v1_site_proto_rawDesc = "" +
 	"\x0f_exact_positionB\x0f\n" +
 	"\r_access_notesB\f\n" +
 	"\n" +
-	"_gate_code\"\xa2\x02\n" +
+	"_gate_codeB\x12\n" +
+	"\x10_permit_required\"\xa2\x02\n" +
 	"\x06GoNoGo\x12,\n" +
 	"\vlevel_min_m\x18\x01 \x01(\x01B\a\xbaH\x04\x12\x02@\x01H\x00R\tlevelMinM\x88\x01\x01\x12,\n" +
 	"\vlevel_max_m\x18\x02 \x01(\x01B\a\xbaH\x04\x12\x02@\x01H\x01R\tlevelMaxM\x88\x01\x01\x12=\n" +
