@@ -1,0 +1,150 @@
+package facts
+
+import (
+	"fmt"
+	"slices"
+
+	"lastlight/engine/calendar"
+	"lastlight/engine/facts"
+	lastlightv1 "lastlight/proto/lastlight/v1"
+)
+
+func (c converter) diver(p Person, zone calendar.Zone) (facts.Diver, error) {
+	r := p.Record
+	d := facts.Diver{
+		ID: c.pseudonym(r.Id), Version: r.Version, Birth: day(r.GetBirthDay()), Guest: r.Guest,
+	}
+	for _, card := range r.Cards {
+		d.Cards = append(d.Cards, facts.Card{
+			ID: card.Id, Level: card.Level, Endorsement: card.Endorsement, Issued: day(card.IssuedDay), Expires: day(card.ExpiresDay),
+			DepthM: card.DepthLimitM, SeenBy: c.pseudonymOrNone(card.SeenBy), SeenAt: stamp(card.SeenAt), Revoked: stamp(card.RevokedAt),
+		})
+	}
+	m, err := c.medical(r, zone)
+	if err != nil {
+		return d, err
+	}
+	d.Medical = m
+	for _, u := range r.Unavailable {
+		d.NotDiving = append(d.NotDiving, facts.Absence{From: day(u.FromDay), To: day(u.ToDay)})
+	}
+	if rate := r.Consumption; rate != nil {
+		d.Consumption = &facts.Consumption{RMVLMin: rate.GetLitresPerMinute(), WorstLMin: r.WorstConsumption.GetLitresPerMinute(), Origin: "declared"}
+	}
+	if r.GuardianConsentTo != nil {
+		d.Consent = append(d.Consent, facts.Consent{From: day(r.GetBirthDay()), To: day(*r.GuardianConsentTo), By: c.pseudonymOrNone(r.Guardian)})
+	}
+	for _, dive := range p.Dives {
+		past, err := c.pastDive(dive)
+		if err != nil {
+			return d, err
+		}
+		d.Dives = append(d.Dives, past)
+	}
+	return d, nil
+}
+
+func (c converter) pseudonymOrNone(person string) string {
+	if person == "" {
+		return ""
+	}
+	return c.pseudonym(person)
+}
+
+// medical is nil where no status is on record: not known, which blocks.
+func (c converter) medical(r *lastlightv1.Person, zone calendar.Zone) (*facts.Medical, error) {
+	m := r.Medical
+	if m == nil {
+		return nil, nil
+	}
+	out := &facts.Medical{Examined: day(m.ExaminedDay), DoctorUntil: day(m.DoctorUntil), Declared: day(m.DeclaredDay)}
+	if m.SuspendedAt != nil {
+		d, err := zone.Day(stamp(m.SuspendedAt))
+		if err != nil {
+			return nil, err
+		}
+		out.Suspended = d
+		// Cleared only by all the roles that the policy names.
+		cleared := true
+		for _, role := range c.r.Policy.People.SuspensionClearedBy {
+			cleared = cleared && slices.Contains(m.ClearedByRoles, role)
+		}
+		if cleared {
+			out.Cleared = stamp(m.ClearedAt)
+		}
+	}
+	return out, nil
+}
+
+func (c converter) pastDive(d PastDive) (facts.PastDive, error) {
+	zone, err := c.loadZone(d.TimeZone)
+	if err != nil {
+		return facts.PastDive{}, err
+	}
+	entry := instant(d.EnteredAt)
+	on, err := zone.Day(entry)
+	if err != nil {
+		return facts.PastDive{}, fmt.Errorf("dive %s: %w", d.ID, err)
+	}
+	out := facts.PastDive{
+		ID: d.ID, Site: d.Site, Entry: entry, Out: instant(d.OutAt), SignedOut: instant(d.OutAt), EntryDay: on, Zone: zoneWords[d.Zone],
+		CountedAs: d.CountedAs, Instructor: d.Instructor, Uses: d.Used, PenetrationM: d.PenetrationM, MaxDepthM: d.MaxDepthM, Version: d.Version,
+	}
+	if d.Kind == string(facts.Training) {
+		out.TrainingAs = d.TaughtLevel
+	}
+	return out, nil
+}
+
+// zoneWords translates the register's words into the engine's.
+var zoneWords = map[string]string{"open_water": "open", "cavern": "cavern", "cave": "cave"}
+
+func (c converter) cylinder(cyl Cylinder, zone calendar.Zone) facts.Cylinder {
+	r := cyl.Record
+	out := facts.Cylinder{
+		ID: r.Id, Name: fmt.Sprintf("%s (%s %s)", r.Id, r.Maker, r.Serial), Serial: r.Serial, Maker: r.Maker, Owner: c.pseudonymOrNone(r.Owner),
+		VolumeL: r.WaterVolume.GetLitres(), RatedBar: r.WorkingPressure.GetBar(), Material: r.Material, Alloy: r.Alloy, Spec: r.Specification,
+		Regime: r.Jurisdiction, Clean: orElse(r.OxygenClean, "unknown"), Version: r.Version,
+		Made: mark(r.Manufactured), FirstService: mark(r.FirstServiceDay), RiskAssessment: mark(r.RiskAssessmentDay), HeavyUse: r.HeavyUse,
+	}
+	corrected := map[string]bool{}
+	for _, e := range r.ServiceEvents {
+		corrected[e.Corrects] = true
+	}
+	for _, e := range r.ServiceEvents {
+		if corrected[e.Id] {
+			continue // a later event says what holds instead
+		}
+		kind := e.Kind
+		if kind == "inspection" {
+			kind = "visual"
+		}
+		event := facts.CylinderEvent{ID: e.Id, Kind: kind, On: mark(e.Date), NextDue: mark(e.NextDue), Eddy: e.EddyCurrent || e.Kind == "eddy", Plus: e.Plus, Clears: e.Clears}
+		if d, err := zone.Day(stamp(e.RecordedAt)); err == nil && e.RecordedAt != nil {
+			event.Recorded = d
+		}
+		out.Events = append(out.Events, event)
+	}
+	if !cyl.QuarantinedAt.IsZero() {
+		out.Quarantined = &facts.Quarantine{Since: instant(cyl.QuarantinedAt), Reason: r.Quarantined}
+	}
+	if f := cyl.LastFill; f != nil {
+		out.FilledAt = stamp(f.FilledAt)
+		in := zone
+		if f.TimeZone != "" {
+			if z, err := c.loadZone(f.TimeZone); err == nil {
+				in = z
+			}
+		}
+		if d, err := in.Day(out.FilledAt); err == nil {
+			out.FilledOn = d
+		}
+	}
+	for _, a := range cyl.Analyses {
+		out.Analyses = append(out.Analyses, facts.Analysis{ID: a.Id, At: stamp(a.AnalysedAt), O2: a.OxygenPercent, He: orElse(a.HeliumPercent, "0"), By: c.pseudonymOrNone(a.AnalysedBy)})
+	}
+	for _, h := range cyl.Handling {
+		out.Handling = append(out.Handling, facts.Handling{Kind: h.Kind, At: instant(h.At)})
+	}
+	return out
+}
