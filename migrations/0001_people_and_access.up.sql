@@ -19,6 +19,8 @@ CREATE TABLE person (
   guest      boolean NOT NULL DEFAULT false,
   birth_day  date,
   guardian   text REFERENCES person (id) ON UPDATE CASCADE,
+  -- Restricted: never in doc, list, export or event.
+  telephone  text,
   -- The API's message less what has columns or tables of its own.
   doc        jsonb NOT NULL,
   version    bigint NOT NULL DEFAULT 1,

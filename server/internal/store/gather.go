@@ -1,0 +1,400 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"lastlight/engine/policy"
+	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/facts"
+	"lastlight/server/internal/fault"
+)
+
+// How far around a planned entry records of the site are read: readings of the
+// days around it, dives that may still verify a line. The engine judges the
+// exact limits; these only bound the amount.
+const (
+	readingsBefore = 4 * 24 * time.Hour
+	readingsAfter  = 2 * 24 * time.Hour
+	siteDivesBack  = 40 * 24 * time.Hour
+)
+
+// GatherRecords reads everything one evaluation of a plan version rests on.
+// at is the entry asked about: the planned one, or the real one at the water.
+// Inside a deciding transaction it runs after the roots are locked.
+func GatherRecords(ctx context.Context, q Querier, id string, version int32, at, now time.Time) (*facts.Records, error) {
+	p, err := getPlan(ctx, q, id, version, now)
+	if err != nil {
+		return nil, err
+	}
+	if at.IsZero() {
+		at = p.PlannedEntry.AsTime()
+	}
+	r := &facts.Records{Plan: p, Pseudonyms: map[string]string{}}
+	g := gatherer{q: q, r: r, at: at, now: now}
+	for _, step := range []func(context.Context) error{
+		g.policy, g.site, g.people, g.dives, g.gear, g.bookings, g.pseudonyms,
+	} {
+		if err := step(ctx); err != nil {
+			return nil, err
+		}
+	}
+	return r, nil
+}
+
+type gatherer struct {
+	q   Querier
+	r   *facts.Records
+	at  time.Time
+	now time.Time
+}
+
+// policyInForce is the policy that governs a day: the last adopted of those
+// in force from that day or before. Days are the club's, where none is named.
+func policyInForce(ctx context.Context, q Querier, at time.Time) (id string, document []byte, err error) {
+	err = q.QueryRow(ctx, `
+SELECT p.id, p.doc -> 'document' FROM policy p
+WHERE p.adopted_at IS NOT NULL
+  AND p.in_force_from <= ($1::timestamptz AT TIME ZONE COALESCE((SELECT time_zone FROM club), 'UTC'))::date
+ORDER BY p.in_force_from DESC, p.adopted_at DESC, p.number DESC LIMIT 1`, at).Scan(&id, &document)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return "", nil, &fault.Error{Kind: fault.WrongState, Reason: "NO_POLICY", Message: "no club policy is in force; adopt one first"}
+	}
+	return id, document, err
+}
+
+func (g *gatherer) policy(ctx context.Context) error {
+	id, document, err := policyInForce(ctx, g.q, g.now)
+	if err != nil {
+		return err
+	}
+	var p policy.Policy
+	if err := json.Unmarshal(document, &p); err != nil {
+		return fmt.Errorf("policy %s: %w", id, err)
+	}
+	g.r.PolicyID, g.r.Policy = id, p
+	return nil
+}
+
+func (g *gatherer) site(ctx context.Context) error {
+	site, found, err := loadSite(ctx, g.q, g.r.Plan.Site, false)
+	if err == nil && !found {
+		err = fault.NoSuch("site", g.r.Plan.Site)
+	}
+	if err != nil {
+		return err
+	}
+	site.ExactPosition, site.AccessNotes, site.GateCode = nil, nil, nil
+	g.r.Site = site
+	if g.r.Survey, err = getSurvey(ctx, g.q, site.Id, g.r.Plan.Survey); err != nil {
+		return err
+	}
+	rows, err := g.q.Query(ctx, `
+SELECT id, read_at, level_m, flow, visibility_m, openings_seen_open, notes, read_by FROM reading
+WHERE site = $1 AND read_at BETWEEN $2 AND $3 ORDER BY read_at, recorded_at, id`, site.Id, g.at.Add(-readingsBefore), g.at.Add(readingsAfter))
+	if err != nil {
+		return err
+	}
+	if g.r.Readings, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (*lastlightv1.Reading, error) {
+		m := &lastlightv1.Reading{Site: site.Id}
+		var at time.Time
+		err := row.Scan(&m.Id, &at, &m.LevelM, &m.Flow, &m.VisibilityM, &m.OpeningsSeenOpen, &m.Notes, &m.ReadBy)
+		m.ReadAt = timestamppb.New(at)
+		return m, err
+	}); err != nil {
+		return err
+	}
+	if g.r.Permits, err = documents(ctx, g.q, func() *lastlightv1.Permit { return &lastlightv1.Permit{} },
+		`SELECT doc FROM permit WHERE site = $1 AND NOT archived ORDER BY from_day, id`, site.Id); err != nil {
+		return err
+	}
+	rows, err = g.q.Query(ctx, `SELECT id, legs, seen_at, what FROM line_damage WHERE site = $1 AND seen_at > $2 ORDER BY seen_at, id`, site.Id, g.at.Add(-siteDivesBack))
+	if err != nil {
+		return err
+	}
+	if g.r.Damages, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (*lastlightv1.LineDamage, error) {
+		m := &lastlightv1.LineDamage{Site: site.Id}
+		var at time.Time
+		err := row.Scan(&m.Id, &m.Legs, &at, &m.What)
+		m.SeenAt = timestamppb.New(at)
+		return m, err
+	}); err != nil {
+		return err
+	}
+	rows, err = g.q.Query(ctx, `
+SELECT id, dive, kind, place, item, owner, left_at, confirmed_at FROM left_item WHERE site = $1 AND recovered_at IS NULL ORDER BY left_at, id`, site.Id)
+	if err != nil {
+		return err
+	}
+	g.r.Left, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (*lastlightv1.LeftItem, error) {
+		m := &lastlightv1.LeftItem{Site: site.Id}
+		var left time.Time
+		var confirmed *time.Time
+		err := row.Scan(&m.Id, &m.Dive, &m.Kind, &m.Place, &m.Item, &m.Owner, &left, &confirmed)
+		m.LeftAt = timestamppb.New(left)
+		if confirmed != nil {
+			m.ConfirmedAt = timestamppb.New(*confirmed)
+		}
+		return m, err
+	})
+	return err
+}
+
+// documents collects a doc column.
+func documents[M proto.Message](ctx context.Context, q Querier, fresh func() M, sql string, args ...any) ([]M, error) {
+	rows, err := q.Query(ctx, sql, args...)
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (M, error) {
+		var doc []byte
+		m := fresh()
+		if err := row.Scan(&doc); err != nil {
+			return m, err
+		}
+		return m, unmarshalDocument(doc, m)
+	})
+}
+
+// takingPart lists everybody in the plan, sorted.
+func takingPart(p *lastlightv1.Plan) []string {
+	people := append([]string{}, p.Standby...)
+	for _, d := range p.Team {
+		people = append(people, d.Person)
+	}
+	if p.Cover != "" {
+		people = append(people, p.Cover)
+	}
+	return sortedSet(people)
+}
+
+func (g *gatherer) people(ctx context.Context) error {
+	people, err := loadPeople(ctx, g.q, takingPart(g.r.Plan))
+	if err != nil {
+		return err
+	}
+	for _, p := range people {
+		g.r.People = append(g.r.People, facts.Person{Record: p})
+	}
+	return nil
+}
+
+func (g *gatherer) dives(ctx context.Context) error {
+	team := make([]string, len(g.r.Plan.Team))
+	for i, d := range g.r.Plan.Team {
+		team[i] = d.Person
+	}
+	rows, err := g.q.Query(ctx, `
+SELECT x.person, d.id, d.site, s.time_zone, d.kind, COALESCE(d.doc ->> 'taught_level', ''), d.zone, d.entered_at, d.out_at,
+       x.counted_as, x.instructor, x.used, d.penetration_m, d.max_depth_m, d.version
+FROM dive_diver x JOIN dive d ON d.id = x.dive JOIN site s ON s.id = d.site
+WHERE x.person = ANY ($1) AND d.state = 'closed' AND NOT d.archived AND d.entered_at < $2
+ORDER BY x.person, d.entered_at, d.id`, sortedSet(team), g.at)
+	if err != nil {
+		return err
+	}
+	type of struct {
+		person string
+		dive   facts.PastDive
+	}
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (o of, err error) {
+		d := &o.dive
+		err = row.Scan(&o.person, &d.ID, &d.Site, &d.TimeZone, &d.Kind, &d.TaughtLevel, &d.Zone, &d.EnteredAt, &d.OutAt,
+			&d.CountedAs, &d.Instructor, &d.Used, &d.PenetrationM, &d.MaxDepthM, &d.Version)
+		return o, err
+	})
+	if err != nil {
+		return err
+	}
+	for i := range g.r.People {
+		p := &g.r.People[i]
+		for _, o := range list {
+			if o.person == p.Record.Id {
+				p.Dives = append(p.Dives, o.dive)
+			}
+		}
+	}
+	rows, err = g.q.Query(ctx, `
+SELECT id, doc, recorded_by FROM dive
+WHERE site = $1 AND state = 'closed' AND NOT archived AND entered_at BETWEEN $2 AND $3 ORDER BY entered_at, id`, g.r.Site.Id, g.at.Add(-siteDivesBack), g.at)
+	if err != nil {
+		return err
+	}
+	g.r.SiteDives, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (*lastlightv1.Dive, error) {
+		var id, by string
+		var doc []byte
+		m := &lastlightv1.Dive{}
+		if err := row.Scan(&id, &doc, &by); err != nil {
+			return nil, err
+		}
+		err := unmarshalDocument(doc, m)
+		m.Id, m.RecordedBy = id, by
+		return m, err
+	})
+	return err
+}
+
+func (g *gatherer) gear(ctx context.Context) error {
+	sets, items := planGear(g.r.Plan)
+	var err error
+	if g.r.Sets, err = documents(ctx, g.q, func() *lastlightv1.CylinderSet { return &lastlightv1.CylinderSet{} },
+		`SELECT doc FROM cylinder_set WHERE id = ANY ($1) ORDER BY id`, sortedSet(sets)); err != nil {
+		return err
+	}
+	for _, s := range g.r.Sets {
+		items = append(items, s.Cylinders...)
+	}
+	items = sortedSet(items)
+	cylinders, err := loadCylinders(ctx, g.q, items)
+	if err != nil {
+		return err
+	}
+	if g.r.Equipment, err = loadEquipmentList(ctx, g.q, items); err != nil {
+		return err
+	}
+	for _, c := range cylinders {
+		g.r.Cylinders = append(g.r.Cylinders, facts.Cylinder{Record: c})
+	}
+	return g.gas(ctx, items)
+}
+
+// gas reads fills, analyses and custody of the cylinders up to the entry asked about.
+func (g *gatherer) gas(ctx context.Context, items []string) error {
+	of := map[string]*facts.Cylinder{}
+	for i := range g.r.Cylinders {
+		of[g.r.Cylinders[i].Record.Id] = &g.r.Cylinders[i]
+	}
+	rows, err := g.q.Query(ctx, `SELECT id, quarantined_at FROM item WHERE id = ANY ($1) AND quarantined_at IS NOT NULL`, items)
+	if err != nil {
+		return err
+	}
+	var id string
+	var at time.Time
+	if _, err := pgx.ForEachRow(rows, []any{&id, &at}, func() error {
+		if c := of[id]; c != nil {
+			c.QuarantinedAt = at
+		}
+		return nil
+	}); err != nil {
+		return err
+	}
+	var doc []byte
+	if rows, err = g.q.Query(ctx, `SELECT cylinder, filled_at, doc FROM fill WHERE cylinder = ANY ($1) ORDER BY filled_at, recorded_at, id`, items); err != nil {
+		return err
+	}
+	if _, err := pgx.ForEachRow(rows, []any{&id, &at, &doc}, func() error {
+		m := &lastlightv1.Fill{}
+		if err := unmarshalDocument(doc, m); err != nil {
+			return err
+		}
+		if c := of[id]; c != nil {
+			kind := "fill"
+			if m.TopUp {
+				kind = "top_up"
+			}
+			c.LastFill = m
+			c.Handling = append(c.Handling, facts.Handling{Kind: kind, At: at})
+		}
+		return nil
+	}); err != nil {
+		return err
+	}
+	if rows, err = g.q.Query(ctx, `SELECT cylinder, doc FROM analysis WHERE cylinder = ANY ($1) ORDER BY analysed_at, recorded_at, id`, items); err != nil {
+		return err
+	}
+	if _, err := pgx.ForEachRow(rows, []any{&id, &doc}, func() error {
+		m := &lastlightv1.Analysis{}
+		if err := unmarshalDocument(doc, m); err != nil {
+			return err
+		}
+		if c := of[id]; c != nil {
+			c.Analyses = append(c.Analyses, m)
+		}
+		return nil
+	}); err != nil {
+		return err
+	}
+	var kind string
+	if rows, err = g.q.Query(ctx, `
+SELECT item, at, CASE kind WHEN 'valve_removed' THEN 'valve_removed' ELSE 'custody_break' END FROM custody_event
+WHERE item = ANY ($1) AND kind IN ('valve_removed', 'left_unattended') ORDER BY at, id`, items); err != nil {
+		return err
+	}
+	_, err = pgx.ForEachRow(rows, []any{&id, &at, &kind}, func() error {
+		if c := of[id]; c != nil {
+			c.Handling = append(c.Handling, facts.Handling{Kind: kind, At: at})
+		}
+		return nil
+	})
+	return err
+}
+
+// bookings reads what other plans bind these people and cylinders to.
+func (g *gatherer) bookings(ctx context.Context) error {
+	cylinders := make([]string, len(g.r.Cylinders))
+	for i, c := range g.r.Cylinders {
+		cylinders[i] = c.Record.Id
+	}
+	rows, err := g.q.Query(ctx, `
+SELECT b.plan, p.state, b.kind, b.subject, b.duty, lower(b.during), upper(b.during)
+FROM booking b JOIN plan p ON p.id = b.plan
+WHERE b.plan <> $1 AND ((b.kind = 'person' AND b.subject = ANY ($2)) OR (b.kind = 'cylinder' AND b.subject = ANY ($3)))
+  AND p.state IN ('approved', 'stale', 'in_water') AND NOT (p.state IN ('approved', 'stale') AND p.enter_by < $4)
+  AND (upper(b.during) IS NULL OR upper(b.during) > $5)
+ORDER BY b.plan, b.kind, b.subject, b.duty`, g.r.Plan.Id, takingPart(g.r.Plan), sortedSet(cylinders), g.now, g.at.Add(-48*time.Hour))
+	if err != nil {
+		return err
+	}
+	g.r.Bookings, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (b facts.Booking, err error) {
+		var until *time.Time
+		err = row.Scan(&b.Plan, &b.State, &b.Kind, &b.Subject, &b.Duty, &b.From, &until)
+		if until != nil {
+			b.Until = *until
+		}
+		return b, err
+	})
+	return err
+}
+
+// pseudonyms reads those of everybody named in what was gathered.
+func (g *gatherer) pseudonyms(ctx context.Context) error {
+	named := takingPart(g.r.Plan)
+	for _, p := range g.r.People {
+		named = append(named, p.Record.Guardian)
+		for _, c := range p.Record.Cards {
+			named = append(named, c.SeenBy)
+		}
+	}
+	for _, d := range g.r.SiteDives {
+		named = append(named, d.RecordedBy)
+		for _, x := range d.Divers {
+			named = append(named, x.Person)
+		}
+	}
+	for _, r := range g.r.Readings {
+		named = append(named, r.ReadBy)
+	}
+	for _, c := range g.r.Cylinders {
+		named = append(named, c.Record.Owner)
+		for _, a := range c.Analyses {
+			named = append(named, a.AnalysedBy)
+		}
+	}
+	rows, err := g.q.Query(ctx, `SELECT id, pseudonym FROM person WHERE id = ANY ($1)`, sortedSet(named))
+	if err != nil {
+		return err
+	}
+	var id, pseudonym string
+	_, err = pgx.ForEachRow(rows, []any{&id, &pseudonym}, func() error {
+		g.r.Pseudonyms[id] = pseudonym
+		return nil
+	})
+	return err
+}
