@@ -1517,7 +1517,9 @@ type RouteLine struct {
 	DepthM    float64                `protobuf:"fixed64,7,opt,name=depth_m,json=depthM,proto3" json:"depth_m,omitempty"`
 	Zone      string                 `protobuf:"bytes,8,opt,name=zone,proto3" json:"zone,omitempty"`
 	// run line, recover line, markers, holds in words of the plan.
-	Tasks         []string `protobuf:"bytes,9,rep,name=tasks,proto3" json:"tasks,omitempty"`
+	Tasks []string `protobuf:"bytes,9,rep,name=tasks,proto3" json:"tasks,omitempty"`
+	// Swum from the leg's `to` station to its `from`.
+	AgainstSurvey bool `protobuf:"varint,10,opt,name=against_survey,json=againstSurvey,proto3" json:"against_survey,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1613,6 +1615,13 @@ func (x *RouteLine) GetTasks() []string {
 		return x.Tasks
 	}
 	return nil
+}
+
+func (x *RouteLine) GetAgainstSurvey() bool {
+	if x != nil {
+		return x.AgainstSurvey
+	}
+	return false
 }
 
 type WorstSharing struct {
@@ -1864,7 +1873,7 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"elapsedMin\x12\x1f\n" +
 	"\vwhole_route\x18\a \x01(\bR\n" +
 	"wholeRoute\x12\x14\n" +
-	"\x05binds\x18\b \x03(\tR\x05binds\"\xd4\x01\n" +
+	"\x05binds\x18\b \x03(\tR\x05binds\"\xfb\x01\n" +
 	"\tRouteLine\x12\x12\n" +
 	"\x04move\x18\x01 \x01(\x05R\x04move\x12\x10\n" +
 	"\x03leg\x18\x02 \x01(\tR\x03leg\x12\x12\n" +
@@ -1875,7 +1884,9 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\tleave_min\x18\x06 \x01(\x01R\bleaveMin\x12\x17\n" +
 	"\adepth_m\x18\a \x01(\x01R\x06depthM\x12\x12\n" +
 	"\x04zone\x18\b \x01(\tR\x04zone\x12\x14\n" +
-	"\x05tasks\x18\t \x03(\tR\x05tasks\"\xbe\x01\n" +
+	"\x05tasks\x18\t \x03(\tR\x05tasks\x12%\n" +
+	"\x0eagainst_survey\x18\n" +
+	" \x01(\bR\ragainstSurvey\"\xbe\x01\n" +
 	"\fWorstSharing\x12\x14\n" +
 	"\x05donor\x18\x01 \x01(\tR\x05donor\x12\x1a\n" +
 	"\breceiver\x18\x02 \x01(\tR\breceiver\x12\x14\n" +

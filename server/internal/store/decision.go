@@ -379,3 +379,22 @@ SELECT id, version FROM plan WHERE state IN ('approved', 'stale') AND ($1 = '' O
 	}
 	return ids, nil
 }
+
+// BindAgain binds a diver of a dive in the water without end, after a
+// correction said that the diver is not out after all. Where another plan has
+// bound the person meanwhile both stand: what is true about who is in the water
+// is never refused for the sake of a plan.
+func (tx *Tx) BindAgain(ctx context.Context, id, person string) error {
+	_, err := tx.Exec(ctx, `
+UPDATE booking b SET during = tstzrange(lower(during), NULL, '[)')
+WHERE plan = $1 AND kind = 'person' AND subject = $2 AND upper(during) IS NOT NULL
+  AND NOT EXISTS (SELECT FROM booking o WHERE o.plan <> b.plan AND o.kind = b.kind AND o.subject = b.subject AND o.during && tstzrange(lower(b.during), NULL, '[)'))`, id, person)
+	return err
+}
+
+// ReleaseRest ends at that minute whatever of the plan is still bound without end.
+func (tx *Tx) ReleaseRest(ctx context.Context, id string, at time.Time) error {
+	_, err := tx.Exec(ctx, `
+UPDATE booking SET during = tstzrange(lower(during), GREATEST($2, lower(during)), '[]') WHERE plan = $1 AND upper(during) IS NULL`, id, at)
+	return err
+}

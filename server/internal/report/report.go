@@ -1,0 +1,260 @@
+// Package report shows the engine's report to people: as API message, with
+// names in the place of pseudonyms, and without what the reader may not see.
+package report
+
+import (
+	"strconv"
+	"strings"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"lastlight/engine"
+	"lastlight/engine/calendar"
+	"lastlight/engine/finding"
+	"lastlight/engine/route"
+	lastlightv1 "lastlight/proto/lastlight/v1"
+)
+
+// Names puts names in the place of pseudonyms. A pseudonym it does not know,
+// of somebody erased, stays.
+type Names struct {
+	ids   map[string]string // pseudonym → person id
+	shown map[string]string // pseudonym → name
+	text  *strings.Replacer
+}
+
+// NewNames takes pseudonym → person id and pseudonym → name as shown.
+func NewNames(ids, shown map[string]string) Names {
+	var pairs []string
+	for p, name := range shown {
+		pairs = append(pairs, p, name)
+	}
+	return Names{ids: ids, shown: shown, text: strings.NewReplacer(pairs...)}
+}
+
+// In replaces every pseudonym in a text.
+func (n Names) In(text string) string {
+	if n.text == nil {
+		return text
+	}
+	return n.text.Replace(text)
+}
+
+// ID is the person id behind a pseudonym, or the pseudonym.
+func (n Names) ID(pseudonym string) string {
+	if id, ok := n.ids[pseudonym]; ok {
+		return id
+	}
+	return pseudonym
+}
+
+// Of is the name behind a pseudonym, or the pseudonym.
+func (n Names) Of(pseudonym string) string {
+	if name, ok := n.shown[pseudonym]; ok {
+		return name
+	}
+	return pseudonym
+}
+
+// Show makes the API's report of an engine report.
+func Show(r *engine.Report, n Names) *lastlightv1.Report {
+	out := &lastlightv1.Report{
+		Moment: string(r.Moment), Verdict: string(r.Verdict), EngineVersion: r.EngineVersion, Policy: r.PolicyVersion, Survey: r.SurveyVersion,
+		Counts: &lastlightv1.FindingCounts{
+			Refuse: int32(r.Counts.Refuse), Indeterminate: int32(r.Counts.Indeterminate), NeedsWaiver: int32(r.Counts.NeedsWaiver),
+			Caution: int32(r.Counts.Caution), Note: int32(r.Counts.Note), Pass: int32(r.Counts.Pass), NotApplicable: int32(r.Counts.NotApplicable),
+		},
+		Dive: figures(r, n),
+	}
+	for _, f := range r.Findings {
+		out.Findings = append(out.Findings, Finding(f, n))
+	}
+	return out
+}
+
+// Finding makes the API's message of a finding.
+func Finding(f finding.Finding, n Names) *lastlightv1.Finding {
+	out := &lastlightv1.Finding{
+		Rule: f.Rule, RuleVersion: int32(f.RuleVersion), Status: string(f.Status), Code: f.Code, Subject: subject(&f.Subject, n), Other: subject(f.Other, n),
+		Path: f.Path, Place: f.Place, Observed: figure(f.Observed, n), Limit: figure(f.Limit, n), Shortfall: figure(f.Shortfall, n),
+		Citation: &lastlightv1.Citation{Document: f.Citation.Document, Edition: f.Citation.Edition, Section: f.Citation.Section, DateRead: f.Citation.DateRead},
+		Message:  n.In(f.Message), Remedy: n.In(f.Remedy), DueAt: f.DueAt, Key: f.Key(),
+	}
+	for i := range f.Figures {
+		out.Figures = append(out.Figures, figure(&f.Figures[i], n))
+	}
+	if f.Waivable() {
+		out.WaivableBy, out.SecondApprover = f.Waiver.Roles, f.Waiver.SecondApprover
+	}
+	for _, s := range f.Steps {
+		step := &lastlightv1.Step{What: n.In(s.What), Formula: s.Formula, Result: figure(&s.Result, n), Source: s.Source}
+		for i := range s.Inputs {
+			step.Inputs = append(step.Inputs, figure(&s.Inputs[i], n))
+		}
+		out.Steps = append(out.Steps, step)
+	}
+	return out
+}
+
+func subject(s *finding.Subject, n Names) *lastlightv1.FindingSubject {
+	if s == nil {
+		return nil
+	}
+	out := &lastlightv1.FindingSubject{Kind: string(s.Kind), Id: n.ID(s.ID), Name: n.In(s.Name)}
+	if name := n.Of(s.ID); name != s.ID {
+		out.Name = name
+	}
+	return out
+}
+
+func figure(f *finding.Figure, n Names) *lastlightv1.Figure {
+	if f == nil {
+		return nil
+	}
+	return &lastlightv1.Figure{Name: n.In(f.Name), Number: f.Number, Text: n.In(f.Text), Unit: f.Unit}
+}
+
+// Mask leaves out of a report why somebody other than the reader is not
+// available: whoever may not read a medical status sees that, never why.
+func Mask(r *lastlightv1.Report, mayReadHealthOf func(person string) bool) {
+	for _, f := range r.GetFindings() {
+		if !strings.HasPrefix(f.Rule, "people.medical") && !strings.HasPrefix(f.Rule, "people.fit") && !strings.HasPrefix(f.Rule, "people.available") {
+			continue
+		}
+		if mayReadHealthOf(f.GetSubject().GetId()) {
+			continue
+		}
+		f.Observed, f.Limit, f.Shortfall, f.Figures, f.Steps, f.Place, f.Path = nil, nil, nil, nil, nil, "", ""
+		f.Remedy, f.Citation = "", nil
+		f.Rule, f.Code, f.Key = "people.available", "availability", "people.available/"+f.GetSubject().GetId()
+		if f.Status == string(finding.Pass) || f.Status == string(finding.NotApplicable) || f.Status == string(finding.Note) || f.Status == string(finding.Caution) {
+			f.Status, f.Message = string(finding.Pass), f.GetSubject().GetName()+" is available"
+		} else {
+			f.Message = f.GetSubject().GetName() + " is not available"
+		}
+	}
+}
+
+func figures(r *engine.Report, n Names) *lastlightv1.DiveFigures {
+	out := &lastlightv1.DiveFigures{
+		RuntimeMin: r.RuntimeMin, Entry: stamp(r.Entry), EnterBy: stamp(r.EnterBy), LatestSurfacing: stamp(r.LatestSurfacing), Watch: Watch(r.Watch),
+	}
+	rows := map[string]*lastlightv1.DiverFigures{}
+	for _, t := range r.Turns {
+		d := rows[t.Diver]
+		if d == nil {
+			d = &lastlightv1.DiverFigures{Person: n.ID(t.Diver), Name: n.Of(t.Diver)}
+			rows[t.Diver] = d
+			out.Divers = append(out.Divers, d)
+		}
+		d.Turns = append(d.Turns, &lastlightv1.SupplyTurn{Supply: t.Supply, StartBar: t.StartBar, TurnBarExact: t.ExactBar, TurnBar: t.TurnBar, Governs: t.Governs})
+	}
+	x := r.Route
+	if x == nil || x.Verdict == route.Refused {
+		return out
+	}
+	out.MaxDepthM, out.PenetrationM, out.DistanceM, out.TurnMinute = x.Summary.MaxDepthM, x.Summary.PenetrationM, x.End.DistanceM, x.Summary.TurnMin
+	for _, d := range x.Divers {
+		if row := rows[d.Name]; row != nil {
+			row.SurfaceBar = d.SurfaceBar
+		}
+	}
+	out.CommitmentPoint = place(x.Commitment)
+	out.TurnAtTheLatest = place(x.Reach.Place)
+	out.TurnAtTheLatest.WholeRoute = x.Reach.WholeRoute
+	for _, b := range x.Reach.Binds {
+		out.TurnAtTheLatest.Binds = append(out.TurnAtTheLatest.Binds, bind(b, n))
+	}
+	if s := x.WorstSharing; s != nil {
+		w := &lastlightv1.WorstSharing{Donor: n.In(s.Donor), Receiver: n.Of(s.Victim), Place: PlaceText(s.Place), LeftL: s.LeftL, NeedL: s.NeedL, MarginL: s.MarginL}
+		if s.MarginBar != nil {
+			w.MarginBar = *s.MarginBar
+		}
+		out.WorstSharing = w
+	}
+	zones := map[string]string{}
+	for _, z := range x.Zones {
+		zones[z.Leg] = z.Zone
+	}
+	for _, m := range x.Moves {
+		out.Route = append(out.Route, &lastlightv1.RouteLine{Move: int32(m.Move), Leg: m.Leg, From: m.From, To: m.To,
+			ArriveMin: m.ElapsedArrivalMin, LeaveMin: m.ElapsedDepartureMin, Zone: zones[m.Leg]})
+	}
+	for _, c := range x.Closability {
+		f := &lastlightv1.CircuitFigures{Id: c.ID, Kind: c.Kind, LengthM: c.LengthM, ReachForwardM: c.ReachForwardM, ReachBackwardM: c.ReachBackwardM,
+			Closes: c.Closes, MarkerLegal: c.MarkerLegal, DistanceHalfwayM: c.DistanceHalfwayM, TimeHalfwayM: c.TimeHalfwayM, GasHalfwayM: c.GasHalfwayM, HalvesDiffer: c.HalvesWarning}
+		if len(c.MarkerInterval) == 2 {
+			f.MarkerFromM, f.MarkerToM = &c.MarkerInterval[0], &c.MarkerInterval[1]
+		}
+		out.Circuits = append(out.Circuits, f)
+	}
+	return out
+}
+
+// bindWords say a check of the route model in the words of the trade.
+var bindWords = map[string]string{
+	route.CheckShareRule: "share of the gas", route.CheckStageShare: "share of the stage", route.BindSharing: "sharing exit",
+	route.BindSharingGoingHome: "sharing exit on the way home", route.CheckPlannedExit: "planned reserve", route.CheckLostCylinder: "a waiting cylinder gone",
+	route.CheckOnTheWayOut: "cylinder off the way out", route.CheckMarkerMet: "marker not met in time", route.CheckIndependent: "one main cylinder gone",
+	route.CheckDecoGas: "decompression gas", route.BindProgress: "no progress", route.BindNoWayOut: "no way out", route.CheckShareHere: "cannot share here",
+}
+
+func bind(b route.Bind, n Names) string {
+	word, ok := bindWords[b.Check]
+	if !ok {
+		word = strings.ReplaceAll(b.Check, "_", " ")
+	}
+	if donor, receiver, two := strings.Cut(b.Who, "->"); two {
+		return word + ", " + n.In(donor) + " for " + n.In(receiver)
+	}
+	if b.Who == "" {
+		return word
+	}
+	return word + ", " + n.In(b.Who)
+}
+
+// PlaceText says a place on the line in words.
+func PlaceText(p route.Place) string {
+	switch {
+	case p.InHold && p.AfterHoldMin > 0:
+		return p.Station + ", " + finding.Decimal(p.AfterHoldMin, 1) + " min into the hold"
+	case p.InsideLeg():
+		return finding.Decimal(p.MetresPast, 1) + " m past " + p.Station + " towards " + p.Towards
+	}
+	return p.Station
+}
+
+func place(p route.Place) *lastlightv1.TurnPlace {
+	return &lastlightv1.TurnPlace{Move: int32(p.Move), Station: p.Station, MetresPast: p.MetresPast, Towards: p.Towards, HoldMin: p.AfterHoldMin, ElapsedMin: p.ElapsedMin}
+}
+
+// Watch makes the API's message of the watch times.
+func Watch(w *engine.Watch) *lastlightv1.WatchTimes {
+	if w == nil {
+		return nil
+	}
+	return &lastlightv1.WatchTimes{Eto: stamp(w.ETO.At), Look: stamp(w.Look.At), Coordinator: stamp(w.Coordinator.At), Dial: stamp(w.Dial.At),
+		GraceMin: float64(w.GraceMin), GasClause: w.GasClause}
+}
+
+func stamp(t calendar.Instant) *timestamppb.Timestamp {
+	if t.IsZero() {
+		return nil
+	}
+	return &timestamppb.Timestamp{Seconds: t.Unix()}
+}
+
+// Worst gives up to n blocking findings of a report in one line each, for
+// explanations; the whole list is in the report.
+func Worst(r *lastlightv1.Report, n int) string {
+	var lines []string
+	for _, f := range r.GetFindings() {
+		if finding.Status(f.Status).Blocks() && f.WaivedBy == "" {
+			lines = append(lines, f.Message)
+		}
+	}
+	if len(lines) > n {
+		lines = append(lines[:n:n], strconv.Itoa(len(lines)-n)+" more")
+	}
+	return strings.Join(lines, "; ")
+}

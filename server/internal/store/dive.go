@@ -1,0 +1,280 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/fault"
+	"lastlight/server/internal/message"
+)
+
+var dives = aggregate[*lastlightv1.Dive]{
+	kind:   "dive",
+	load:   loadDive,
+	insert: func(ctx context.Context, tx *Tx, m *lastlightv1.Dive) error { return insertDive(ctx, tx, m, "closed") },
+	update: updateDive,
+}
+
+const diveRow = `d.id, d.doc, d.version, d.archived, d.state, d.recorded_by, d.entered_at, d.out_at, COALESCE(d.plan, ''), COALESCE(d.plan_version, 0)`
+
+func scanDive(row pgx.CollectableRow) (*lastlightv1.Dive, error) {
+	var (
+		id, state, by, planID string
+		planVersion           int32
+		doc                   []byte
+		version               int64
+		archived              bool
+		entered               time.Time
+		out                   *time.Time
+	)
+	if err := row.Scan(&id, &doc, &version, &archived, &state, &by, &entered, &out, &planID, &planVersion); err != nil {
+		return nil, err
+	}
+	m := &lastlightv1.Dive{}
+	if err := unmarshalDocument(doc, m); err != nil {
+		return nil, err
+	}
+	setRoot(m, version, archived)
+	m.Id, m.State, m.RecordedBy, m.EnteredAt, m.OutAt, m.Plan, m.PlanVersion = id, state, by, timestamppb.New(entered), stampOrNil(out), planID, planVersion
+	return m, nil
+}
+
+func loadDive(ctx context.Context, q Querier, id string, lock bool) (*lastlightv1.Dive, bool, error) {
+	sql := `SELECT ` + diveRow + ` FROM dive d WHERE d.id = $1`
+	if lock {
+		sql += ` FOR UPDATE`
+	}
+	rows, err := q.Query(ctx, sql, id)
+	if err != nil {
+		return nil, false, err
+	}
+	m, err := pgx.CollectExactlyOneRow(rows, scanDive)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return nil, false, nil
+	}
+	return m, err == nil, err
+}
+
+// insertDive writes a dive in a state; one in the water has no end yet.
+func insertDive(ctx context.Context, tx *Tx, m *lastlightv1.Dive, state string) error {
+	var out any
+	if m.OutAt != nil {
+		out = m.OutAt.AsTime()
+	}
+	var planVersion any
+	if m.Plan != "" {
+		planVersion = m.PlanVersion
+	}
+	_, err := tx.Exec(ctx, `
+INSERT INTO dive (id, site, plan, plan_version, expedition, kind, state, entered_at, out_at, max_depth_m, penetration_m, zone, doc, recorded_by, recorded_at, updated_at)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $15)`,
+		m.Id, m.Site, nullIfEmpty(m.Plan), planVersion, nullIfEmpty(m.Expedition), m.Kind, state, m.EnteredAt.AsTime(), out,
+		m.MaxDepthM, m.PenetrationM, nullIfEmpty(m.Zone), stored(m), tx.Mutation.Caller, tx.Now())
+	if err != nil {
+		return err
+	}
+	return putDiveChildren(ctx, tx, m, state)
+}
+
+func updateDive(ctx context.Context, tx *Tx, before, m *lastlightv1.Dive) error {
+	if before.State != "closed" {
+		return fault.NotInState("dive", m.Id, before.State, "closed")
+	}
+	tx.Later(`INSERT INTO dive_former (dive, version, doc, changed_at, changed_by) VALUES ($1, $2, $3, $4, $5)`,
+		m.Id, before.Version, stored(before), tx.Now(), tx.Mutation.Caller)
+	return writeDive(ctx, tx, m, "closed")
+}
+
+func writeDive(ctx context.Context, tx *Tx, m *lastlightv1.Dive, state string) error {
+	_, err := tx.Exec(ctx, `
+UPDATE dive SET site = $2, expedition = $3, kind = $4, state = $5, entered_at = $6, out_at = $7, max_depth_m = $8, penetration_m = $9, zone = $10,
+  doc = $11, version = version + 1, updated_at = $12 WHERE id = $1`,
+		m.Id, m.Site, nullIfEmpty(m.Expedition), m.Kind, state, m.EnteredAt.AsTime(), m.OutAt.AsTime(), m.MaxDepthM, m.PenetrationM, nullIfEmpty(m.Zone), stored(m), tx.Now())
+	if err != nil {
+		return err
+	}
+	if _, err := tx.Exec(ctx, `DELETE FROM dive_diver WHERE dive = $1`, m.Id); err != nil {
+		return err
+	}
+	return putDiveChildren(ctx, tx, m, state)
+}
+
+// putDiveChildren writes who dived, bumping each person's root first (the dive
+// counts for their currency), and the site's; what stays behind is written once.
+func putDiveChildren(ctx context.Context, tx *Tx, m *lastlightv1.Dive, state string) error {
+	people := make([]string, len(m.Divers))
+	for i, d := range m.Divers {
+		people[i] = d.Person
+	}
+	if _, err := tx.Exec(ctx, `SELECT id FROM person WHERE id = ANY ($1) ORDER BY id FOR UPDATE`, sortedSet(people)); err != nil {
+		return err
+	}
+	tx.Later(`UPDATE person SET version = version + 1 WHERE id = ANY ($1)`, sortedSet(people))
+	tx.Later(`UPDATE site SET version = version + 1 WHERE id = $1`, m.Site)
+	for _, d := range m.Divers {
+		if _, err := tx.Exec(ctx, `
+INSERT INTO dive_diver (dive, person, entered_at, site, counted_as, instructor, used, doc) VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`,
+			m.Id, d.Person, m.EnteredAt.AsTime(), m.Site, d.CountedAs, d.Instructor, nonNil(d.Used), marshalDocument(message.ForFile(d))); err != nil {
+			return err
+		}
+	}
+	if state != "closed" {
+		return nil
+	}
+	for _, l := range m.Left {
+		var removeBy any
+		if l.RemoveBy != "" {
+			removeBy = l.RemoveBy
+		}
+		id := m.Id + "/" + l.Kind + "/" + l.Place
+		if l.Item != "" {
+			id += "/" + l.Item
+		}
+		if _, err := tx.Exec(ctx, `
+INSERT INTO left_item (id, site, dive, kind, place, item, owner, left_at, remove_by) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) ON CONFLICT (id) DO NOTHING`,
+			id, m.Site, m.Id, l.Kind, l.Place, l.Item, l.Owner, m.OutAt.AsTime(), removeBy); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// PutDive records a past dive, or corrects a recorded one: the former record is kept.
+func (tx *Tx) PutDive(ctx context.Context, m *lastlightv1.Dive, expect Expect) (Put[*lastlightv1.Dive], error) {
+	if err := checkDiveReferences(ctx, tx, m); err != nil {
+		return Put[*lastlightv1.Dive]{}, err
+	}
+	return dives.put(ctx, tx, m, expect)
+}
+
+// checkDiveReferences finds every leg, station and survey in the dive that the site does not have.
+func checkDiveReferences(ctx context.Context, tx *Tx, m *lastlightv1.Dive) error {
+	if m.Survey == 0 && len(m.Legs) == 0 && m.MarkerStation == "" {
+		return nil
+	}
+	survey, err := getSurvey(ctx, tx, m.Site, m.Survey)
+	if err != nil {
+		if fault.Is(err, fault.NotFound) {
+			return fault.Wrong([]fault.Problem{{Field: "survey", Expected: "a survey of the site, on which legs and stations are named", Message: "the site has no such survey"}})
+		}
+		return err
+	}
+	return fault.Wrong(diveProblems(m, survey))
+}
+
+// GetDive reads a dive.
+func (s *Store) GetDive(ctx context.Context, id string) (*lastlightv1.Dive, error) {
+	return dives.get(ctx, s.pool, id)
+}
+
+// ArchiveDive takes a dive out of lists and of every count; the row stays.
+func (tx *Tx) ArchiveDive(ctx context.Context, id string) (*lastlightv1.Dive, error) {
+	m, err := dives.archive(ctx, tx, "dive", id)
+	if err != nil {
+		return nil, err
+	}
+	for _, d := range m.Divers {
+		tx.Later(`UPDATE person SET version = version + 1 WHERE id = $1`, d.Person)
+	}
+	return m, nil
+}
+
+// ListDives gives a page, latest first, by one index range whatever the filter.
+// restrictTo, if not empty, leaves only dives of these people.
+func (s *Store) ListDives(ctx context.Context, r *lastlightv1.ListDivesRequest, restrictTo []string) ([]*lastlightv1.Dive, string, error) {
+	from, to := time.Time{}, time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
+	if r.From != nil {
+		from = r.From.AsTime()
+	}
+	if r.To != nil {
+		to = r.To.AsTime()
+	}
+	args := []any{r.ShowArchived, r.Site, r.Person, r.Expedition, from, to, restrictTo}
+	after, err := ReadToken("dives", args, r.PageToken, 2)
+	if err != nil {
+		return nil, "", err
+	}
+	lastAt, lastID := to.Add(time.Microsecond), ""
+	if after != nil {
+		if lastAt, err = time.Parse(time.RFC3339Nano, after[0]); err != nil {
+			return nil, "", fault.Wrong([]fault.Problem{{Field: "page_token", Expected: "a next_page_token of this very list", Message: "not a token of this list"}})
+		}
+		lastID = after[1]
+	}
+	size := PageSize(r.PageSize)
+	// A condition stands in the query only where it is asked for, so that each
+	// list is one index range; the texts are constants, values are arguments.
+	values := []any{from, lastAt, lastID, r.ShowArchived, size + 1}
+	table, where := `dive d`, `d.entered_at >= $1 AND (d.entered_at, d.id) < ($2, $3) AND ($4 OR NOT d.archived)`
+	argument := func(value any) string {
+		values = append(values, value)
+		return fmt.Sprintf("$%d", len(values))
+	}
+	if r.Site != "" {
+		where += ` AND d.site = ` + argument(r.Site)
+	}
+	if r.Expedition != "" {
+		where += ` AND d.expedition = ` + argument(r.Expedition)
+	}
+	if r.Person != "" { // a person's dives are few among many: start from them
+		table = `dive_diver x JOIN dive d ON d.id = x.dive AND x.person = ` + argument(r.Person)
+		where += ` AND x.entered_at >= $1 AND x.entered_at <= $2`
+	}
+	if restrictTo != nil {
+		where += ` AND EXISTS (SELECT FROM dive_diver y WHERE y.dive = d.id AND y.person = ANY (` + argument(restrictTo) + `))`
+	}
+	rows, err := s.pool.Query(ctx, `SELECT `+diveRow+` FROM `+table+` WHERE `+where+` ORDER BY d.entered_at DESC, d.id DESC LIMIT $5`, values...)
+	if err != nil {
+		return nil, "", translate(err)
+	}
+	list, err := pgx.CollectRows(rows, scanDive)
+	if err != nil {
+		return nil, "", translate(err)
+	}
+	list, next := cut(list, size, "dives", args, func(m *lastlightv1.Dive) []string {
+		return []string{m.EnteredAt.AsTime().Format(time.RFC3339Nano), m.Id}
+	})
+	return list, next, nil
+}
+
+func diveProblems(m *lastlightv1.Dive, survey *lastlightv1.Survey) []fault.Problem {
+	legs, stations := map[string]bool{}, map[string]bool{}
+	for _, l := range survey.Legs {
+		legs[l.Id] = true
+	}
+	for _, st := range survey.Stations {
+		stations[st.Id] = true
+	}
+	var problems []fault.Problem
+	missing := func(field, id, kind string) {
+		problems = append(problems, fault.Problem{Field: field, Read: id, Expected: fmt.Sprintf("a %s of survey %d of the site", kind, survey.Number), Message: fmt.Sprintf("the survey has no %s %q", kind, id)})
+	}
+	for i, l := range m.Legs {
+		if !legs[l.Leg] {
+			missing(fmt.Sprintf("legs[%d].leg", i), l.Leg, "leg")
+		}
+	}
+	if m.MarkerStation != "" && !stations[m.MarkerStation] {
+		missing("marker_station", m.MarkerStation, "station")
+	}
+	for i, st := range m.OpeningsSeenOpen {
+		if !stations[st] {
+			missing(fmt.Sprintf("openings_seen_open[%d]", i), st, "station")
+		}
+	}
+	for i, l := range m.Left {
+		if l.Kind == "line" && !legs[l.Place] {
+			missing(fmt.Sprintf("left[%d].place", i), l.Place, "leg")
+		}
+		if l.Kind != "line" && !stations[l.Place] {
+			missing(fmt.Sprintf("left[%d].place", i), l.Place, "station")
+		}
+	}
+	return problems
+}

@@ -1,0 +1,50 @@
+package store
+
+import (
+	"context"
+
+	"github.com/jackc/pgx/v5"
+)
+
+// staleQueries finds the approved plans whose version in force relies on a
+// record, by the kind of record. A plan in the water is no longer asked.
+var staleQueries = map[string]string{
+	"person": `SELECT p.id, p.version FROM plan p JOIN plan_person x ON x.plan = p.id AND x.version = p.version
+WHERE x.person = $1 AND p.state IN ('approved', 'stale') ORDER BY p.id FOR UPDATE OF p`,
+	"item": `SELECT p.id, p.version FROM plan p JOIN plan_item x ON x.plan = p.id AND x.version = p.version
+WHERE x.item = $1 AND p.state IN ('approved', 'stale') ORDER BY p.id FOR UPDATE OF p`,
+	"site": `SELECT p.id, p.version FROM plan p WHERE p.site = $1 AND p.state IN ('approved', 'stale') ORDER BY p.id FOR UPDATE OF p`,
+	// A policy governs every plan.
+	"policy": `SELECT p.id, p.version FROM plan p WHERE p.state IN ('approved', 'stale') AND $1 <> '' ORDER BY p.id FOR UPDATE OF p`,
+}
+
+// MarkStale makes every approved plan stale that relies on this record (kind
+// person, item, site or policy), with the reason in words. It runs in the
+// transaction of the change, after the record's root was bumped; locks are
+// taken in the order of decisions (people, site, items before plans). The
+// reason never tells health: "a diver is not available".
+func (tx *Tx) MarkStale(ctx context.Context, kind, id, reason string) error {
+	rows, err := tx.Query(ctx, staleQueries[kind], id)
+	if err != nil {
+		return err
+	}
+	type relying struct {
+		id      string
+		version int32
+	}
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (r relying, err error) {
+		err = row.Scan(&r.id, &r.version)
+		return r, err
+	})
+	if err != nil {
+		return err
+	}
+	for _, p := range list {
+		tx.Later(`
+UPDATE plan SET state = 'stale', state_reasons = CASE WHEN $2 = ANY (state_reasons) THEN state_reasons ELSE state_reasons || $2::text END, updated_at = $3
+WHERE id = $1`, p.id, reason, tx.Now())
+		tx.Later(`INSERT INTO decision (plan, version, decision, decided_at, reason) VALUES ($1, $2, 'stale', $3, $4)`, p.id, p.version, tx.Now(), reason)
+		tx.Event("plan.stale", "plan", p.id, nil, nil)
+	}
+	return nil
+}
