@@ -1261,6 +1261,7 @@ type SupplyTurn struct {
 	Gas     string `protobuf:"bytes,6,opt,name=gas,proto3" json:"gas,omitempty"`
 	// Below this start there is no dive.
 	NoDiveBelowBar *float64 `protobuf:"fixed64,7,opt,name=no_dive_below_bar,json=noDiveBelowBar,proto3,oneof" json:"no_dive_below_bar,omitempty"`
+	Person         string   `protobuf:"bytes,8,opt,name=person,proto3" json:"person,omitempty"`
 	unknownFields  protoimpl.UnknownFields
 	sizeCache      protoimpl.SizeCache
 }
@@ -1344,14 +1345,25 @@ func (x *SupplyTurn) GetNoDiveBelowBar() float64 {
 	return 0
 }
 
+func (x *SupplyTurn) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+// What holds if this diver starts with less than planned, the others as planned.
 type LowerStart struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
 	StartBar float64                `protobuf:"fixed64,1,opt,name=start_bar,json=startBar,proto3" json:"start_bar,omitempty"`
-	TurnBar  float64                `protobuf:"fixed64,2,opt,name=turn_bar,json=turnBar,proto3" json:"turn_bar,omitempty"`
+	// Of every diver of the team then.
+	Turns []*SupplyTurn `protobuf:"bytes,2,rep,name=turns,proto3" json:"turns,omitempty"`
 	// Empty, or why there is no dive.
-	NoDive        string `protobuf:"bytes,3,opt,name=no_dive,json=noDive,proto3" json:"no_dive,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	NoDive string `protobuf:"bytes,3,opt,name=no_dive,json=noDive,proto3" json:"no_dive,omitempty"`
+	// Farthest place then, in words.
+	TurnAtTheLatest string `protobuf:"bytes,4,opt,name=turn_at_the_latest,json=turnAtTheLatest,proto3" json:"turn_at_the_latest,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *LowerStart) Reset() {
@@ -1391,16 +1403,23 @@ func (x *LowerStart) GetStartBar() float64 {
 	return 0
 }
 
-func (x *LowerStart) GetTurnBar() float64 {
+func (x *LowerStart) GetTurns() []*SupplyTurn {
 	if x != nil {
-		return x.TurnBar
+		return x.Turns
 	}
-	return 0
+	return nil
 }
 
 func (x *LowerStart) GetNoDive() string {
 	if x != nil {
 		return x.NoDive
+	}
+	return ""
+}
+
+func (x *LowerStart) GetTurnAtTheLatest() string {
+	if x != nil {
+		return x.TurnAtTheLatest
 	}
 	return ""
 }
@@ -1846,7 +1865,7 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\tcounts_as\x18\a \x01(\tR\bcountsAs\x12%\n" +
 	"\x0ecounts_because\x18\b \x01(\tR\rcountsBecause\x12\x1f\n" +
 	"\vsurface_bar\x18\t \x01(\x01R\n" +
-	"surfaceBar\"\xf4\x01\n" +
+	"surfaceBar\"\x8c\x02\n" +
 	"\n" +
 	"SupplyTurn\x12\x16\n" +
 	"\x06supply\x18\x01 \x01(\tR\x06supply\x12\x1b\n" +
@@ -1855,13 +1874,15 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\bturn_bar\x18\x04 \x01(\x01R\aturnBar\x12\x18\n" +
 	"\agoverns\x18\x05 \x01(\tR\agoverns\x12\x10\n" +
 	"\x03gas\x18\x06 \x01(\tR\x03gas\x12.\n" +
-	"\x11no_dive_below_bar\x18\a \x01(\x01H\x00R\x0enoDiveBelowBar\x88\x01\x01B\x14\n" +
-	"\x12_no_dive_below_bar\"]\n" +
+	"\x11no_dive_below_bar\x18\a \x01(\x01H\x00R\x0enoDiveBelowBar\x88\x01\x01\x12\x16\n" +
+	"\x06person\x18\b \x01(\tR\x06personB\x14\n" +
+	"\x12_no_dive_below_bar\"\x9f\x01\n" +
 	"\n" +
 	"LowerStart\x12\x1b\n" +
-	"\tstart_bar\x18\x01 \x01(\x01R\bstartBar\x12\x19\n" +
-	"\bturn_bar\x18\x02 \x01(\x01R\aturnBar\x12\x17\n" +
-	"\ano_dive\x18\x03 \x01(\tR\x06noDive\"\xe7\x01\n" +
+	"\tstart_bar\x18\x01 \x01(\x01R\bstartBar\x12.\n" +
+	"\x05turns\x18\x02 \x03(\v2\x18.lastlight.v1.SupplyTurnR\x05turns\x12\x17\n" +
+	"\ano_dive\x18\x03 \x01(\tR\x06noDive\x12+\n" +
+	"\x12turn_at_the_latest\x18\x04 \x01(\tR\x0fturnAtTheLatest\"\xe7\x01\n" +
 	"\tTurnPlace\x12\x12\n" +
 	"\x04move\x18\x01 \x01(\x05R\x04move\x12\x18\n" +
 	"\astation\x18\x02 \x01(\tR\astation\x12\x1f\n" +
@@ -1961,11 +1982,12 @@ var file_lastlight_v1_report_proto_depIdxs = []int32{
 	16, // 28: lastlight.v1.WatchTimes.walk:type_name -> google.protobuf.Timestamp
 	11, // 29: lastlight.v1.DiverFigures.turns:type_name -> lastlight.v1.SupplyTurn
 	12, // 30: lastlight.v1.DiverFigures.lower_starts:type_name -> lastlight.v1.LowerStart
-	31, // [31:31] is the sub-list for method output_type
-	31, // [31:31] is the sub-list for method input_type
-	31, // [31:31] is the sub-list for extension type_name
-	31, // [31:31] is the sub-list for extension extendee
-	0,  // [0:31] is the sub-list for field type_name
+	11, // 31: lastlight.v1.LowerStart.turns:type_name -> lastlight.v1.SupplyTurn
+	32, // [32:32] is the sub-list for method output_type
+	32, // [32:32] is the sub-list for method input_type
+	32, // [32:32] is the sub-list for extension type_name
+	32, // [32:32] is the sub-list for extension extendee
+	0,  // [0:32] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_report_proto_init() }

@@ -296,3 +296,22 @@ SELECT EXISTS (SELECT FROM dive d JOIN watch w ON w.dive = d.id JOIN dive_diver 
   WHERE d.state <> 'closed' AND w.cover = $1 AND ($2 = '' OR x.person = $2))`, cover, diver).Scan(&runs)
 	return runs, translate(err)
 }
+
+// WatchContacts reads whom to ring for those who are still in.
+func (s *Store) WatchContacts(ctx context.Context, w *lastlightv1.Watch) ([]*lastlightv1.WatchContact, error) {
+	var in []string
+	for _, d := range w.Divers {
+		if d.SeenOutAt == nil && d.SignedOutAt == nil {
+			in = append(in, d.Person)
+		}
+	}
+	rows, err := s.pool.Query(ctx, `SELECT person, full_name, telephone, relation FROM emergency_contact WHERE person = ANY ($1) ORDER BY person, position`, nonNil(in))
+	if err != nil {
+		return nil, translate(err)
+	}
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (*lastlightv1.WatchContact, error) {
+		c := &lastlightv1.WatchContact{}
+		return c, row.Scan(&c.Person, &c.FullName, &c.Telephone, &c.Relation)
+	})
+	return list, translate(err)
+}

@@ -1,0 +1,90 @@
+package plan
+
+import (
+	"fmt"
+	"slices"
+
+	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/fault"
+	"lastlight/server/internal/quantity"
+)
+
+// Check says what is wrong with a plan by itself, beyond what the fields'
+// ranges say, and brings pressures to bar. Whether its route exists and its gas
+// holds is the engine's to say.
+func Check(p *lastlightv1.Plan, prefix string) []fault.Problem {
+	var out []fault.Problem
+	wrong := func(field, read, expected, message string) {
+		out = append(out, fault.Problem{Field: prefix + field, Read: read, Expected: expected, Message: message})
+	}
+	seen := map[string]string{}
+	carried := map[string]string{}
+	for i, d := range p.Team {
+		at := fmt.Sprintf("team[%d].", i)
+		if former, twice := seen[d.Person]; twice {
+			wrong(at+"person", d.Person, "each person once", "is in the plan already: "+former)
+		}
+		seen[d.Person] = at + "person"
+		quantity.ToBar(d.StartPressure)
+		for j, s := range d.Stages {
+			field := fmt.Sprintf("%sstages[%d].cylinder", at, j)
+			if former, twice := carried[s.Cylinder]; twice {
+				wrong(field, s.Cylinder, "each cylinder once", "is carried already: "+former)
+			}
+			carried[s.Cylinder] = field
+			quantity.ToBar(s.StartPressure)
+		}
+		if former, twice := carried["set "+d.Mains]; twice {
+			wrong(at+"mains", d.Mains, "each set once", "is carried already: "+former)
+		}
+		carried["set "+d.Mains] = at + "mains"
+	}
+	if !slices.ContainsFunc(p.Team, func(d *lastlightv1.PlanDiver) bool { return d.Person == p.Leader }) {
+		wrong("leader", p.Leader, "a diver of the team", "the leader is not in the team")
+	}
+	if p.EnterBy != nil && p.EnterBy.AsTime().Before(p.PlannedEntry.AsTime()) {
+		wrong("enter_by", p.EnterBy.AsTime().Format("2006-01-02T15:04Z07:00"), "not before planned_entry", "the latest entry is before the planned one")
+	}
+	if p.Kind == "training" && p.TaughtLevel == "" {
+		wrong("taught_level", "", "the level being taught", "a training plan says which level it teaches")
+	}
+	turns := 0
+	for i, m := range p.GetRoute().GetMoves() {
+		at := fmt.Sprintf("route.moves[%d].", i)
+		if m.Turn {
+			turns++
+		}
+		if m.RunLine && m.RecoverLine {
+			wrong(at+"recover_line", "true", "line is run or recovered on a move, not both", "line is run and recovered on the same move")
+		}
+		for j, a := range m.Actions {
+			out = append(out, checkAction(a, fmt.Sprintf("%s%sactions[%d].", prefix, at, j))...)
+		}
+	}
+	for j, a := range p.GetRoute().GetStartActions() {
+		out = append(out, checkAction(a, fmt.Sprintf("%sroute.start_actions[%d].", prefix, j))...)
+	}
+	if turns > 1 {
+		wrong("route.moves", fmt.Sprint(turns), "one turn at most", "the team turns more than once")
+	}
+	return out
+}
+
+func checkAction(a *lastlightv1.RouteAction, at string) []fault.Problem {
+	var out []fault.Problem
+	need := func(field, value, message string) {
+		if value == "" {
+			out = append(out, fault.Problem{Field: at + field, Expected: "not empty", Message: message})
+		}
+	}
+	switch a.Action {
+	case "drop", "pick_up":
+		need("cylinder", a.Cylinder, "says which cylinder")
+		need("person", a.Person, "says whose cylinder")
+	case "switch_to":
+		need("person", a.Person, "says who switches")
+	case "place_marker", "remove_marker":
+		need("marker", a.Marker, "says which marker")
+	}
+	return out
+}
