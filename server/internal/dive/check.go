@@ -12,12 +12,10 @@ import (
 
 // Check says what is wrong with a recorded dive by itself, and brings its
 // pressures to bar. now is the server's clock.
-func Check(d *lastlightv1.Dive, prefix string, now time.Time) []fault.Problem {
-	DiveToSI(d)
-	var out []fault.Problem
-	wrong := func(field, read, expected, message string) {
-		out = append(out, fault.Problem{Field: prefix + field, Read: read, Expected: expected, Message: message})
-	}
+func Check(d *lastlightv1.Dive, path string, now time.Time) error {
+	out := fault.Under(path)
+	wrong := out.Add
+	quantity.ToSI(d, out)
 	entered, left := d.EnteredAt.AsTime(), d.OutAt.AsTime()
 	if d.EnteredAt != nil && d.OutAt != nil {
 		switch {
@@ -65,26 +63,5 @@ func Check(d *lastlightv1.Dive, prefix string, now time.Time) []fault.Problem {
 			wrong(fmt.Sprintf("left[%d].item", i), "", "the cylinder's id or the marker's initials", "says what was left")
 		}
 	}
-	return out
+	return out.Err()
 }
-
-// DiveToSI brings the pressures of a dive to bar.
-func DiveToSI(d *lastlightv1.Dive) {
-	for _, x := range d.GetDivers() {
-		quantity.ToBar(x.StartPressure)
-		quantity.ToBar(x.EndPressure)
-	}
-}
-
-// ToSI brings what was measured at the water to bar.
-func ToSI(list []*lastlightv1.Measured) {
-	for _, m := range list {
-		quantity.ToBar(m.StartPressure)
-		for _, c := range m.Cylinders {
-			quantity.ToBar(c.Pressure)
-		}
-	}
-}
-
-// PressureToSI brings one pressure to bar.
-func PressureToSI(p *lastlightv1.Pressure) { quantity.ToBar(p) }

@@ -12,11 +12,10 @@ import (
 // Check says what is wrong with a plan by itself, beyond what the fields'
 // ranges say, and brings pressures to bar. Whether its route exists and its gas
 // holds is the engine's to say.
-func Check(p *lastlightv1.Plan, prefix string) []fault.Problem {
-	var out []fault.Problem
-	wrong := func(field, read, expected, message string) {
-		out = append(out, fault.Problem{Field: prefix + field, Read: read, Expected: expected, Message: message})
-	}
+func Check(p *lastlightv1.Plan, path string) error {
+	out := fault.Under(path)
+	wrong := out.Add
+	quantity.ToSI(p, out)
 	seen := map[string]string{}
 	carried := map[string]string{}
 	for i, d := range p.Team {
@@ -25,14 +24,12 @@ func Check(p *lastlightv1.Plan, prefix string) []fault.Problem {
 			wrong(at+"person", d.Person, "each person once", "is in the plan already: "+former)
 		}
 		seen[d.Person] = at + "person"
-		quantity.ToBar(d.StartPressure)
 		for j, s := range d.Stages {
 			field := fmt.Sprintf("%sstages[%d].cylinder", at, j)
 			if former, twice := carried[s.Cylinder]; twice {
 				wrong(field, s.Cylinder, "each cylinder once", "is carried already: "+former)
 			}
 			carried[s.Cylinder] = field
-			quantity.ToBar(s.StartPressure)
 		}
 		if former, twice := carried["set "+d.Mains]; twice {
 			wrong(at+"mains", d.Mains, "each set once", "is carried already: "+former)
@@ -58,23 +55,22 @@ func Check(p *lastlightv1.Plan, prefix string) []fault.Problem {
 			wrong(at+"recover_line", "true", "line is run or recovered on a move, not both", "line is run and recovered on the same move")
 		}
 		for j, a := range m.Actions {
-			out = append(out, checkAction(a, fmt.Sprintf("%s%sactions[%d].", prefix, at, j))...)
+			checkAction(out, a, fmt.Sprintf("%sactions[%d].", at, j))
 		}
 	}
 	for j, a := range p.GetRoute().GetStartActions() {
-		out = append(out, checkAction(a, fmt.Sprintf("%sroute.start_actions[%d].", prefix, j))...)
+		checkAction(out, a, fmt.Sprintf("route.start_actions[%d].", j))
 	}
 	if turns > 1 {
 		wrong("route.moves", fmt.Sprint(turns), "one turn at most", "the team turns more than once")
 	}
-	return out
+	return out.Err()
 }
 
-func checkAction(a *lastlightv1.RouteAction, at string) []fault.Problem {
-	var out []fault.Problem
+func checkAction(out *fault.Problems, a *lastlightv1.RouteAction, at string) {
 	need := func(field, value, message string) {
 		if value == "" {
-			out = append(out, fault.Problem{Field: at + field, Expected: "not empty", Message: message})
+			out.Add(at+field, "", "not empty", message)
 		}
 	}
 	switch a.Action {
@@ -86,5 +82,4 @@ func checkAction(a *lastlightv1.RouteAction, at string) []fault.Problem {
 	case "place_marker", "remove_marker":
 		need("marker", a.Marker, "says which marker")
 	}
-	return out
 }

@@ -1,0 +1,101 @@
+package decide
+
+import (
+	"time"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/store"
+)
+
+// Steps of a watch, in the order in which they come.
+const (
+	stepIn          = "in"          // before ETO
+	stepOverdue     = "overdue"     // ETO is past
+	stepLook        = "look"        // somebody looks at the entrance
+	stepCoordinator = "coordinator" // the coordinator is told
+	stepCall        = "call"        // the emergency number is dialled
+	stepOut         = "out"         // all out
+)
+
+// ShowWatch makes the register's entry as it stands at this minute. All times
+// are instants; whoever shows them shows the site's clock.
+func ShowWatch(r *store.WatchRow, now time.Time) *lastlightv1.Watch {
+	out := &lastlightv1.Watch{
+		Dive: r.Dive.Id, Plan: r.Dive.Plan, PlanVersion: r.Dive.PlanVersion, Site: r.Dive.Site, TimeZone: r.TimeZone,
+		EnteredAt: r.Dive.EnteredAt, Times: r.Times, Cover: r.Cover, CodeWord: r.CodeWord, Figures: r.Figures,
+		AllSeenOut: true, AllSignedOut: true, EmergencyNumber: r.Emergency.GetEmergencyNumber(),
+	}
+	in, gone := 0, 0
+	for _, d := range r.Divers {
+		w := &lastlightv1.WatchDiver{Person: d.Person, Name: d.Name, InAt: stamp(d.InAt), SeenOutAt: stamp(d.SeenOutAt), SeenOutBy: d.SeenOutBy,
+			SignedOutAt: stamp(d.SignedOutAt), SignedOutBy: d.SignedOutBy, Corrections: d.Corrections}
+		if d.SignedOut != nil && !d.SignedOutAt.IsZero() {
+			w.Symptoms = d.SignedOut.Symptoms
+		}
+		if d.Out() {
+			gone++
+		} else {
+			in++
+		}
+		out.AllSeenOut = out.AllSeenOut && d.Out()
+		out.AllSignedOut = out.AllSignedOut && !d.SignedOutAt.IsZero()
+		out.Divers = append(out.Divers, w)
+	}
+	out.Split = in > 0 && gone > 0
+	if in == 0 {
+		out.Step, out.NextStep = stepOut, "sign-out of everybody, then the record"
+		if out.AllSignedOut {
+			out.NextStep = "the record of the dive"
+		}
+		return out
+	}
+	steps := []struct {
+		name, next string
+		at         *timestamppb.Timestamp
+	}{
+		{stepIn, "expected out (ETO)", r.Times.Eto},
+		{stepOverdue, "look at the entrance", r.Times.Look},
+		{stepLook, "tell the coordinator", r.Times.Coordinator},
+		{stepCoordinator, "dial the emergency number", r.Times.Dial},
+	}
+	out.Step, out.NextStep = stepCall, "dial the emergency number now, if it has not been done"
+	out.NextStepAt = r.Times.Dial
+	for _, s := range steps {
+		if now.Before(s.at.AsTime()) {
+			out.Step, out.NextStep, out.NextStepAt = s.name, s.next, s.at
+			break
+		}
+	}
+	return out
+}
+
+// Worse orders watches for the board: those nearest to the call first, split
+// teams before whole ones, those who are out last.
+func Worse(a, b *lastlightv1.Watch) int {
+	order := map[string]int{stepCall: 0, stepCoordinator: 1, stepLook: 2, stepOverdue: 3, stepIn: 4, stepOut: 5}
+	if d := order[a.Step] - order[b.Step]; d != 0 {
+		return d
+	}
+	if a.Split != b.Split {
+		if a.Split {
+			return -1
+		}
+		return 1
+	}
+	if d := a.NextStepAt.AsTime().Compare(b.NextStepAt.AsTime()); d != 0 {
+		return d
+	}
+	return compare(a.Dive, b.Dive)
+}
+
+func compare(a, b string) int {
+	switch {
+	case a < b:
+		return -1
+	case a > b:
+		return 1
+	}
+	return 0
+}
