@@ -12,8 +12,8 @@ import (
 
 // Check says what is wrong with a recorded dive by itself, and brings its
 // pressures to bar. now is the server's clock.
-func Check(d *lastlightv1.Dive, path string, now time.Time) error {
-	out := fault.Under(path)
+func Check(d *lastlightv1.Dive, prefix string, now time.Time) error {
+	out := fault.Collect(prefix)
 	wrong := out.Add
 	quantity.ToSI(d, out)
 	entered, left := d.EnteredAt.AsTime(), d.OutAt.AsTime()

@@ -138,3 +138,19 @@ func NotInState(kind, id, state string, allowed ...string) *Error {
 		Message: fmt.Sprintf("%s %q is %s; this is allowed when it is %s", kind, id, state, strings.Join(allowed, " or "))}).
 		With("state", state)
 }
+
+// Under puts prefix, e.g. "records[3].site.", before the field of every problem
+// of err. Other errors come back as they are.
+func Under(prefix string, err error) error {
+	e, ok := As(err)
+	if !ok || len(e.Problems) == 0 {
+		return err
+	}
+	moved := *e
+	moved.Problems = make([]Problem, len(e.Problems))
+	for i, p := range e.Problems {
+		p.Field = prefix + p.Field
+		moved.Problems[i] = p
+	}
+	return &moved
+}

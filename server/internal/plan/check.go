@@ -12,8 +12,8 @@ import (
 // Check says what is wrong with a plan by itself, beyond what the fields'
 // ranges say, and brings pressures to bar. Whether its route exists and its gas
 // holds is the engine's to say.
-func Check(p *lastlightv1.Plan, path string) error {
-	out := fault.Under(path)
+func Check(p *lastlightv1.Plan, prefix string) error {
+	out := fault.Collect(prefix)
 	wrong := out.Add
 	quantity.ToSI(p, out)
 	seen := map[string]string{}
