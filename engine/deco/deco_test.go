@@ -1,0 +1,99 @@
+package deco
+
+import (
+	"testing"
+
+	"lastlight/engine/gas"
+	"lastlight/engine/tissue"
+	"lastlight/engine/water"
+)
+
+// openWater is a square dive straight down and up.
+func openWater(depth, bottom, descent, ascent float64) *Path {
+	return &Path{
+		Nodes: []Node{{}, {Hold: bottom - depth/descent, Turn: true}, {}},
+		Pieces: []Piece{
+			{From: 0, To: depth, Minutes: depth / descent, OpenWater: true},
+			{From: depth, To: 0, Minutes: depth / ascent, OpenWater: true},
+		},
+	}
+}
+
+type oracle struct {
+	name                     string
+	depth, bottom            float64
+	gases                    []Cylinder
+	gfLow, gfHigh, last, tts float64
+	stops                    [][2]float64
+}
+
+// Schedules S1, S6 and S11 of the method handbook, physics section 11.
+var oracles = []oracle{
+	{"S1", 40, 30, []Cylinder{{ID: "air", Mix: gas.Air}}, .3, .7, 3, 65,
+		[][2]float64{{18, 2}, {15, 3}, {12, 4}, {9, 7}, {6, 15}, {3, 30}}},
+	{"S6", 75, 20, []Cylinder{{ID: "b", Mix: gas.Mix{O2: .15, He: .55}}, {ID: "t", Mix: gas.Mix{O2: .21, He: .35}, Kind: Deco, SwitchDepth: 45},
+		{ID: "e", Mix: gas.Mix{O2: .5}, Kind: Deco, SwitchDepth: 21}, {ID: "o", Mix: gas.Oxygen, Kind: Deco, SwitchDepth: 6}}, .2, .8, 6, 61.5,
+		[][2]float64{{42, 1}, {36, 1}, {33, 1}, {30, 1}, {27, 1}, {24, 3}, {21, 1}, {18, 3}, {15, 3}, {12, 5}, {9, 7}, {6, 27}}},
+	{"S11", 90, 18, []Cylinder{{ID: "b", Mix: gas.Mix{O2: .10, He: .70}}, {ID: "t", Mix: gas.Mix{O2: .21, He: .35}, Kind: Deco, SwitchDepth: 45},
+		{ID: "e", Mix: gas.Mix{O2: .5}, Kind: Deco, SwitchDepth: 21}, {ID: "o", Mix: gas.Oxygen, Kind: Deco, SwitchDepth: 6}}, .25, .75, 6, 98,
+		[][2]float64{{54, 1}, {51, 1}, {48, 1}, {45, 1}, {42, 1}, {36, 1}, {33, 2}, {30, 2}, {27, 2}, {24, 4}, {21, 3}, {18, 4}, {15, 4}, {12, 8}, {9, 12}, {6, 42}}},
+}
+
+func (o *oracle) planner(t testing.TB) (*Planner, *Team, *Path, *Moment) {
+	t.Helper()
+	m := tissue.Default()
+	p, err := NewPlanner(Settings{Model: m, Water: water.Fresh, GFLow: o.gfLow, GFHigh: o.gfHigh, Grid: 3, LastStop: o.last, Ascent: 10,
+		LimitDeco: 1.6, LimitBottom: 1.4, Tolerance: .02, Least: .18, FlowLimit: 9})
+	if err != nil {
+		t.Fatal(err)
+	}
+	team := &Team{Cylinders: o.gases, Divers: []Diver{{Name: "A"}}}
+	for i := 1; i < len(o.gases); i++ {
+		team.Divers[0].Stages = append(team.Divers[0].Stages, i)
+	}
+	start := Begin(team, []tissue.State{m.Saturated(water.Fresh.Surface)})
+	return p, team, openWater(o.depth, o.bottom, 20, 10), &start
+}
+
+func TestOpenWaterSchedules(t *testing.T) {
+	for _, o := range oracles {
+		p, team, path, start := o.planner(t)
+		var r Result
+		if err := p.Schedule(team, path, start, nil, &r); err != nil {
+			t.Fatal(err)
+		}
+		var got [][2]float64
+		for _, s := range r.Stops {
+			got = append(got, [2]float64{s.Depth, float64(s.Minutes)})
+		}
+		if len(got) != len(o.stops) {
+			t.Errorf("%s: stops %v, want %v", o.name, got, o.stops)
+			continue
+		}
+		for i := range got {
+			if got[i] != o.stops[i] {
+				t.Errorf("%s: stops %v, want %v", o.name, got, o.stops)
+				break
+			}
+		}
+		if d := r.End.Minutes - r.Turn - o.tts; d > 1e-9 || d < -1e-9 {
+			t.Errorf("%s: time to surface %v, want %v", o.name, r.End.Minutes-r.Turn, o.tts)
+		}
+	}
+}
+
+func benchmark(b *testing.B, o oracle) {
+	p, team, path, start := o.planner(b)
+	var r Result
+	b.ReportAllocs()
+	for b.Loop() {
+		p.Forget() // every exponential is worked out again
+		if err := p.Schedule(team, path, start, nil, &r); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkScheduleS1(b *testing.B)  { benchmark(b, oracles[0]) }
+func BenchmarkScheduleS6(b *testing.B)  { benchmark(b, oracles[1]) }
+func BenchmarkScheduleS11(b *testing.B) { benchmark(b, oracles[2]) }

@@ -1,0 +1,168 @@
+package deco
+
+import (
+	"math"
+
+	"lastlight/engine/tissue"
+)
+
+// leave tests the travel from bound j and waits there in whole minutes until
+// every diver's test permits it (D41, D46). ok is false if that takes longer
+// than LongestStop (D53).
+func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (after float64, ok bool) {
+	p.lookAhead(path, j, turned)
+	if len(p.travel) == 0 {
+		return t, true // no arrival ahead: nothing to judge
+	}
+	refused, worst := p.testAll(j, r, false)
+	if !refused {
+		p.permitted(j)
+		return t, true
+	}
+	b := &p.bounds[j]
+	s := &p.subs[j]
+	q := &path.Pieces[s.piece]
+	r.Stops = append(r.Stops, Stop{Depth: b.depth, Arrival: t, Piece: int(s.piece), Along: float64(s.share * q.Metres)})
+	stop := &r.Stops[len(r.Stops)-1]
+	for d := range p.team.Divers {
+		stop.Breathing[d] = uint8(p.now[d].breathing)
+	}
+	minute := p.steps.at(1, p.helium)
+	at := p.set.Water.Pressure(b.depth)
+	var leaves Margin
+	for n := 1; ; n++ {
+		if n > LongestStop {
+			p.catchUp(minute, at, 0)
+			stop.Minutes, stop.NeededBy = LongestStop, worst
+			p.log(Stopped, b.depth, b.depth, LongestStop, len(p.bounds), r)
+			return t + LongestStop, false
+		}
+		if p.waitMinute(minute, at) {
+			continue
+		}
+		// Nobody's followed compartment refuses any longer. The minute before is
+		// judged in full, for the report; then this one decides.
+		if p.anyBehind() { // else the minute before was tested in full
+			p.catchUp(minute, at, 1)
+			_, worst = p.testAll(j, r, true)
+		}
+		p.catchUp(minute, at, 0)
+		before := worst
+		if refused, worst = p.testAll(j, r, false); refused {
+			continue
+		}
+		stop.Minutes, stop.NeededBy = n, before
+		leaves = worst
+		break
+	}
+	stop.LeavesWith = leaves
+	p.log(Stopped, b.depth, b.depth, float64(stop.Minutes), len(p.bounds), r)
+	p.permitted(j)
+	return t + float64(stop.Minutes), true
+}
+
+// testAll tests every diver whose state is up to date; past asks for the margins
+// of a minute whose refusal is already known, without consequences. worst is the
+// least margin among the divers who are not exempt.
+func (p *Planner) testAll(j int, r *Result, past bool) (refused bool, worst Margin) {
+	worst.Bar = math.Inf(1)
+	for d := range p.team.Divers {
+		var o tested
+		if past && !p.tracked[d].on {
+			o = p.outcome[d]
+		} else {
+			o = p.test(d, j, r)
+			p.outcome[d] = o
+		}
+		if !o.exempt && o.margin.Bar < worst.Bar-tissue.Tie {
+			worst = o.margin
+		}
+		if past {
+			continue
+		}
+		p.exempt[d] = -1
+		if o.exempt {
+			p.exempt[d] = p.travel[len(p.travel)-1].bound
+		}
+		p.tracked[d].on = o.refused
+		if o.refused {
+			refused = true
+			c := &p.state[d]
+			c.Refused = true
+			c.Anchor = max(c.Anchor, p.bounds[j].depth)
+			r.NoStop = false
+			k := o.margin.Compartment
+			p.tracked[d] = tracked{on: true, compartment: k, n2: c.Tissues.N2[k], he: c.Tissues.He[k]}
+		}
+	}
+	return refused, worst
+}
+
+// waitMinute lets a minute pass. A refused diver is followed by the compartment
+// that refused; the others are moved whole. It tells whether the wait is known
+// to go on: some followed compartment still refuses.
+func (p *Planner) waitMinute(minute *tissue.Step, at float64) (goOn bool) {
+	for d := range p.team.Divers {
+		mix := p.mixes[p.now[d].breathing]
+		f := &p.tracked[d]
+		if !f.on {
+			p.model.Apply(&p.state[d].Tissues, minute, mix, at, at, p.hasHelium[d])
+			continue
+		}
+		n2, he := p.model.Inspired(mix, at)
+		k := f.compartment
+		f.n2 = n2 + float64((f.n2-n2)*minute.N2[k].Q)
+		if p.hasHelium[d] {
+			f.he = he + float64((f.he-he)*minute.He[k].Q)
+		}
+		f.behind++
+		goOn = p.alone(d, k, f.n2, f.he) || goOn
+	}
+	if !goOn {
+		return false
+	}
+	// The wait goes on; a diver who was permitted may have come to be refused.
+	return !p.needsFull()
+}
+
+// needsFull tells whether somebody is not followed and has to be tested whole every minute.
+func (p *Planner) needsFull() bool {
+	for d := range p.team.Divers {
+		if !p.tracked[d].on {
+			return true
+		}
+	}
+	return false
+}
+
+// anyBehind tells whether somebody's last full test lies more than a minute back.
+func (p *Planner) anyBehind() bool {
+	for d := range p.team.Divers {
+		if p.tracked[d].on && p.tracked[d].behind > 1 {
+			return true
+		}
+	}
+	return false
+}
+
+// catchUp moves the whole states of followed divers until so many minutes are missing.
+func (p *Planner) catchUp(minute *tissue.Step, at float64, missing int) {
+	for d := range p.team.Divers {
+		f := &p.tracked[d]
+		if !f.on {
+			continue
+		}
+		mix := p.mixes[p.now[d].breathing]
+		for ; f.behind > missing; f.behind-- {
+			p.model.Apply(&p.state[d].Tissues, minute, mix, at, at, p.hasHelium[d])
+		}
+	}
+}
+
+// permitted keeps the simulated states where the travel is the next sub alone.
+func (p *Planner) permitted(j int) {
+	p.simEnd = -1
+	if len(p.travel) == 1 && p.travel[0].bound == j+1 {
+		p.simEnd = j + 1
+	}
+}

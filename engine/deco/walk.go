@@ -1,0 +1,347 @@
+package deco
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"lastlight/engine/gas"
+	"lastlight/engine/tissue"
+)
+
+// Planner works out schedules under one set of settings. It keeps its memory
+// from call to call and is not for use by two goroutines at once.
+type Planner struct {
+	set   Settings
+	model *tissue.Model
+	coef  [tissue.Count]coefficients
+	steps stepTable
+
+	subs   []sub
+	bounds []bound
+	travel []segment
+
+	team      *Team
+	path      *Path
+	lastStop  float64
+	helium    bool // anybody's gases or tissues have some
+	hasHelium [MaxDivers]bool
+	mixes     [MaxCylinders]gas.Mix
+	back      [MaxDivers]int
+	lost      uint64
+	begin     float64     // runtime at the start
+	startOut  []Condition // memory of WayOut
+
+	state   [MaxDivers]Condition
+	now     [MaxDivers]carrying
+	ahead   [MaxDivers]carrying
+	sim     [MaxDivers]tissue.State
+	up      tissue.State
+	outcome [MaxDivers]tested
+	tracked [MaxDivers]tracked
+	exempt  [MaxDivers]int // last bound of the travel D43 exempted the diver on; -1: none
+	simEnd  int            // p.sim is the state at this bound; -1: it is not
+}
+
+// tracked is the compartment that refused a diver, followed alone while the team waits.
+type tracked struct {
+	on          bool
+	compartment int
+	n2, he      float64
+	behind      int // minutes that the diver's whole state lags
+}
+
+// NewPlanner checks the settings and makes a planner for them.
+func NewPlanner(s Settings) (*Planner, error) {
+	if err := s.Check(); err != nil {
+		return nil, err
+	}
+	p := &Planner{set: s, model: s.Model, lastStop: s.LastStop}
+	p.steps.model = s.Model
+	for i := range p.coef {
+		c := s.Model.Compartment(i)
+		p.coef[i] = coefficients{aN2: c.AN2, bN2: c.BN2, inverseBN2: 1 / c.BN2, aHe: c.AHe, bHe: c.BHe}
+	}
+	return p, nil
+}
+
+// Forget drops what the planner remembers of earlier calls to be faster; no result depends on it.
+func (p *Planner) Forget() { p.steps.reset() }
+
+// Schedule walks the path and fills the result: stops, switches, times and the
+// team's state at the probes, which must be in the order of the path. The error
+// names everything out of bounds in team, path, start or probes.
+func (p *Planner) Schedule(team *Team, path *Path, start *Moment, probes []Probe, r *Result) error {
+	return p.schedule(team, path, start, probes, r, loss{})
+}
+
+func (p *Planner) schedule(team *Team, path *Path, start *Moment, probes []Probe, r *Result, l loss) error {
+	if err := team.check(); err != nil {
+		return err
+	}
+	if err := errors.Join(path.check(team), start.check(team), checkProbes(probes, path)); err != nil {
+		return err
+	}
+	p.prepare(team, path, start, r, l)
+	p.compile(path, p.lastStop)
+	p.walk(path, probes, r)
+	return nil
+}
+
+func checkProbes(probes []Probe, path *Path) error {
+	var errs []error
+	for i, q := range probes {
+		switch {
+		case q.Node >= 0 && (q.Node >= len(path.Nodes) || !(q.Hold >= 0 && q.Hold <= path.Nodes[q.Node].Hold+same)):
+			errs = append(errs, fmt.Errorf("probe %d: no such node or hold", i))
+		case q.Node < 0 && (q.Piece < 0 || q.Piece >= len(path.Pieces) || !(q.Share >= 0 && q.Share <= 1)):
+			errs = append(errs, fmt.Errorf("probe %d: no such piece or share", i))
+		}
+	}
+	return errors.Join(errs...)
+}
+
+func (p *Planner) prepare(team *Team, path *Path, start *Moment, r *Result, l loss) {
+	if p.steps.used > maxSteps {
+		p.steps.reset()
+	}
+	p.team, p.path, p.lost = team, path, l.cylinders
+	p.lastStop = p.set.LastStop
+	if l.lastStop > 0 {
+		p.lastStop = l.lastStop
+	}
+	p.simEnd, p.begin = -1, start.Minutes
+	for i := range team.Cylinders {
+		p.mixes[i] = team.Cylinders[i].Mix
+	}
+	p.helium = false
+	for d := range team.Divers {
+		p.back[d] = team.Divers[d].Back
+		if l.donor[d] > 0 {
+			p.back[d] = l.donor[d] - 1
+		}
+		c := start.Divers[d]
+		p.state[d] = c
+		p.now[d] = carrying{atHand: c.AtHand, breathing: c.Breathing}
+		p.exempt[d] = -1
+		h := c.Tissues.HasHelium() || p.mixes[c.Breathing].He > 0 || p.mixes[p.back[d]].He > 0
+		for _, i := range team.Divers[d].Stages {
+			h = h || p.mixes[i].He > 0
+		}
+		p.hasHelium[d] = h
+		p.helium = p.helium || h
+	}
+	moments := r.Moments[:0]
+	*r = Result{Stops: r.Stops[:0], Switches: r.Switches[:0], Stretches: r.Stretches[:0], Arrival: r.Arrival[:0], Departure: r.Departure[:0],
+		Moments: moments, End: Moment{Divers: r.End.Divers[:0]}, Turn: -1, Tests: math.Inf(1), Questions: math.Inf(1), NoStop: true}
+	for d := range team.Divers {
+		r.NoStop = r.NoStop && !p.state[d].Refused && p.state[d].No == 0
+	}
+}
+
+func (p *Planner) walk(path *Path, probes []Probe, r *Result) {
+	divers := len(p.team.Divers)
+	t := p.begin
+	turned := path.Turned
+	if path.Delay > 0 {
+		t = p.rest(Delayed, path.Delay, p.bounds[0].depth, t, r)
+	}
+	for j := range p.bounds {
+		b := &p.bounds[j]
+		var node *Node
+		picked := uint32(0)
+		if b.node >= 0 {
+			node = &path.Nodes[b.node]
+			r.Arrival = append(r.Arrival, t)
+			picked = p.act(node, p.now[:divers])
+		}
+		if turned && (b.grid || picked != 0) {
+			t = p.switchOnArrival(j, picked, t, r)
+		}
+		if node != nil {
+			for len(probes) > 0 && probes[0].Node == int(b.node) {
+				p.probeHold(t, probes[0].Hold, b.depth, r)
+				probes = probes[1:]
+			}
+			t = p.rest(Holding, node.Hold, b.depth, t, r)
+			if node.Turn {
+				turned = true
+				r.Turn = t
+			}
+		}
+		if j == len(p.subs) {
+			r.Departure = append(r.Departure, t)
+			break
+		}
+		if b.wait {
+			var ok bool
+			if t, ok = p.leave(path, j, turned, t, r); !ok {
+				r.NoSchedule = true
+				break
+			}
+		}
+		if turned && p.subs[j].fallStart {
+			t = p.switchBeforeFall(j, t, r)
+		}
+		if node != nil {
+			r.Departure = append(r.Departure, t)
+		}
+		probes = p.swim(j, t, probes, r)
+		t += p.subs[j].minutes
+	}
+	r.End.Minutes = t
+	for d := range divers {
+		p.sync(d)
+		r.End.Divers = append(r.End.Divers, p.state[d])
+	}
+}
+
+// sync writes what a diver carries back into the condition.
+func (p *Planner) sync(d int) {
+	p.state[d].AtHand, p.state[d].Breathing = p.now[d].atHand, p.now[d].breathing
+}
+
+func (p *Planner) moment(t float64) Moment {
+	m := Moment{Minutes: t, Divers: make([]Condition, len(p.team.Divers))}
+	for d := range m.Divers {
+		p.sync(d)
+		m.Divers[d] = p.state[d]
+	}
+	return m
+}
+
+// rest spends minutes at a depth.
+func (p *Planner) rest(kind StretchKind, minutes, depth, t float64, r *Result) float64 {
+	if !(minutes > 0) {
+		return t
+	}
+	at := p.set.Water.Pressure(depth)
+	st := p.steps.at(minutes, p.helium)
+	for d := range p.team.Divers {
+		p.model.Apply(&p.state[d].Tissues, st, p.mixes[p.now[d].breathing], at, at, p.hasHelium[d])
+	}
+	p.simEnd = -1
+	p.log(kind, depth, depth, minutes, len(p.bounds), r)
+	return t + minutes
+}
+
+func (p *Planner) log(kind StretchKind, from, to, minutes float64, j int, r *Result) {
+	r.Stretches = append(r.Stretches, Stretch{Kind: kind, From: from, To: to, Minutes: minutes})
+	s := &r.Stretches[len(r.Stretches)-1]
+	for d := range p.team.Divers {
+		s.Breathing[d] = uint8(p.now[d].breathing)
+		s.Anchor[d] = p.state[d].Anchor
+		if p.exempt[d] > j {
+			s.Exempt |= 1 << d
+		}
+	}
+}
+
+func (p *Planner) switchOnArrival(j int, picked uint32, t float64, r *Result) float64 {
+	changed := false
+	for d := range p.team.Divers {
+		if p.changeOnArrival(d, j, &p.now[d], picked>>d&1 == 1, p.exempt[d] >= j) {
+			changed = true
+			r.Switches = append(r.Switches, GasSwitch{Minutes: t, Depth: p.bounds[j].depth, Diver: d, Cylinder: p.now[d].breathing})
+		}
+	}
+	if changed {
+		t = p.rest(Switching, p.set.SwitchMinutes, p.bounds[j].depth, t, r)
+	}
+	return t
+}
+
+func (p *Planner) switchBeforeFall(j int, t float64, r *Result) float64 {
+	changed := false
+	for d := range p.team.Divers {
+		c, missing := p.changeBeforeFall(d, j, &p.now[d])
+		r.NoGas = r.NoGas || missing
+		if c {
+			changed = true
+			r.Switches = append(r.Switches, GasSwitch{Minutes: t, Depth: p.bounds[j].depth, Diver: d, Cylinder: p.now[d].breathing})
+		}
+	}
+	if changed {
+		t = p.rest(Switching, p.set.SwitchMinutes, p.bounds[j].depth, t, r)
+	}
+	return t
+}
+
+// swim moves the team over sub j and takes the probes inside it.
+func (p *Planner) swim(j int, t float64, probes []Probe, r *Result) []Probe {
+	s := &p.subs[j]
+	from, to := p.set.Water.Pressure(s.from), p.set.Water.Pressure(s.to)
+	q := &p.path.Pieces[s.piece]
+	end := 1.0
+	if j+1 < len(p.subs) && p.subs[j+1].piece == s.piece {
+		end = p.subs[j+1].share
+	}
+	p.log(Travel, s.from, s.to, s.minutes, j, r)
+	for len(probes) > 0 && probes[0].Node < 0 && probes[0].Piece == int(s.piece) && probes[0].Share <= end {
+		p.probeInside(t, s, end, probes[0].Share, q, from, r)
+		probes = probes[1:]
+	}
+	if p.simEnd == j+1 {
+		for d := range p.team.Divers {
+			p.state[d].Tissues = p.sim[d]
+		}
+	} else {
+		st := p.steps.at(s.minutes, p.helium)
+		for d := range p.team.Divers {
+			if s.minutes > 0 {
+				p.model.Apply(&p.state[d].Tissues, st, p.mixes[p.now[d].breathing], from, to, p.hasHelium[d])
+			}
+		}
+	}
+	p.simEnd = -1
+	if s.falling {
+		for d := range p.team.Divers {
+			p.state[d].sink(s.to)
+		}
+	}
+	return probes
+}
+
+// sink forgets anchor and answer once the diver is deep enough below them (D42, D43).
+func (c *Condition) sink(depth float64) {
+	if depth > c.Anchor+forgetBelow+same {
+		c.Anchor = 0
+	}
+	if depth > c.No+forgetBelow+same {
+		c.No = 0
+	}
+}
+
+// probeHold takes the state some minutes into a hold, on a copy: a probe changes
+// no bit of the schedule.
+func (p *Planner) probeHold(t, hold, depth float64, r *Result) {
+	m := p.moment(t + hold)
+	if hold > 0 {
+		at := p.set.Water.Pressure(depth)
+		st := p.steps.at(hold, p.helium)
+		for d := range m.Divers {
+			p.model.Apply(&m.Divers[d].Tissues, st, p.mixes[p.now[d].breathing], at, at, p.hasHelium[d])
+		}
+	}
+	r.Moments = append(r.Moments, m)
+}
+
+func (p *Planner) probeInside(t float64, s *sub, end, share float64, q *Piece, from float64, r *Result) {
+	part := 0.0
+	if end > s.share {
+		part = math.Max(0, (share-s.share)/(end-s.share))
+	}
+	minutes := float64(part * s.minutes)
+	depth := s.from + float64(part*(s.to-s.from))
+	m := p.moment(t + minutes)
+	if minutes > 0 {
+		st := p.steps.at(minutes, p.helium)
+		for d := range m.Divers {
+			p.model.Apply(&m.Divers[d].Tissues, st, p.mixes[p.now[d].breathing], from, p.set.Water.Pressure(depth), p.hasHelium[d])
+			if s.falling {
+				m.Divers[d].sink(depth)
+			}
+		}
+	}
+	r.Moments = append(r.Moments, m)
+}
