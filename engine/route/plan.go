@@ -14,6 +14,10 @@ type plan struct {
 	start  int // node
 	cases  []lossCase
 
+	names  names
+	nodeOf map[int]int // index in the survey → here
+	legOf  map[int]int
+
 	zeroHelpful bool // contingency flows along the travel count as 0 (4.6)
 }
 
@@ -23,6 +27,7 @@ type diver struct {
 	after   float64 // consumption after a failure, D36
 	mains   []int   // cylinders
 	stages  []int
+	all     []int     // mains, then stages
 	share   []float64 // of each main's volume in all
 	usable  float64   // U, D17
 	atIdeal float64   // the same by pressure × volume
@@ -47,7 +52,6 @@ type node struct {
 	name    string
 	depth   float64
 	opening bool // and no air bell
-	start   bool
 }
 
 type leg struct {
@@ -116,6 +120,7 @@ type lossCase struct {
 	c         float64 // Σ consumption after the failure, L/min
 	home      float64 // what the donors breathe on a way home without a failure, L/min (D20)
 	lost      int     // cylinder, for lostWaiting and lostMain
+	victim    int     // diver, for the sharing cases
 }
 
 type lossKind int

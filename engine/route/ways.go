@@ -1,0 +1,139 @@
+package route
+
+import "math"
+
+// way is the cheapest known way out of a station, as a chain of legs. It is
+// never changed once made: a cheaper way makes new ones, and what was computed
+// for an earlier moment of the dive keeps its own.
+type way struct {
+	node    int
+	leg     int // -1: an opening, straight up
+	dir     int
+	next    *way
+	barMin  float64 // contingency speed, the ascent from the opening included
+	min     float64
+	metres  float64 // of line
+	opening int     // node where it ends
+	major   bool    // holds a major restriction (D11)
+	jumps   int     // unlined legs on it
+
+	memo    *memo
+	memoFor int // gear.waiting of the memo
+	seen    bool
+}
+
+// ways keeps the cheapest known way out of every station over the legs that
+// count now. Legs that come to count are added cheaply; one that stops
+// counting makes it start anew, if a way used it.
+type ways struct {
+	p      *plan
+	best   []*way
+	usable [][2]bool // per leg and direction
+	joins  [][]int   // legs at a node
+	heap   queue     // nodes whose way got cheaper
+}
+
+func newWays(p *plan) *ways {
+	w := &ways{p: p, best: make([]*way, len(p.nodes)), usable: make([][2]bool, len(p.legs)), joins: make([][]int, len(p.nodes))}
+	for i := range p.legs {
+		for _, n := range p.legs[i].ends {
+			w.joins[n] = append(w.joins[n], i)
+		}
+	}
+	w.heap.less = func(a, b int) bool { return w.best[a].barMin < w.best[b].barMin }
+	w.restart()
+	return w
+}
+
+// restart computes everything from the openings.
+func (w *ways) restart() {
+	for n := range w.best {
+		w.best[n] = nil
+		if w.p.nodes[n].opening {
+			min, barMin := w.p.straight(w.p.nodes[n].depth, w.p.in.Policy.AscentMMin)
+			w.best[n] = &way{node: n, leg: -1, barMin: barMin, min: min, opening: n}
+			w.heap.push(n)
+		}
+	}
+	w.settle()
+}
+
+// tie is the difference in bar·minutes below which two ways cost the same.
+func tie(a, b float64) bool { return math.Abs(a-b) <= float64(1e-9*(1+math.Abs(a))) }
+
+// over makes the way from the beginning of a leg in a direction, or nil.
+func (w *ways) over(leg, dir int) *way {
+	l := &w.p.legs[leg]
+	t := &l.travel[dir]
+	next := w.best[l.ends[1-dir]]
+	if next == nil || !t.passes {
+		return nil
+	}
+	y := &way{node: l.ends[dir], leg: leg, dir: dir, next: next, barMin: t.barMin + next.barMin, min: t.min + next.min,
+		metres: l.in.LengthM + next.metres, opening: next.opening, major: next.major || l.major, jumps: next.jumps}
+	if l.jump {
+		y.jumps++
+	}
+	return y
+}
+
+// relax takes the leg in a direction if that is cheaper, or as cheap with fewer
+// metres (D15).
+func (w *ways) relax(leg, dir int) {
+	if !w.usable[leg][dir] {
+		return
+	}
+	l := &w.p.legs[leg]
+	from, next := l.ends[dir], w.best[l.ends[1-dir]]
+	t := &l.travel[dir]
+	if next == nil || !t.passes {
+		return
+	}
+	if b := w.best[from]; b != nil {
+		cost, metres := t.barMin+next.barMin, l.in.LengthM+next.metres
+		if tie(cost, b.barMin) {
+			if !(metres < b.metres-1e-9) {
+				return
+			}
+		} else if cost > b.barMin {
+			return
+		}
+	}
+	w.best[from] = w.over(leg, dir)
+	w.heap.push(from)
+}
+
+// allow makes a leg count in the given directions.
+func (w *ways) allow(leg int, dirs [2]bool) {
+	w.usable[leg][0] = w.usable[leg][0] || dirs[0]
+	w.usable[leg][1] = w.usable[leg][1] || dirs[1]
+	w.relax(leg, 0)
+	w.relax(leg, 1)
+	w.settle()
+}
+
+// forbid makes a leg count no more.
+func (w *ways) forbid(leg int) {
+	w.usable[leg] = [2]bool{}
+	for _, n := range w.p.legs[leg].ends {
+		if b := w.best[n]; b != nil && b.leg == leg {
+			w.restart()
+			return
+		}
+	}
+}
+
+func (w *ways) settle() {
+	for len(w.heap.heap) > 0 {
+		n := w.heap.pop()
+		for _, leg := range w.joins[n] {
+			// Towards n: from the other end.
+			if w.p.legs[leg].ends[1] == n {
+				w.relax(leg, 0)
+			}
+			if w.p.legs[leg].ends[0] == n {
+				w.relax(leg, 1)
+			}
+		}
+	}
+}
