@@ -1,0 +1,243 @@
+package rules
+
+import (
+	"strings"
+
+	"lastlight/engine/calendar"
+	"lastlight/engine/due"
+	"lastlight/engine/facts"
+	"lastlight/engine/finding"
+	"lastlight/engine/policy"
+)
+
+// cylinderRules are about each cylinder the plan names.
+func cylinderRules() []Rule {
+	return []Rule{
+		{
+			ID: "cylinder.test", Version: 1, Title: "May be used on the dive", Citation: handbook("dates and deadlines", "T9-T19"), Cell: "cylinders.regimes",
+			Words: map[string]Words{
+				"ok":                                     {Says: "{subject}: in test on {observed}, next {next} due {limit}"},
+				"last_day":                               {Says: "{subject}: its last good day is {limit}, the last day of the dive"},
+				"hydro_overdue":                          {Says: "{subject}: hydro test was due {limit}, the dive is on {observed}", Remedy: "have it tested, or take another cylinder"},
+				"visual_overdue":                         {Says: "{subject}: visual inspection was due {limit}, the dive is on {observed}", Remedy: "have it inspected, or take another cylinder"},
+				"filled_out_of_date":                     {Says: "{subject}: filled {filled}, when it might not be filled: {limit}", Remedy: "take another cylinder; this one goes to test"},
+				"fill_date_unknown":                      {Says: "{subject}: cannot tell, no fill is on record", Remedy: "record the fill"},
+				"hydro_date_unknown":                     {Says: "{subject}: cannot tell, no hydro date that counts is on record", Remedy: "record the stamp"},
+				"visual_date_unknown":                    {Says: "{subject}: cannot tell, no visual date is on record", Remedy: "record the inspection"},
+				"no_eddy_current_on_record":              {Says: "{subject}: cannot tell, the eddy current examination is not on record", Remedy: "record it, or take another cylinder"},
+				"inspection_after_damage":                {Says: "{subject}: damaged and not inspected since", Remedy: "have it inspected; the inspection names the damage"},
+				"alloy_refused_here":                     {Says: "{subject}: this alloy is not used under the cylinder's regime", Remedy: "take another cylinder"},
+				"counted_from_manufacture":               {Says: "{subject}: first service unknown, counted from manufacture"},
+				"day_not_known_month_end_taken":          {Says: "{subject}: day of the mark unknown, the month's end was taken"},
+				"hydro_without_eddy_current_not_counted": {Says: "{subject}: a hydro without eddy current was not counted"},
+			},
+			Check: func(c *Case) []finding.Finding { return c.eachCylinder(cylinderTest) },
+		},
+		{
+			ID: "cylinder.quarantine", Version: 1, Title: "Not in quarantine", Citation: handbook("dates and deadlines", "T18"),
+			Words: map[string]Words{
+				"ok":         {Says: "{subject}: not in quarantine"},
+				"quarantine": {Says: "{subject}: in quarantine since {observed}", Remedy: "take another, or have it released"},
+			},
+			Check: func(c *Case) []finding.Finding {
+				out := c.eachCylinder(func(c *Case, s finding.Subject, cyl *facts.Cylinder, _ facts.Supply, at string) []finding.Finding {
+					return one(quarantined(c, s, cyl.Quarantined, at))
+				})
+				for i, k := range c.In.Plan.Carries {
+					s := finding.Subject{Kind: finding.KindItem, ID: k.Item}
+					it := c.In.Item(k.Item)
+					if it == nil {
+						out = append(out, unknown(s, "the item", path("plan.carries", i, "")))
+						continue
+					}
+					s.Name = it.Name
+					out = append(out, quarantined(c, s, it.Quarantined, path("plan.carries", i, "")))
+				}
+				return out
+			},
+		},
+	}
+}
+
+func quarantined(c *Case, s finding.Subject, q *facts.Quarantine, at string) finding.Finding {
+	if q == nil {
+		return pass(s)
+	}
+	f := answer(finding.Refuse, "quarantine", s)
+	since := finding.Word("", c.local(q.Since))
+	f.Observed, f.Path = &since, at
+	return f
+}
+
+// eachCylinder asks a question about every cylinder of every supply, each once.
+func (c *Case) eachCylinder(ask func(*Case, finding.Subject, *facts.Cylinder, facts.Supply, string) []finding.Finding) []finding.Finding {
+	var out []finding.Finding
+	seen := map[string]bool{}
+	for i, sup := range c.In.Plan.Supplies {
+		for j, id := range sup.Cylinders {
+			at := path("plan.supplies", i, path("cylinders", j, ""))
+			s := c.cylinder(id)
+			if seen[id] {
+				continue // twice in one plan: plan.double_booking says so
+			}
+			seen[id] = true
+			cyl := c.In.Cylinder(id)
+			if cyl == nil {
+				out = append(out, unknown(s, "the cylinder", at))
+				continue
+			}
+			out = append(out, ask(c, s, cyl, sup, at)...)
+		}
+	}
+	if len(out) == 0 {
+		out = one(unknown(c.plan(), "which cylinders are dived", "plan.supplies"))
+	}
+	return out
+}
+
+// dueRegime hands a policy's regime to the package due.
+func dueRegime(r policy.Regime) (due.Regime, error) {
+	binds := r.VisualBindsCarriage
+	out := due.Regime{
+		Name: r.Name, HydroMonths: r.HydroMonths, VisualMonths: r.VisualMonths,
+		Count: due.Count(r.Count), Base: due.Base(r.Base), CarryPastDue: r.CarryPastDue, VisualBindsCarriage: &binds,
+	}
+	if r.VisualRiskMonths != nil {
+		out.VisualRiskMonths = *r.VisualRiskMonths
+	}
+	if r.VisualHeavyUseMonths != nil {
+		out.VisualHeavyUseMonths = *r.VisualHeavyUseMonths
+	}
+	var err error
+	day := func(text string) calendar.Day {
+		if text == "" {
+			return calendar.Day{}
+		}
+		d, e := calendar.ParseDay(text)
+		if e != nil {
+			err = e
+		}
+		return d
+	}
+	out.From, out.To = day(r.EffectiveFrom), day(r.EffectiveTo)
+	for _, b := range r.AlloyRefusedFrom {
+		if out.AlloyRefusedFrom == nil {
+			out.AlloyRefusedFrom = map[string]calendar.Day{}
+		}
+		out.AlloyRefusedFrom[b.Alloy] = day(b.From)
+	}
+	return out, err
+}
+
+// DueCylinder hands a cylinder and the policy's table to the package due; ok is
+// false where no regime of the policy holds on the day. The server uses it for
+// what is due, so that there is one reading of the table.
+func DueCylinder(p *policy.Policy, cyl *facts.Cylinder, on calendar.Day) (due.Cylinder, due.CylinderRules, bool) {
+	rules := due.CylinderRules{
+		DueWithinDays: p.Cylinders.DueSoonDays, EddyCurrentAlloys: p.Cylinders.EddyCurrentAlloys,
+		PlusSpecs: p.Cylinders.PlusSpecs, PlusPercent: p.Cylinders.PlusPercent,
+	}
+	var regimes []due.Regime
+	for _, r := range p.Cylinders.Regimes {
+		d, err := dueRegime(r)
+		if err != nil {
+			return due.Cylinder{}, rules, false
+		}
+		regimes = append(regimes, d)
+	}
+	name := cyl.Regime
+	if name == "" {
+		name = due.Unknown
+	}
+	regime, ok := due.RegimeOn(regimes, name, on)
+	if !ok {
+		return due.Cylinder{}, rules, false
+	}
+	out := due.Cylinder{
+		Regime: regime, Made: cyl.Made, MadePlus: cyl.MadePlus, FirstService: cyl.FirstService,
+		RiskAssessment: cyl.RiskAssessment, HeavyUse: cyl.HeavyUse, Alloy: cyl.Alloy, Spec: cyl.Spec,
+	}
+	for _, e := range cyl.Events {
+		out.Events = append(out.Events, due.Event{
+			ID: e.ID, Type: due.EventType(e.Kind), Date: e.On, Recorded: e.Recorded, NextDue: e.NextDue,
+			Eddy: e.Eddy, Plus: e.Plus, Star: e.Star, Clears: e.Clears,
+		})
+	}
+	return out, rules, true
+}
+
+func cylinderTest(c *Case, s finding.Subject, cyl *facts.Cylinder, _ facts.Supply, at string) []finding.Finding {
+	if c.Days.First.IsZero() {
+		return one(unknown(s, "the days of the dive", "plan.entry"))
+	}
+	dc, rules, ok := DueCylinder(c.Policy, cyl, c.Days.Last)
+	if !ok {
+		return one(unknown(s, "the test regime in force", "policy.cylinders.regimes"))
+	}
+	filled := cyl.FilledOn
+	if filled.IsZero() {
+		filled = c.seenDay(cyl.FilledAt)
+	}
+	may := due.May(due.CylinderUse{Cylinder: dc, Days: c.Days, FilledOn: filled, Strict: c.Policy.Cylinders.StrictOutOfTest}, rules)
+	d := due.DueOn(dc, c.Days.Last, rules)
+	next, limit := "test", "not known"
+	if d.Next != nil {
+		next, limit = string(d.Next.Event), d.Next.LastDay.String()
+	}
+	base := measured(pass(s), finding.Word("", c.Days.Last.String()), finding.Word("", limit))
+	base.Figures = []finding.Figure{finding.Word("next", next), finding.Word("filled", dayOr(filled, "unknown"))}
+	base.Evidence = record("cylinder", cyl.ID, cyl.Version)
+	var out []finding.Finding
+	for _, why := range may.Use.Why {
+		f := base
+		f.Code, f.Path = why, at
+		switch why {
+		case due.LastDay:
+			f.Status = finding.Caution
+		case due.FillDateUnknown, due.HydroUnknown, due.VisualUnknown, due.NoEddyCurrent:
+			f.Status = finding.Indeterminate
+		case due.HydroOverdue:
+			f.Status = finding.Note // T15: full and filled in date may be used until empty
+			if c.Policy.Cylinders.StrictOutOfTest {
+				f.Status = finding.Refuse
+			}
+			w := finding.Word("", dayOr(d.Hydro, "not known"))
+			f.Limit = &w
+		default:
+			f.Status = finding.Refuse
+			if why == due.VisualOverdue {
+				w := finding.Word("", dayOr(d.Visual, "not known"))
+				f.Limit = &w
+			}
+			if why == due.FilledOutOfDate {
+				w := finding.Word("", strings.Join(due.MayFill(dc, filled, rules).Why, ", "))
+				f.Limit = &w
+			}
+		}
+		out = append(out, f)
+	}
+	if len(out) == 0 {
+		out = append(out, base)
+	}
+	if may.Use.Answer.Blocks() && !anyBlocks(out) {
+		// The package says no for a reason not in the list above: never a pass.
+		f := base
+		f.Status, f.Code, f.Path = finding.Indeterminate, "no_answer", at
+		out = append(out, f)
+	}
+	for _, caution := range d.Caution {
+		f := base
+		f.Status, f.Code = finding.Caution, caution
+		out = append(out, f)
+	}
+	return out
+}
+
+func anyBlocks(fs []finding.Finding) bool {
+	for _, f := range fs {
+		if f.Blocks() {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,197 @@
+package rules
+
+import (
+	"strconv"
+
+	"lastlight/engine/calendar"
+	"lastlight/engine/due"
+	"lastlight/engine/finding"
+	"lastlight/engine/training"
+)
+
+// peopleRules are about each diver: card, age, medical status, currency. No
+// message says why a person is not fit.
+func peopleRules() []Rule {
+	return []Rule{
+		{
+			ID: "diver.card", Version: 1, Title: "Card counts on every day of the dive", Citation: handbook("dates and deadlines", "T2, T23"),
+			Words: map[string]Words{
+				"ok":                       {Says: "{subject}: {card} card counts, last day {limit}"},
+				"last_day":                 {Says: "{subject}: {card} card ends on {limit}, the last day of the dive"},
+				"card_ends":                {Says: "{subject}: {card} card ends {limit}, the dive touches {observed}: counts as {counts_as} for the whole dive", Remedy: "be out of the water on {limit}, or renew the card"},
+				"card_ended":               {Says: "{subject}: {card} card does not count on {observed}: last day {limit}", Remedy: "renew the card and have it seen"},
+				"card_not_seen":            {Says: "{subject}: cannot tell, nobody has recorded having seen the {card} card before entry", Remedy: "somebody else looks at the card and records it"},
+				"card_seen_by_holder_only": {Says: "{subject}: cannot tell, only the holder has seen the {card} card", Remedy: "somebody else looks at the card and records it"},
+				"endorsement_not_counted":  {Says: "{subject}: {observed} does not count: {limit}"},
+			},
+			Check: func(c *Case) []finding.Finding {
+				return c.each(func(m Member) []finding.Finding { return append(one(m.Card), m.Lapsed...) })
+			},
+		},
+		{
+			ID: "diver.minimum_age", Version: 1, Title: "Minimum age on the first day", Citation: handbook("dates and deadlines", "T24"), Cell: "people.minimum_age",
+			Words: map[string]Words{
+				"ok":    {Says: "{subject}: old enough, at least {limit}"},
+				"young": {Says: "{subject}: {observed} on {day}, at least {limit}: reached on {reached}", Remedy: "dive on or after {reached}"},
+			},
+			Check: func(c *Case) []finding.Finding { return c.each(c.age) },
+		},
+		{
+			ID: "diver.medical", Version: 1, Title: "Fit on every day of the dive", Citation: handbook("dates and deadlines", "T22"), Cell: "people.medical_mode",
+			Words: map[string]Words{
+				// Nothing here says why: fit or not, until when.
+				"ok":            {Says: "{subject}: fit over the whole dive"},
+				"last_day":      {Says: "{subject}: fit until {limit}, the last day of the dive"},
+				"not_available": {Says: "{subject}: not available on {observed}", Remedy: "take another diver; {subject} knows what to do"},
+				"cannot_tell":   {Says: "{subject}: cannot tell whether available on {observed}", Remedy: "{subject} completes their records"},
+			},
+			Check: func(c *Case) []finding.Finding { return c.each(c.medical) },
+		},
+		{
+			ID: "diver.not_diving", Version: 1, Title: "Not diving by own word", Citation: handbook("practice", "7"),
+			Words: map[string]Words{
+				"ok":            {Says: "{subject}: has not said they are not diving"},
+				"not_available": {Says: "{subject}: not available on {observed}", Remedy: "take another diver; no reason is asked"},
+			},
+			Check: func(c *Case) []finding.Finding { return c.each(c.absent) },
+		},
+		{
+			ID: "diver.consumption", Version: 1, Title: "Consumption and its origin", Citation: handbook("route method", "4"), Cell: "gas.default_rmv_l_min",
+			Words: map[string]Words{
+				"ok":       {Says: "{subject}: {observed}, measured over {dives}"},
+				"declared": {Says: "{subject}: {observed}, declared and not measured"},
+				"default":  {Says: "{subject}: {observed}, the policy's default: nothing measured"},
+				"none":     {Says: "{subject}: cannot tell, no consumption on record and no default", Remedy: "record the consumption"},
+			},
+			Check: func(c *Case) []finding.Finding { return c.each(c.rate) },
+		},
+	}
+}
+
+// each asks a question about every member of the team.
+func (c *Case) each(ask func(Member) []finding.Finding) []finding.Finding {
+	var out []finding.Finding
+	for _, m := range c.Team {
+		out = append(out, ask(m)...)
+	}
+	if len(c.Team) == 0 {
+		out = one(unknown(c.plan(), "the team", "plan.team"))
+	}
+	return out
+}
+
+func (c *Case) age(m Member) []finding.Finding {
+	s := m.subject()
+	if m.Record == nil || m.Record.Birth.IsZero() {
+		return one(unknown(s, "the date of birth", path("divers", c.indexOf(m.Diver), "birth")))
+	}
+	years := c.Policy.People.MinimumAge
+	a := training.MinimumAge(m.Record.Birth, years, c.Days)
+	if a.Verdict == training.CannotTell {
+		return one(unknown(s, "the days of the dive", "plan.entry"))
+	}
+	// Those who are old enough get no figure: the age of an adult is nobody's business.
+	limit := finding.CountOf("", years, "years")
+	f := pass(s)
+	f.Limit = &limit
+	f.Evidence = record("diver", m.Diver, m.Record.Version)
+	if a.Verdict == training.Refused {
+		f.Status, f.Code, f.Path = finding.Refuse, "young", path("divers", c.indexOf(m.Diver), "birth")
+		f = measured(f, finding.CountOf("", a.Age, "years"), limit)
+		f.Figures = []finding.Figure{finding.Word("day", c.Days.First.String()), finding.Word("reached", a.ReachedOn.String())}
+	}
+	return one(f)
+}
+
+func (c *Case) medical(m Member) []finding.Finding {
+	s := m.subject()
+	day := finding.Word("", c.daysWords())
+	at := path("divers", c.indexOf(m.Diver), "")
+	f := answer(finding.Indeterminate, "cannot_tell", s)
+	f.Observed, f.Path = &day, at
+	if m.Record == nil || m.Record.Medical == nil || c.Days.First.IsZero() {
+		return one(f)
+	}
+	rec := m.Record.Medical
+	f.Evidence = record("medical", m.Diver, rec.Version)
+	if rec.NotFit {
+		f.Status, f.Code = finding.Refuse, "not_available"
+		return one(f)
+	}
+	p := c.Policy.People
+	rules := due.MedicalRules{Lenient: p.MedicalMode == "lenient", DeclarationRequired: p.DeclarationRequired, DeclarationMonths: p.DeclarationMonths}
+	for _, b := range p.MedicalBands {
+		rules.Bands = append(rules.Bands, due.AgeBand{BelowAge: b.Below, Months: b.Months})
+	}
+	a := due.MedicalOn(due.Medical{
+		Exam: rec.Examined, Born: m.Record.Birth, Declared: rec.Declared, DoctorUntil: rec.DoctorUntil,
+		Accident: rec.Suspended, Cleared: c.seenDay(rec.Cleared), ClearedAt: rec.Cleared,
+	}, c.Days, c.Span.Entry, rules)
+	switch a.Verdict {
+	case due.MedicalValid:
+		f.Status, f.Code, f.Path = finding.Pass, "ok", ""
+		if len(a.Caution) > 0 {
+			last := finding.Word("", a.LastDay.String())
+			f.Status, f.Code, f.Limit = finding.Caution, "last_day", &last
+		}
+	case string(calendar.CannotTell):
+	default:
+		f.Status, f.Code = finding.Refuse, "not_available"
+	}
+	return one(f)
+}
+
+func (c *Case) daysWords() string {
+	if c.Days.First == c.Days.Last {
+		return dayOr(c.Days.First, "a day not known")
+	}
+	return c.Days.First.String() + " to " + c.Days.Last.String()
+}
+
+func (c *Case) absent(m Member) []finding.Finding {
+	s := m.subject()
+	if m.Record == nil || c.Days.First.IsZero() {
+		return one(unknown(s, "the person's record", m.Path))
+	}
+	for _, a := range m.Record.NotDiving {
+		to := a.To
+		if to.IsZero() {
+			to = a.From
+		}
+		if a.From.After(c.Days.Last) || to.Before(c.Days.First) {
+			continue
+		}
+		day := finding.Word("", c.daysWords())
+		f := answer(finding.Refuse, "not_available", s)
+		f.Observed, f.Path = &day, m.Path
+		return one(f)
+	}
+	return one(pass(s))
+}
+
+func (c *Case) rate(m Member) []finding.Finding {
+	s := m.subject()
+	if m.Record == nil {
+		return one(unknown(s, "the person's record", m.Path))
+	}
+	f := pass(s)
+	rate := finding.Number("", c.consumption(m), 1, "L/min")
+	f.Observed = &rate
+	k := m.Record.Consumption
+	switch {
+	case k == nil || k.RMVLMin <= 0:
+		f.Status, f.Code = finding.Note, "default"
+		if c.Policy.Gas.DefaultRMVLMin <= 0 {
+			f.Status, f.Code, f.Path = finding.Indeterminate, "none", path("divers", c.indexOf(m.Diver), "consumption")
+		}
+	case k.Origin != "measured":
+		f.Status, f.Code = finding.Note, "declared"
+	default:
+		f.Figures = []finding.Figure{finding.Word("dives", strconv.Itoa(k.Dives)+" dives")}
+	}
+	return one(f)
+}
+
+// person is the display name of an id in this input, for places where the
+// engine's other packages name divers by id.
+func (c *Case) nameOf(id string) finding.Subject { return c.person(finding.KindDiver, id) }

@@ -1,0 +1,366 @@
+package rules
+
+import (
+	"strings"
+
+	"lastlight/engine/finding"
+	"lastlight/engine/route"
+)
+
+// routeCheck is one check of the route model told as a rule.
+type routeCheck struct {
+	id, title, check, section string
+	words                     map[string]Words
+}
+
+// routeRules turn what the route model found into findings: its refusals, each
+// of its checks, its cautions, and the turn at the latest.
+func routeRules() []Rule {
+	rules := []Rule{
+		{
+			ID: "route.faults", Version: 1, Title: "The route can be computed", Citation: handbook("route method", "D33"),
+			Words: map[string]Words{
+				"ok":      {Says: "{subject}: every move is possible"},
+				"refused": {Says: "{subject}: {observed}", Remedy: "mend the move"},
+				"problem": {Says: "{subject}: {observed}", Remedy: "correct {field}"},
+			},
+			Check: routeFaults,
+		},
+	}
+	margin := func(what string) map[string]Words {
+		return map[string]Words{
+			"ok":             {Says: "{who}: " + what + " {observed}, limit {limit}"},
+			"failed":         {Says: "{who}: " + what + " {observed}, limit {limit}: {shortfall} missing{at}", Remedy: "{pass}"},
+			"not_applicable": {Says: "nothing of the plan concerns it"},
+		}
+	}
+	sharing := map[string]Words{
+		"ok":             {Says: "{subject} to {other}: at the dearest place{at}: {observed} left, {limit} needed by two"},
+		"short":          {Says: "{subject} to {other}: two need {limit}, {subject} has {observed}: short {shortfall}{in_bar}{at}", Remedy: "turn no later than {farthest}"},
+		"not_applicable": {Says: "nothing of the plan concerns it"},
+	}
+	for _, r := range []routeCheck{
+		{"route.share_rule", "Gas for the way in", route.CheckShareRule, "4.1", margin("gas up to the commitment point")},
+		{"route.stage_share", "Stage gas for the way in", route.CheckStageShare, "4.5", margin("stage gas up to the commitment point")},
+		{"route.sharing_exit", "Two out on one supply, everywhere", route.CheckSharing, "4.2", sharing},
+		{"route.major_restriction_sharing", "Sharing through a major restriction", route.CheckShareHere, "D11", map[string]Words{
+			"ok":             {Says: "{who}: no way out leads through a major restriction"},
+			"failed":         {Says: "{who}: cannot share here, the cheapest way out holds a major restriction{at}", Remedy: "{pass}"},
+			"not_applicable": {Says: "nothing of the plan concerns it"},
+		}},
+		{"route.planned_exit", "Everybody surfaces with the reserve", route.CheckPlannedExit, "4.3", margin("left at the surface")},
+		{"route.lost_cylinder", "Out with any waiting cylinder gone", route.CheckLostCylinder, "D24", margin("left with the cylinder gone")},
+		{"route.independent_main", "Out with either independent main gone", route.CheckIndependent, "D24", margin("left with one main gone")},
+		{"route.independent_spread", "Independent mains kept alike", route.CheckSpread, "D24", margin("difference between the mains")},
+		{"route.cylinder_on_way_out", "Waiting cylinders on the way out", route.CheckOnTheWayOut, "D39", margin("waiting cylinder")},
+		{"route.marker_in_time", "Marker met before the turn", route.CheckMarkerMet, "D30", margin("gas on meeting the marker")},
+		{"route.deco_gas", "Decompression gas with its reserve", route.CheckDecoGas, "4.5", margin("decompression gas")},
+		{"route.cavern_zone", "Sold as a cavern dive", route.CheckCavernZone, "D2", margin("leg outside the cavern zone")},
+		{"route.siphon_row", "Siphon row of the policy", route.CheckSiphon, "D38", margin("inflow")},
+		{"route.helpful_outflow", "Helpful outflow gone", route.CheckHelpfulOutflow, "D38", margin("left without the helpful flow")},
+	} {
+		rules = append(rules, Rule{
+			ID: r.id, Version: 1, Title: r.title, Citation: handbook("route method", r.section), Words: r.words,
+			Check: func(c *Case) []finding.Finding { return c.routeCheck(r.check) },
+		})
+	}
+	return append(rules,
+		Rule{
+			ID: "route.turn", Version: 1, Title: "Turn at the latest", Citation: handbook("route method", "D25, D27"),
+			Words: map[string]Words{
+				"ok":    {Says: "{subject}: turn at {observed}, from {start}: {governs} governs"},
+				"short": {Says: "{subject}: turn at {observed}, from {start}: no dive below it", Remedy: "start with more gas"},
+				"whole": {Says: "{subject}: nothing binds before the end of the route"},
+				"place": {Says: "{subject}: turn no later than {place}, {binds}"},
+			},
+			Check: turns,
+		},
+		Rule{
+			ID: "route.cautions", Version: 1, Title: "What else the route says", Citation: handbook("route method", "D5, D29, D37, D38"),
+			Words: map[string]Words{
+				"ok":   {Says: "{subject}: no caution"},
+				"said": {Says: "{who}: {phrase}{at}"},
+			},
+			Check: cautions,
+		},
+	)
+}
+
+func routeFaults(c *Case) []finding.Finding {
+	s := c.plan()
+	var out []finding.Finding
+	for _, p := range c.RouteProblems {
+		f := answer(finding.Refuse, "problem", s)
+		w := finding.Word("", p.Text)
+		f.Observed, f.Path = &w, "route."+p.Field
+		f.Figures = []finding.Figure{finding.Word("field", p.Field)}
+		out = append(out, f)
+	}
+	for _, m := range c.RouteMissing {
+		f := m
+		f.Status = finding.Indeterminate
+		out = append(out, f)
+	}
+	if c.Route != nil {
+		for _, r := range c.Route.Refused {
+			sub := s
+			place := r.At
+			if r.At == route.AtMove {
+				sub = finding.Subject{Kind: finding.KindMove, ID: number(float64(r.Move)), Name: "move " + number(float64(r.Move))}
+				place = sub.Name
+			} else if r.At == route.AtLeg {
+				sub = finding.Subject{Kind: finding.KindLeg, ID: r.Object, Name: "leg " + r.Object}
+			}
+			f := answer(finding.Refuse, "refused", sub)
+			w := finding.Word("", c.named(r.Phrase))
+			f.Observed, f.Place = &w, place
+			f.Path = "route.route.moves"
+			f.Figures = []finding.Figure{finding.Word("kind", r.Kind), finding.Word("object", r.Object), finding.Word("detail", r.Detail)}
+			out = append(out, f)
+		}
+	}
+	if len(out) == 0 {
+		if c.Route == nil {
+			return one(unknown(s, "the route", "route"))
+		}
+		out = one(pass(s))
+	}
+	return out
+}
+
+// computed tells whether the route model gave figures.
+func (c *Case) computed() bool { return c.Route != nil && c.Route.Verdict != route.Refused }
+
+// who names whom a check of the route model is about: a diver, donor and
+// victim, a cylinder or a leg.
+func (c *Case) who(text string) (s finding.Subject, other *finding.Subject) {
+	donor, victim, two := strings.Cut(text, "->")
+	if two {
+		v := c.donors(victim)
+		return c.donors(donor), &v
+	}
+	for _, m := range c.Team {
+		if m.Diver == text {
+			return m.subject(), nil
+		}
+	}
+	for _, sup := range c.In.Plan.Supplies {
+		if sup.ID == text {
+			return c.supply(sup), nil
+		}
+	}
+	for _, l := range c.In.Route.Legs {
+		if l.ID == text {
+			return finding.Subject{Kind: finding.KindLeg, ID: l.ID, Name: "leg " + l.ID}, nil
+		}
+	}
+	if text == "" {
+		return c.plan(), nil
+	}
+	return finding.Subject{Kind: finding.KindPlan, ID: text, Name: text}, nil
+}
+
+// donors names one diver, or several who pool, written A+B by the route model.
+func (c *Case) donors(text string) finding.Subject {
+	s := finding.Subject{Kind: finding.KindDiver, ID: text}
+	for i, id := range strings.Split(text, "+") {
+		if i > 0 {
+			s.Name += " + "
+		}
+		s.Name += c.nameOf(id).Label()
+	}
+	return s
+}
+
+// named puts display names in the place of ids in a phrase of the route model.
+func (c *Case) named(phrase string) string {
+	var pairs []string
+	for _, m := range c.Team {
+		if m.Record != nil && m.Record.Name != "" && len(m.Diver) > 1 {
+			pairs = append(pairs, m.Diver, m.Record.Name)
+		}
+	}
+	return strings.NewReplacer(pairs...).Replace(phrase)
+}
+
+// placeText writes a place on the route for a reader.
+func placeText(p *route.Place) string {
+	if p == nil {
+		return ""
+	}
+	switch {
+	case p.InHold && p.AfterHoldMin > 0:
+		return finding.Decimal(p.AfterHoldMin, 1) + " min into the hold at " + p.Station
+	case p.InsideLeg():
+		return finding.Decimal(p.MetresPast, 1) + " m past " + p.Station + " towards " + p.Towards
+	case p.Arriving:
+		return "arriving at " + p.Station
+	}
+	return p.Station
+}
+
+// farthest is the turn at the latest with its metres from the start.
+func (c *Case) farthest() string {
+	if !c.computed() {
+		return "a place not known"
+	}
+	p := c.Route.Reach.Place
+	return placeText(&p) + " (" + finding.Decimal(p.DistanceM, 0) + " m)"
+}
+
+func (c *Case) routeCheck(name string) []finding.Finding {
+	if !c.computed() {
+		f := answer(finding.Indeterminate, "route_unknown", c.plan())
+		f.Path = "route"
+		return one(f)
+	}
+	for _, k := range c.Route.Checks {
+		if k.Name != name {
+			continue
+		}
+		s, other := c.who(k.Who)
+		f := answer(finding.Pass, "ok", s)
+		f.Other = other
+		if !k.Applies {
+			f.Status, f.Code, f.Subject, f.Other = finding.NotApplicable, "not_applicable", c.plan(), nil
+			return one(f)
+		}
+		decimals := 1
+		if k.Unit == "L" {
+			decimals = 0
+		}
+		f = measured(f, finding.Number("", k.Measured, decimals, k.Unit), finding.Number("", k.Limit, decimals, k.Unit))
+		f.Place = placeText(k.Place)
+		who := s.Label()
+		if other != nil {
+			who += " to " + other.Label()
+		}
+		f.Figures = []finding.Figure{finding.Word("who", who), finding.Word("pass", nameOr(c.named(k.WhatPass), "turn no later than "+c.farthest()))}
+		if !k.Passed {
+			f.Status, f.Code, f.Path = checkStatus(k.Verdict), "failed", "route.route.moves"
+			if k.Margin < 0 {
+				short := finding.Number("", -k.Margin, 1, k.Unit)
+				f.Shortfall = &short
+			}
+		}
+		f = at(f)
+		if name == route.CheckSharing && c.Route.WorstSharing != nil {
+			f = c.sharing(f, c.Route.WorstSharing, k.Passed)
+		}
+		return one(f)
+	}
+	// A check the route model did not report: nothing of the plan concerns it.
+	return one(answer(finding.NotApplicable, "not_applicable", c.plan()))
+}
+
+func checkStatus(verdict string) finding.Status {
+	switch verdict {
+	case "needs_waiver":
+		return finding.NeedsWaiver
+	case "caution":
+		return finding.Caution
+	case "none":
+		return finding.Note
+	}
+	return finding.Refuse
+}
+
+// sharing tells the sharing exit with donor, victim, litres and the donor's bar.
+func (c *Case) sharing(f finding.Finding, w *route.Sharing, passed bool) finding.Finding {
+	donor, victim := c.donors(w.Donor), c.donors(w.Victim)
+	f.Subject, f.Other = donor, &victim
+	f = measured(f, finding.Number("", w.LeftL, 0, "L"), finding.Number("", w.NeedL, 0, "L"))
+	f.Place = placeText(&w.Place)
+	f.Figures = nil
+	f = at(f)
+	if !passed {
+		short := finding.Number("", -w.MarginL, 1, "L")
+		f.Code, f.Shortfall = "short", &short
+		inBar := ""
+		if w.MarginBar != nil {
+			bar := finding.Number("short_bar", -*w.MarginBar, 1, "bar")
+			f.Figures = append(f.Figures, bar)
+			inBar = " = " + bar.String()
+		}
+		f.Figures = append(f.Figures, finding.Word("in_bar", inBar), finding.Word("farthest", c.farthest()))
+	}
+	f.Steps = []finding.Step{{
+		What:    "what the donor has left against what two need",
+		Formula: "left minus (donor's rate + victim's rate) × (way out in bar minutes + delay × pressure here) minus the sharing reserve",
+		Inputs:  []finding.Figure{finding.Number("left", w.LeftL, 1, "L"), finding.Number("needed", w.NeedL, 1, "L")},
+		Result:  finding.Number("margin", w.MarginL, 1, "L"),
+		Source:  "method handbook, route method, 4.2 (D18, D21)",
+	}}
+	return f
+}
+
+func turns(c *Case) []finding.Finding {
+	if !c.computed() {
+		f := answer(finding.Indeterminate, "route_unknown", c.plan())
+		f.Path = "route"
+		return one(f)
+	}
+	var out []finding.Finding
+	for _, d := range c.Route.Divers {
+		for _, m := range d.Mains {
+			f := answer(finding.Note, "ok", c.nameOf(d.Name))
+			turn := finding.Number("", m.TurnRoundedBar, 1, "bar")
+			f.Observed = &turn
+			f.Figures = []finding.Figure{
+				finding.Number("start", m.StartBar, 1, "bar"), finding.Number("exact", m.TurnBar, 2, "bar"),
+				finding.Word("governs", words(d.TurnGovernedBy)), finding.Word("supply", m.Cylinder),
+			}
+			if m.TurnBar > m.StartBar+1e-6 {
+				f.Status, f.Code, f.Path = finding.Refuse, "short", "plan.supplies"
+			}
+			out = append(out, f)
+		}
+	}
+	r := c.Route.Reach
+	f := answer(finding.Note, "place", c.plan())
+	f.Place = c.farthest()
+	var binds []string
+	for _, b := range r.Binds {
+		s, other := c.who(b.Who)
+		who := s.Label()
+		if other != nil {
+			who += " to " + other.Label()
+		}
+		binds = append(binds, words(b.Check)+" of "+who)
+	}
+	f.Figures = []finding.Figure{finding.Word("binds", strings.Join(binds, ", "))}
+	if r.WholeRoute {
+		f.Code = "whole"
+	}
+	return append(out, f)
+}
+
+func cautions(c *Case) []finding.Finding {
+	if !c.computed() {
+		f := answer(finding.Indeterminate, "route_unknown", c.plan())
+		f.Path = "route"
+		return one(f)
+	}
+	var out []finding.Finding
+	for _, k := range c.Route.Cautions {
+		s, _ := c.who(k.Who)
+		f := answer(finding.Caution, "said", s)
+		f = measured(f, finding.Number("", k.Value, 1, k.Unit), finding.Number("", k.Limit, 1, k.Unit))
+		f.Place = placeText(k.Place)
+		f.Figures = []finding.Figure{finding.Word("who", s.Label()), finding.Word("phrase", c.named(k.Phrase)), finding.Word("kind", k.Kind)}
+		out = append(out, at(f))
+	}
+	if len(out) == 0 {
+		out = one(pass(c.plan()))
+	}
+	return out
+}
+
+// Farthest is the turn at the latest: its place for a reader, with the metres
+// swum from the start, and the minutes into the dive.
+func (c *Case) Farthest() (place string, minute float64) {
+	if !c.computed() {
+		return "", 0
+	}
+	return c.farthest(), c.Route.Reach.Place.ElapsedMin
+}

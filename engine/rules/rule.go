@@ -1,0 +1,199 @@
+// Package rules judges a plan: each rule is data (id, version, citation,
+// effective dates, words) and one pure function. All rules always run, in the
+// order of the table; every one answers, passes and not-applicable included.
+//
+// Date questions are answered by the packages calendar, due, training, analysis
+// and watch; gas and route questions by route. Rules call them and never copy
+// their arithmetic.
+package rules
+
+import (
+	"strings"
+
+	"lastlight/engine/finding"
+	"lastlight/engine/policy"
+)
+
+// Words are the sentences of one code. Placeholders in braces are replaced by
+// the finding's own fields: {subject} {other} {observed} {limit} {shortfall}
+// {place} and the names of its figures.
+type Words struct {
+	Says   string
+	Remedy string // what would pass instead
+}
+
+// Rule is one rule.
+type Rule struct {
+	ID       string
+	Version  int
+	Title    string
+	Citation finding.Citation
+	Cell     string // policy cell the limit comes from; its citation is the club's
+	From, To string // ISO days on which the rule is in force; empty = always, still
+	Words    map[string]Words
+
+	// Check looks at the case and returns at least one finding. It fills status,
+	// code, subject and figures; the rest is filled by Judge.
+	Check func(c *Case) []finding.Finding
+}
+
+// handbook cites a section of the project's own method handbook.
+func handbook(part, section string) finding.Citation {
+	return finding.Citation{Document: "method handbook, " + part, Edition: "2026", Section: section, DateRead: "2026-11-25"}
+}
+
+// Table lists every rule in the order in which they run.
+func Table() []Rule {
+	var all []Rule
+	for _, group := range [][]Rule{
+		planRules(), siteRules(), peopleRules(), teamRules(), levelRules(), cylinderRules(), gasRules(), kitRules(), routeRules(), decompressionRules(), watchRules(),
+	} {
+		all = append(all, group...)
+	}
+	return all
+}
+
+// Judge runs every rule of the table and returns all findings, worst first.
+func Judge(c *Case) []finding.Finding {
+	var all []finding.Finding
+	for _, r := range Table() {
+		all = append(all, r.judge(c)...)
+	}
+	finding.Sort(all)
+	return all
+}
+
+func (r Rule) judge(c *Case) []finding.Finding {
+	var fs []finding.Finding
+	if r.inForce(c) {
+		fs = r.Check(c)
+		if len(fs) == 0 {
+			// A rule that says nothing has not looked: that must never read as a pass.
+			fs = []finding.Finding{{Status: finding.Indeterminate, Code: "no_answer", Subject: c.plan()}}
+		}
+	} else {
+		fs = []finding.Finding{{Status: finding.NotApplicable, Code: "not_in_force", Subject: c.plan()}}
+	}
+	for i := range fs {
+		fs[i] = r.finish(c, fs[i])
+	}
+	return fs
+}
+
+// inForce compares the dive's last day with the rule's effective dates. Where
+// the day is unknown the rule runs: another rule says what is missing.
+func (r Rule) inForce(c *Case) bool {
+	if c.Days.Last.IsZero() {
+		return true
+	}
+	day := c.Days.Last.String()
+	return (r.From == "" || day >= r.From) && (r.To == "" || day <= r.To)
+}
+
+// common are the words every rule shares.
+var common = map[string]Words{
+	"ok":             {Says: "{subject}: in order"},
+	"not_asked":      {Says: "{subject}: the plan does not ask for it"},
+	"not_in_force":   {Says: "the rule is not in force on the day of the dive"},
+	"no_answer":      {Says: "{subject}: cannot tell", Remedy: "report this: a rule gave no answer"},
+	"unknown":        {Says: "{subject}: cannot tell, {observed} is not recorded", Remedy: "record {observed}"},
+	"route_unknown":  {Says: "{subject}: cannot tell, the route has faults", Remedy: "mend the route first"},
+	"level_unknown":  {Says: "{subject}: cannot tell, nobody can say which level counts", Remedy: "have the cards of the team seen and recorded"},
+	"cannot_compute": {Says: "{subject}: cannot tell, {observed}", Remedy: "enter what is missing"},
+}
+
+func (r Rule) finish(c *Case, f finding.Finding) finding.Finding {
+	f.Rule, f.RuleVersion, f.Citation = r.ID, r.Version, r.Citation
+	if r.Cell != "" {
+		if own, ok := c.Policy.CitationFor(r.cell(c)); ok && own.Complete() {
+			f.Citation = own
+		}
+	}
+	if f.Unit == "" {
+		switch {
+		case f.Observed != nil && f.Observed.Unit != "":
+			f.Unit = f.Observed.Unit
+		case f.Limit != nil:
+			f.Unit = f.Limit.Unit
+		}
+	}
+	if f.Status == finding.NeedsWaiver {
+		f.Waiver = c.Policy.Waivers.For(r.ID)
+	}
+	w, ok := r.Words[f.Code]
+	if !ok {
+		w, ok = common[f.Code]
+	}
+	if !ok {
+		w = Words{Says: "{subject}: " + strings.ReplaceAll(f.Code, "_", " ")}
+	}
+	f.Message = fill(w.Says, f)
+	if f.Status.Blocks() || f.Status == finding.Caution || f.DueAt != "" {
+		f.Remedy = fill(w.Remedy, f)
+	}
+	return f
+}
+
+// cell is the policy path of the rule with {level} replaced by the level judged.
+func (r Rule) cell(c *Case) string {
+	return strings.ReplaceAll(r.Cell, "{level}", c.LevelName)
+}
+
+// fill builds a sentence from nothing but the finding's own fields.
+func fill(template string, f finding.Finding) string {
+	if !strings.Contains(template, "{") {
+		return template
+	}
+	pairs := []string{"{subject}", f.Subject.Label(), "{place}", f.Place}
+	if f.Other != nil {
+		pairs = append(pairs, "{other}", f.Other.Label())
+	}
+	add := func(name string, v *finding.Figure) {
+		if v != nil {
+			pairs = append(pairs, "{"+name+"}", v.String())
+		}
+	}
+	add("observed", f.Observed)
+	add("limit", f.Limit)
+	add("shortfall", f.Shortfall)
+	for i := range f.Figures {
+		add(f.Figures[i].Name, &f.Figures[i])
+	}
+	return strings.NewReplacer(pairs...).Replace(template)
+}
+
+// Small makers of findings, so that a rule reads as its answer.
+
+func answer(s finding.Status, code string, subject finding.Subject) finding.Finding {
+	return finding.Finding{Status: s, Code: code, Subject: subject}
+}
+
+func pass(subject finding.Subject) finding.Finding { return answer(finding.Pass, "ok", subject) }
+
+func notAsked(subject finding.Subject) finding.Finding {
+	return answer(finding.NotApplicable, "not_asked", subject)
+}
+
+// unknown says which input is missing; it blocks.
+func unknown(subject finding.Subject, what, path string) finding.Finding {
+	f := answer(finding.Indeterminate, "unknown", subject)
+	w := finding.Word("", what)
+	f.Observed, f.Path = &w, path
+	return f
+}
+
+// measured attaches what was seen and the limit it was compared with.
+func measured(f finding.Finding, observed, limit finding.Figure) finding.Finding {
+	f.Observed, f.Limit = &observed, &limit
+	return f
+}
+
+func one(f finding.Finding) []finding.Finding { return []finding.Finding{f} }
+
+// breach is the status of a permission that may be bought by a second approver.
+func breach(p policy.Permission) finding.Status {
+	if p.SecondApprover {
+		return finding.NeedsWaiver
+	}
+	return finding.Refuse
+}

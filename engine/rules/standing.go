@@ -1,0 +1,184 @@
+package rules
+
+import (
+	"slices"
+
+	"lastlight/engine/calendar"
+	"lastlight/engine/finding"
+	"lastlight/engine/policy"
+	"lastlight/engine/training"
+)
+
+// Standing is what one diver counts as on this dive, and why.
+type Standing struct {
+	Known    bool   // false: cannot tell which level counts
+	Counts   string // level of the best card that counts, lapse included; empty = none does
+	DepthM   *float64
+	Endorsed []string // endorsements that count
+
+	Card   finding.Finding   // answer of diver.card
+	Lapsed []finding.Finding // endorsements that do not count, and why
+}
+
+// Holds tells whether the endorsement counts on this dive.
+func (s Standing) Holds(endorsement string) bool { return slices.Contains(s.Endorsed, endorsement) }
+
+// Limits is the row of the ladder that holds for this diver; nil where it
+// cannot be told or the diver counts as nothing. On a training dive it is the
+// level taught.
+func (m Member) Limits(c *Case) *policy.Level {
+	if c.taught() != nil {
+		return c.taught()
+	}
+	if !m.Known {
+		return nil
+	}
+	return c.Policy.Level(m.Counts)
+}
+
+// standings works out every member's standing from the cards, over the whole span.
+func (c *Case) standings() {
+	for i := range c.Team {
+		m := &c.Team[i]
+		c.cards(m)
+		c.endorsements(m)
+	}
+}
+
+// seenDay is the site-local day on which a card was seen.
+func (c *Case) seenDay(at calendar.Instant) calendar.Day {
+	if at.IsZero() || len(c.In.Site.Zones) == 0 {
+		return calendar.Day{}
+	}
+	day, err := c.In.Site.Zones[0].Day(at)
+	if err != nil {
+		return calendar.Day{}
+	}
+	return day
+}
+
+// cards finds the highest level any card of the diver gives for the whole dive.
+func (c *Case) cards(m *Member) {
+	s := m.subject()
+	if m.Record == nil {
+		m.Card = unknown(s, "the person's record", m.Path)
+		return
+	}
+	if c.Days.First.IsZero() {
+		m.Card = unknown(s, "the days of the dive", "plan.entry")
+		return
+	}
+	var best training.CardAnswer
+	bestRung, bestAt, unseen, ended := -1, -1, -1, -1
+	var unseenWhy string
+	for i, card := range m.Record.Cards {
+		l := c.Policy.Level(card.Level)
+		if l == nil || !card.Revoked.IsZero() {
+			continue
+		}
+		tc := training.Card{
+			Level: training.Level(card.Level), Issued: card.Issued, LastDay: card.Expires,
+			Holder: m.Diver, SeenBy: card.SeenBy, SeenAt: card.SeenAt, LapsesTo: training.Level(l.LapsesTo),
+		}
+		if l.LapseMonths != nil {
+			tc.LapseMonths = *l.LapseMonths
+		}
+		if !c.Policy.People.CardSeenByOther {
+			tc.Holder = ""
+		}
+		a := training.JudgeCard(training.CardQuestion{Card: tc, Days: c.Days, Entry: c.Span.Entry, SeenDay: c.seenDay(card.SeenAt)})
+		switch rung := c.Policy.Rung(string(a.CountsAs)); {
+		case a.Verdict == training.CannotTell:
+			unseen, unseenWhy = i, a.Why[len(a.Why)-1]
+		case a.CountsAs == "":
+			ended = i
+		case rung > bestRung:
+			best, bestRung, bestAt = a, rung, i
+		}
+	}
+	at := func(f finding.Finding, i int) finding.Finding {
+		card := m.Record.Cards[i]
+		f.Path = path("divers", c.indexOf(m.Diver), path("cards", i, ""))
+		f.Evidence = record("card", card.ID, card.Version)
+		f.Figures = append(f.Figures, finding.Word("card", card.Level))
+		return f
+	}
+	switch {
+	case bestAt >= 0:
+		card := m.Record.Cards[bestAt]
+		m.Known, m.Counts, m.DepthM = true, string(best.CountsAs), card.DepthM
+		f := measured(pass(s), finding.Word("", c.Days.Last.String()), finding.Word("", dayOr(best.LastDay, "no end")))
+		switch {
+		case slices.Contains(best.Why, training.CardEnds):
+			f.Status, f.Code = finding.Caution, "card_ends"
+		case slices.Contains(best.Caution, training.LastDay):
+			f.Status, f.Code = finding.Caution, "last_day"
+		}
+		f.Figures = append(f.Figures, finding.Word("counts_as", m.Counts))
+		m.Card = at(f, bestAt)
+	case unseen >= 0:
+		m.Card = at(answer(finding.Indeterminate, unseenWhy, s), unseen)
+	case ended >= 0:
+		m.Known = true
+		f := measured(answer(finding.Refuse, "card_ended", s), finding.Word("", c.Days.Last.String()), finding.Word("", dayOr(m.Record.Cards[ended].Expires, "not yet issued")))
+		m.Card = at(f, ended)
+	default:
+		m.Card = unknown(s, "a training card that counts", path("divers", c.indexOf(m.Diver), "cards"))
+	}
+}
+
+func dayOr(d calendar.Day, other string) string {
+	if d.IsZero() {
+		return other
+	}
+	return d.String()
+}
+
+func (c *Case) indexOf(diver string) int {
+	for i := range c.In.Divers {
+		if c.In.Divers[i].ID == diver {
+			return i
+		}
+	}
+	return -1
+}
+
+// endorsements lists those that count: a card seen by another, in date over the
+// whole span.
+func (c *Case) endorsements(m *Member) {
+	if m.Record == nil || c.Days.First.IsZero() {
+		return
+	}
+	for _, card := range m.Record.Cards {
+		if card.Endorsement == "" || m.Holds(card.Endorsement) || !card.Revoked.IsZero() {
+			continue
+		}
+		holder := m.Diver
+		if !c.Policy.People.CardSeenByOther {
+			holder = ""
+		}
+		a := training.JudgeCard(training.CardQuestion{
+			Card: training.Card{Level: training.Level(card.Endorsement), Issued: card.Issued, LastDay: card.Expires, Holder: holder, SeenBy: card.SeenBy, SeenAt: card.SeenAt},
+			Days: c.Days, Entry: c.Span.Entry, SeenDay: c.seenDay(card.SeenAt),
+		})
+		f := answer(finding.Note, "endorsement_not_counted", m.subject())
+		f.Evidence = record("card", card.ID, card.Version)
+		name := finding.Word("", card.Endorsement)
+		f.Observed = &name
+		if a.CountsAs == "" {
+			why := finding.Word("", a.Why[0])
+			f.Limit = &why
+			m.Lapsed = append(m.Lapsed, f)
+			continue
+		}
+		m.Endorsed = append(m.Endorsed, card.Endorsement)
+	}
+}
+
+// taught is the level of a training dive; nil on any other dive.
+func (c *Case) taught() *policy.Level {
+	if c.In.Plan.Kind == "training" && c.In.Plan.Taught != "" {
+		return c.Policy.Level(c.In.Plan.Taught)
+	}
+	return nil
+}
