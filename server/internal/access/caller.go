@@ -1,0 +1,87 @@
+package access
+
+import (
+	"context"
+	"slices"
+	"time"
+)
+
+// Grant is a role given to a person, for the whole club or for one expedition.
+type Grant struct {
+	ID         string
+	Person     string
+	Role       Roles  // exactly one
+	Expedition string // empty: the whole club
+	OfPerson   string // for Guardian: the minor
+	GrantedAt  time.Time
+	GrantedBy  string // empty: by the command on the server's machine
+	RevokedAt  time.Time
+	RevokedBy  string
+}
+
+// Caller is who calls: a person on one device, with the roles that stand at this minute.
+type Caller struct {
+	Person     string
+	FullName   string
+	Token      Token
+	Club       Roles            // held for the whole club
+	Expedition map[string]Roles // held for one expedition only
+	Wards      []string         // the minors whose guardian the caller is
+	Grants     []Grant          // what the sets above were made from
+}
+
+// NewCaller makes a caller of a token, its person and the grants that stand.
+func NewCaller(fullName string, token Token, grants []Grant) *Caller {
+	c := &Caller{Person: token.Person, FullName: fullName, Token: token, Grants: grants}
+	for _, g := range grants {
+		if g.Role == Guardian && g.OfPerson != "" {
+			c.Wards = append(c.Wards, g.OfPerson)
+		}
+		if g.Expedition == "" {
+			c.Club |= g.Role
+			continue
+		}
+		if c.Expedition == nil {
+			c.Expedition = map[string]Roles{}
+		}
+		c.Expedition[g.Expedition] |= g.Role
+	}
+	return c
+}
+
+// Anywhere is every role the caller holds, for the club or for any expedition.
+func (c *Caller) Anywhere() Roles {
+	roles := c.Club
+	for _, r := range c.Expedition {
+		roles |= r
+	}
+	return roles
+}
+
+// In is what the caller may act as on a record of these expeditions: roles held for the club, and for any of them.
+func (c *Caller) In(expeditions ...string) Roles {
+	roles := c.Club
+	for _, e := range expeditions {
+		roles |= c.Expedition[e]
+	}
+	return roles
+}
+
+// Guards tells whether the caller is the guardian of this person.
+func (c *Caller) Guards(person string) bool { return slices.Contains(c.Wards, person) }
+
+type callerKey struct{}
+
+// WithCaller puts the caller of a request into its context. Only the interceptor that checked the token does this.
+func WithCaller(ctx context.Context, c *Caller) context.Context {
+	return context.WithValue(ctx, callerKey{}, c)
+}
+
+// CallerFrom gives the caller of the request. It is never nil: outside of a request, and in a method open to all, it is nobody,
+// who holds no role and is no person.
+func CallerFrom(ctx context.Context) *Caller {
+	if c, ok := ctx.Value(callerKey{}).(*Caller); ok {
+		return c
+	}
+	return &Caller{}
+}
