@@ -164,7 +164,7 @@ func (p *Planner) mark(path *Path, lastStop float64) {
 			n := &path.Nodes[b.node]
 			hold = n.Hold > 0
 			for _, a := range n.Actions {
-				b.pickUp = b.pickUp || a.Kind == PickUp
+				b.pickUp = b.pickUp || (a.Kind == PickUp && p.lost>>a.Cylinder&1 == 0)
 			}
 			if n.Turn {
 				fell = false

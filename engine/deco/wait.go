@@ -40,8 +40,8 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 		if p.waitMinute(minute, at) {
 			continue
 		}
-		// Nobody's followed compartment refuses any longer. The minute before is
-		// judged in full, for the report; then this one decides.
+		// Somebody may be permitted now. The minute before is judged in full, for
+		// the report; then this one decides.
 		if p.anyBehind() { // else the minute before was tested in full
 			p.catchUp(minute, at, 1)
 			_, worst = p.testAll(j, r, true)
@@ -99,14 +99,16 @@ func (p *Planner) testAll(j int, r *Result, past bool) (refused bool, worst Marg
 }
 
 // waitMinute lets a minute pass. A refused diver is followed by the compartment
-// that refused; the others are moved whole. It tells whether the wait is known
-// to go on: some followed compartment still refuses.
-func (p *Planner) waitMinute(minute *tissue.Step, at float64) (goOn bool) {
+// that refused; the others are moved whole. It tells whether this minute's test
+// is known: everybody's followed compartment still refuses.
+func (p *Planner) waitMinute(minute *tissue.Step, at float64) (known bool) {
+	known = true
 	for d := range p.team.Divers {
 		mix := p.mixes[p.now[d].breathing]
 		f := &p.tracked[d]
 		if !f.on {
 			p.model.Apply(&p.state[d].Tissues, minute, mix, at, at, p.hasHelium[d])
+			known = false
 			continue
 		}
 		n2, he := p.model.Inspired(mix, at)
@@ -116,23 +118,9 @@ func (p *Planner) waitMinute(minute *tissue.Step, at float64) (goOn bool) {
 			f.he = he + float64((f.he-he)*minute.He[k].Q)
 		}
 		f.behind++
-		goOn = p.alone(d, k, f.n2, f.he) || goOn
+		known = p.alone(d, k, f.n2, f.he) && known
 	}
-	if !goOn {
-		return false
-	}
-	// The wait goes on; a diver who was permitted may have come to be refused.
-	return !p.needsFull()
-}
-
-// needsFull tells whether somebody is not followed and has to be tested whole every minute.
-func (p *Planner) needsFull() bool {
-	for d := range p.team.Divers {
-		if !p.tracked[d].on {
-			return true
-		}
-	}
-	return false
+	return known
 }
 
 // anyBehind tells whether somebody's last full test lies more than a minute back.
