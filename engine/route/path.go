@@ -33,5 +33,128 @@ type Piece struct {
 // once by Trace; its methods only read.
 type Path struct {
 	Pieces []Piece // descent, in, home, last ascent; a hold piece stands for every move, also with 0 minutes
-	plan   *plan
+	walk   *walk
+}
+
+// Trace gives the planned path. Refusals and problems are those of Evaluate;
+// with any of them there is no path.
+func Trace(in Input) (*Path, []Refusal, []Problem) {
+	w, res, problems := prepare(&in)
+	if w == nil {
+		return nil, res.Refused, problems
+	}
+	p := &Path{walk: w}
+	p.trace()
+	return p, nil, nil
+}
+
+func (p *Path) trace() {
+	w := p.walk
+	start := &w.nodes[w.start]
+	if w.startMin > 0 {
+		p.Pieces = append(p.Pieces, Piece{Kind: PieceDescent, Towards: start.name, Metres: start.depth, ToDepthM: start.depth,
+			Minutes: w.startMin, GasFactor: 1, Breathing: p.breathing(w.segs[0].gear), Actions: w.in.Route.StartActions})
+	}
+	for i := range w.steps {
+		s := &w.steps[i]
+		m := &w.moves[i]
+		l := &w.legs[m.leg]
+		breathing := p.breathing(w.segs[s.first].gear)
+		for k := range l.travel[m.dir].pieces {
+			x := &l.travel[m.dir].pieces[k]
+			p.Pieces = append(p.Pieces, Piece{Kind: PieceSwim, Move: i + 1, Leg: l.in.ID, Station: w.nodes[s.from].name, Towards: w.nodes[s.to].name,
+				MetresPast: x.at, Metres: x.length, FromDepthM: x.depth, ToDepthM: x.end,
+				Minutes: float64(w.minutesPerMetre(x, m.ground) * x.length), GasFactor: m.factor, FlowMMin: l.flow(m.dir),
+				Restriction: l.in.Restriction, Breathing: breathing})
+		}
+		if i == 0 && w.startMin == 0 {
+			p.Pieces[0].Actions = w.in.Route.StartActions
+		}
+		to := &w.nodes[s.to]
+		in := &w.in.Route.Moves[i]
+		p.Pieces = append(p.Pieces, Piece{Kind: PieceHold, Move: i + 1, Station: to.name, FromDepthM: to.depth, ToDepthM: to.depth,
+			Minutes: m.hold, GasFactor: 1, Task: in.HoldTask, Actions: in.Actions, Breathing: p.breathing(w.segs[s.hold].gear)})
+	}
+	end := &w.nodes[w.steps[len(w.steps)-1].to]
+	if w.endMin > 0 {
+		p.Pieces = append(p.Pieces, p.ascent(end, p.breathing(w.gear)))
+	}
+}
+
+func (p *Path) ascent(from *node, breathing []string) Piece {
+	min, _ := p.walk.straight(from.depth, p.walk.in.Policy.AscentMMin)
+	return Piece{Kind: PieceAscent, Station: from.name, Metres: from.depth, FromDepthM: from.depth, Minutes: min, GasFactor: 1, Breathing: breathing}
+}
+
+func (p *Path) breathing(g *gear) []string {
+	list := make([]string, len(g.inUse))
+	for d, k := range g.inUse {
+		if k != mainsInUse {
+			list[d] = p.walk.cyls[k].id
+		}
+	}
+	return list
+}
+
+// WayOut is the cheapest known way out of a place of the plan (D15), at
+// contingency speed and without holds: swims, then the ascent from an opening.
+// The place needs Move and, inside a leg, MetresPast; at a station Arriving or
+// InHold tell which value of D14 is meant. False where there is no such place or
+// no known way out.
+func (p *Path) WayOut(at Place) ([]Piece, bool) {
+	w := p.walk
+	if at.Move < 1 || at.Move > len(w.steps) {
+		return nil, false
+	}
+	step := &w.steps[at.Move-1]
+	l := &w.legs[w.moves[at.Move-1].leg]
+	n, metres := step.hold, at.MetresPast
+	if at.Arriving {
+		metres = l.in.LengthM
+	}
+	if !at.InHold {
+		for n = step.first; n < step.hold-1 && w.segs[n].at+w.segs[n].length < metres; n++ {
+		}
+	}
+	s := &w.segs[n]
+	if s.mode == noWay || !(metres >= 0 && metres <= l.in.LengthM) {
+		return nil, false
+	}
+	var out []Piece
+	switch {
+	case s.mode == upward:
+		depth := (s.pressure.at(metres-s.at) - w.in.Water.SurfaceBar) / w.in.Water.BarPerM
+		return append(out, p.ascent(&node{name: w.nodes[l.ends[s.dir]].name, depth: depth}, nil)), true
+	case !s.hold && s.mode == back:
+		out = p.over(out, s.leg, 1-s.dir, l.in.LengthM-metres)
+	case !s.hold:
+		out = p.over(out, s.leg, s.dir, metres)
+	}
+	y := s.home
+	for ; y.leg >= 0; y = y.next {
+		out = p.over(out, y.leg, y.dir, 0)
+	}
+	if min, _ := w.straight(w.nodes[y.node].depth, w.in.Policy.AscentMMin); min > 0 {
+		out = append(out, p.ascent(&w.nodes[y.node], nil))
+	}
+	return out, true
+}
+
+// over adds a leg from so many metres on.
+func (p *Path) over(out []Piece, leg, dir int, from float64) []Piece {
+	w := p.walk
+	l := &w.legs[leg]
+	t := &l.travel[dir]
+	for k := range t.pieces {
+		x := &t.pieces[k]
+		if x.at+x.length <= from+1e-12 {
+			continue
+		}
+		skip := max(0, from-x.at)
+		out = append(out, Piece{Kind: PieceSwim, Leg: l.in.ID, Station: w.nodes[l.ends[dir]].name, Towards: w.nodes[l.ends[1-dir]].name,
+			MetresPast: x.at + skip, Metres: x.length - skip,
+			FromDepthM: x.depth + float64((x.end-x.depth)*skip)/x.length, ToDepthM: x.end,
+			Minutes: float64(x.tc * (x.length - skip)), GasFactor: t.factor, FlowMMin: l.flow(dir), Restriction: l.in.Restriction})
+	}
+	return out
 }

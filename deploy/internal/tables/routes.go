@@ -165,6 +165,7 @@ func (c *routesCompare) all(content []byte) error {
 	}
 	if o, ok := want["commitment_point"].(object); ok {
 		c.place("commitment_point", o, c.got.Commitment)
+		c.arriving("commitment_point", o, c.got.Commitment)
 		c.numbers("commitment_point", o, placeNumbers(c.got.Commitment))
 	}
 	if o, ok := want["divers"].(object); ok {
@@ -217,7 +218,10 @@ func (c *routesCompare) checks(want object) {
 // named by the move that arrives, as 0 m on the next, or as 0 minutes into the
 // hold; whether it is the arriving value of D14 is compared by the values.
 func (c *routesCompare) samePlace(want object, got route.Place) bool {
-	move, _ := want["move"].(float64)
+	move, whole := want["move"].(float64)
+	if whole && move != math.Trunc(move) {
+		return false
+	}
 	station, _ := want["station"].(string)
 	past, _ := want["metres_past"].(float64)
 	held, _ := want["after_hold_min"].(float64)
@@ -245,6 +249,23 @@ func (c *routesCompare) departs(move int, station string) int {
 func (c *routesCompare) place(key string, want object, got route.Place) {
 	if !c.samePlace(want, got) {
 		c.Fail(c.row, key, got, want)
+	}
+}
+
+// arriving compares which of the two values of D14 is meant, where they differ.
+func (c *routesCompare) arriving(key string, want object, got route.Place) {
+	flag, _ := want["arriving"].(bool)
+	if _, placed := want["station"]; !placed {
+		return
+	}
+	if flag == got.Arriving || want["metres_past"] != 0.0 || got.Move < 1 || got.Move > len(c.got.Moves) {
+		return
+	}
+	if visit := c.departs(got.Move, got.Station); visit >= 1 {
+		m := &c.got.Moves[visit-1]
+		if a, b := m.WayOutArriving, m.WayOutAfterArrival; a != nil && b != nil && math.Abs(a.BarMin-b.BarMin) > routesAbsolute {
+			c.Fail(c.row, key+".arriving", got.Arriving, flag)
+		}
 	}
 }
 
@@ -337,6 +358,7 @@ func (c *routesCompare) worst(key string, want object, got *route.Sharing) {
 		delete(numbers, "margin_l")
 	}
 	c.numbers(key, want, numbers)
+	c.arriving(key, want, match.Place)
 	if inside, ok := want["inside_a_leg"]; ok {
 		c.Exact(c.row, key+".inside_a_leg", match.Place.InsideLeg(), inside)
 	}
@@ -404,7 +426,8 @@ func (c *routesCompare) reach(want object) {
 	}
 }
 
-// binds: any of the requirements that tie may be named; so one in common is enough.
+// binds: any of the requirements that tie may be named; so each one named must
+// be among those found.
 func (c *routesCompare) binds(key string, want object, name string, got []route.Bind) {
 	w, ok := want[name]
 	if !ok {
@@ -419,16 +442,13 @@ func (c *routesCompare) binds(key string, want object, name string, got []route.
 	}
 	for _, x := range list {
 		pair, _ := x.([]any)
-		if len(pair) != 2 {
-			continue
-		}
-		for _, b := range got {
-			if b.Check == pair[0] && (b.Who == pair[1] || c.owner(b.Who) == pair[1]) {
-				return
-			}
+		if len(pair) != 2 || !slices.ContainsFunc(got, func(b route.Bind) bool {
+			return b.Check == pair[0] && (b.Who == pair[1] || c.owner(b.Who) == pair[1])
+		}) {
+			c.Fail(c.row, key, got, w)
+			return
 		}
 	}
-	c.Fail(c.row, key, got, w)
 }
 
 // owner of a stage; a check on a cylinder may name either.
