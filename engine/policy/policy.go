@@ -57,7 +57,7 @@ type Source struct {
 // Permission is one cell of the per-level table that is "no", "yes" or "yes if".
 type Permission struct {
 	Allowed          bool     `json:"allowed"`
-	Endorsements     []string `json:"endorsements,omitempty"` // every diver must hold each of them
+	Endorsements     []string `json:"endorsements,omitempty"` // every diver concerned must hold each of them
 	InstructorInTeam bool     `json:"instructor_in_team,omitempty"`
 	AfterSetUp       bool     `json:"after_set_up,omitempty"` // only over a verified far side
 	SecondApprover   bool     `json:"second_approver,omitempty"`

@@ -261,7 +261,7 @@ func (c *Case) permit(s finding.Subject, p policy.Permission, thing string, spot
 	if p.Allowed {
 		for _, e := range p.Endorsements {
 			for _, m := range c.Team {
-				if m.Holds(e) {
+				if m.Holds(e) || !concerns(spots, m.Diver) {
 					continue
 				}
 				f := measured(base(finding.Refuse, "endorse"), what, finding.Word("", e))
@@ -295,6 +295,17 @@ func (c *Case) permit(s finding.Subject, p policy.Permission, thing string, spot
 		out = append(out, measured(f, observed, limit))
 	}
 	return out
+}
+
+// concerns tells whether any of the things counted is this diver's: a stage, a
+// scooter and required stops are one diver's, a restriction is everybody's.
+func concerns(spots []Spot, diver string) bool {
+	for _, s := range spots {
+		if s.Diver == "" || s.Diver == diver {
+			return true
+		}
+	}
+	return false
 }
 
 // overhead compares the zones of the route with what the level may enter.
