@@ -56,6 +56,7 @@ func (p *problems) word(v, field string, allowed ...string) {
 const (
 	slowestMMin = 0.1 // a swim slower than this is a mistaken unit
 	fastestMMin = 200
+	shortestM   = 0.001
 )
 
 // check tells what is wrong with the values of the input, with their places.
@@ -202,8 +203,8 @@ func (in *Input) checkSurvey(p *problems) {
 }
 
 func (l *Leg) check(p *problems, i int) {
-	if !(l.LengthM >= 0.01 && l.LengthM <= MaxLengthM) {
-		p.within(l.LengthM, 0.01, MaxLengthM, "m", "legs[%d].length_m", i)
+	if !(l.LengthM >= shortestM && l.LengthM <= MaxLengthM) {
+		p.within(l.LengthM, shortestM, MaxLengthM, "m", "legs[%d].length_m", i)
 	}
 	if !(l.FlowMMin >= -fastestMMin && l.FlowMMin <= fastestMMin) {
 		p.within(l.FlowMMin, -fastestMMin, fastestMMin, "m/min", "legs[%d].flow_m_min", i)

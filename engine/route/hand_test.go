@@ -1,0 +1,238 @@
+package route
+
+import (
+	"math"
+	"testing"
+
+	"lastlight/engine/gas"
+)
+
+// policyOfVectors is the policy of the worked scenarios (routes.json): no
+// stress, no floor, no delay.
+func policyOfVectors() Policy {
+	return Policy{ShareFraction: 1. / 3, Rounding: Rounding{RoundDropFloor, 5}, StressFactor: 1, PlannedReserveBar: 40,
+		VerifiedCounts: VerifiedAfterMarker, VerificationDays: 7, AscentMMin: 9, DescentMMin: 18, CountOpenWaterAscent: true,
+		MinProgressMMin: 6, SlowExitFactor: 1, ThreeDonor: DonorSingle, WaitingGas: WaitingOwn, StageRule: StageFraction, StageFraction: 1. / 3}
+}
+
+func pair(volume, bar, rmv float64) []Diver {
+	main := []Cylinder{{VolumeL: volume, StartBar: bar}}
+	return []Diver{{Name: "Oda", RMVLMin: rmv, Mains: main}, {Name: "Keth", RMVLMin: rmv, Mains: main}}
+}
+
+func handInput(swim float64, stations []Station, legs []Leg, team []Diver, start string, moves ...Move) Input {
+	return Input{Water: Water{1, 0.1}, GasModel: gas.Ideal, Policy: policyOfVectors(), Speeds: Speeds{swim, swim},
+		Stations: stations, Legs: legs, Team: team, Route: Route{Start: start, Moves: moves}}
+}
+
+func evaluated(t *testing.T, in Input) Result {
+	t.Helper()
+	r, problems := Evaluate(in)
+	if len(problems) > 0 || len(r.Refused) > 0 {
+		t.Fatalf("problems %v, refused %v", problems, r.Refused)
+	}
+	return r
+}
+
+func wantNear(t *testing.T, what string, got, want, within float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= within) {
+		t.Errorf("%s: got %v, want %v ± %v", what, got, want, within)
+	}
+}
+
+func checkNamed(t *testing.T, r Result, name string) Check {
+	t.Helper()
+	for _, c := range r.Checks {
+		if c.Name == name {
+			return c
+		}
+	}
+	t.Fatalf("no check %s", name)
+	return Check{}
+}
+
+// R01 of the hand-worked scenarios (method handbook, routes-by-hand):
+// in 67.7 bar·min × 18 = 1218.6 L, out 48.357 × 36 = 1740.86 L, left over 2080.54 L.
+func TestHandR01(t *testing.T) {
+	r := evaluated(t, handInput(12,
+		[]Station{{Name: "basin", Opening: true}, {Name: "mouth", DepthM: 9}, {Name: "hall", DepthM: 14}, {Name: "bend", DepthM: 18}},
+		[]Leg{{ID: "q1", From: "basin", To: "mouth", LengthM: 20, FlowMMin: -2, Lined: true},
+			{ID: "q2", From: "mouth", To: "hall", LengthM: 120, FlowMMin: -2, Lined: true},
+			{ID: "q3", From: "hall", To: "bend", LengthM: 150, FlowMMin: -2, Lined: true}},
+		pair(24, 210, 18), "basin",
+		Move{To: "mouth"}, Move{To: "hall"}, Move{To: "bend"}, Move{To: "hall"}, Move{To: "mouth"}, Move{To: "basin"}))
+	wantNear(t, "penetration gas", r.Divers[0].PenetrationL, 1218.6, 1e-9)
+	wantNear(t, "way out", r.Moves[2].WayOutArriving.BarMin, 48.357142857, 1e-8)
+	wantNear(t, "worst sharing", r.WorstSharing.MarginL, 2080.542857, 1e-5)
+	if r.Verdict != Pass || !r.Reach.WholeRoute {
+		t.Errorf("verdict %s, reach %+v", r.Verdict, r.Reach)
+	}
+}
+
+// R02: the siphon on which thirds are kept and two do not get out; short 98.69 L
+// at the bend, reach 173.72 m past the ledge.
+func siphonR02() Input {
+	return handInput(12,
+		[]Station{{Name: "sink", Opening: true}, {Name: "throat", DepthM: 8}, {Name: "ledge", DepthM: 16}, {Name: "bend", DepthM: 19}},
+		[]Leg{{ID: "s1", From: "sink", To: "throat", LengthM: 24, FlowMMin: 2, Lined: true},
+			{ID: "s2", From: "throat", To: "ledge", LengthM: 190, FlowMMin: 2, Lined: true},
+			{ID: "s3", From: "ledge", To: "bend", LengthM: 180, FlowMMin: 2, Lined: true}},
+		pair(24, 210, 20), "sink",
+		Move{To: "throat"}, Move{To: "ledge"}, Move{To: "bend"}, Move{To: "ledge"}, Move{To: "throat"}, Move{To: "sink"})
+}
+
+func TestHandR02(t *testing.T) {
+	r := evaluated(t, siphonR02())
+	wantNear(t, "worst sharing", r.WorstSharing.MarginL, -98.69, 0.01)
+	wantNear(t, "reach", r.Reach.Place.MetresPast, 173.72, 0.005)
+	if r.Verdict != Fail || !checkNamed(t, r, CheckShareRule).Passed || r.Governs != BindSharing {
+		t.Errorf("verdict %s, governs %s", r.Verdict, r.Governs)
+	}
+	// The legs are inflow (D38): 2 m/min against the way out.
+	if len(r.Siphon.InflowLegs) != 3 || r.Siphon.Applied {
+		t.Errorf("siphon %+v", r.Siphon)
+	}
+	in := siphonR02()
+	in.Policy.SiphonRow, in.Policy.SiphonFraction = SiphonFraction, 0.25
+	if r = evaluated(t, in); !r.Siphon.Applied || math.Abs(r.Divers[0].PermittedL-1260) > 1e-9 || checkNamed(t, r, CheckShareRule).Passed {
+		t.Errorf("siphon row not applied: %+v", r.Siphon)
+	}
+	in.Policy.SiphonRow = SiphonRefuse
+	if r = evaluated(t, in); checkNamed(t, r, CheckSiphon).Passed {
+		t.Error("siphon row refuses, the plan stands")
+	}
+}
+
+// R05c: the place inside a slope, at no depth point and no tie, 48.27 m past the
+// perch: -11.74 L on the way home.
+func TestHandR05c(t *testing.T) {
+	in := handInput(12,
+		[]Station{{Name: "pool", Opening: true}, {Name: "lip", DepthM: 6}, {Name: "perch", DepthM: 8}},
+		[]Leg{{ID: "c1", From: "pool", To: "lip", LengthM: 15, Lined: true},
+			{ID: "c2", From: "lip", To: "perch", LengthM: 113, Lined: true, DepthPoints: []DepthPoint{{40, 30}}}},
+		pair(24, 114, 18), "pool", Move{To: "lip"}, Move{To: "perch"}, Move{To: "lip"}, Move{To: "pool"})
+	in.Policy.StressFactor, in.Policy.DelayMin = 1.5, 6
+	in.Policy.PlannedReserveBar = 35
+	r := evaluated(t, in)
+	wantNear(t, "worst sharing", r.WorstSharing.MarginL, -11.74, 0.005)
+	wantNear(t, "where", r.WorstSharing.Place.MetresPast, 48.2727, 0.0001)
+	wantNear(t, "ambient pressure there", 1+r.WorstSharing.Place.DepthM/10, 3.25479, 0.00001)
+	if c := checkNamed(t, r, CheckSharingLegEnds); !c.Passed {
+		t.Errorf("leg ends alone already fail: %+v", c)
+	}
+}
+
+// P6 of the practitioner's reference, 4.4: 20 m, 3 bar throughout, RMV 20, 4800 L,
+// thirds. Spring: 26.67 min in, 320 m, margin +1067 L; siphon: 480 m, short 1600 L.
+// The ascent is left out as in the example.
+func TestPracticeP6(t *testing.T) {
+	for _, c := range []struct{ flow, metres, margin, x float64 }{{-3, 320, 1066.667, 0.428571}, {3, 480, -1600, 0.25}} {
+		in := handInput(15, []Station{{Name: "a", DepthM: 20, Opening: true}, {Name: "b", DepthM: 20}},
+			[]Leg{{ID: "l", From: "a", To: "b", LengthM: c.metres, FlowMMin: c.flow, Lined: true}},
+			pair(24, 200, 20), "a", Move{To: "b"}, Move{To: "a"})
+		in.Policy.CountOpenWaterAscent = false
+		r := evaluated(t, in)
+		wantNear(t, "margin", r.WorstSharing.MarginL, c.margin, 0.01)
+		if r.Siphon.UniformFraction == nil {
+			t.Fatal("one depth and one ratio, no fraction")
+		}
+		wantNear(t, "x", *r.Siphon.UniformFraction, c.x, 1e-6)
+	}
+}
+
+// Real contents: a 300 bar cylinder holds less than pressure × volume, and a
+// third of it is less pressure than a third of the gauge; the turn printed is
+// never below what the pressures alone give (4.1).
+func TestRealGasTurn(t *testing.T) {
+	in := siphonR02()
+	in.GasModel = gas.Real
+	for i := range in.Team {
+		in.Team[i].Mains = []Cylinder{{VolumeL: 24, StartBar: 300}}
+	}
+	r := evaluated(t, in)
+	if u := r.Divers[0].UsableL; u > 24*300*0.95 || u < 24*300*0.85 {
+		t.Errorf("usable %v L of air at 300 bar; model V has Z = 1.11 there", u)
+	}
+	if turn := r.Divers[0].ShareTurnBar; turn < 200-1e-9 {
+		t.Errorf("share turn %v bar, pressures alone give 200", turn)
+	}
+	found := false
+	for _, c := range r.Cautions {
+		found = found || c.Kind == CautionTemperature
+	}
+	if !found {
+		t.Error("no caution that no temperature was entered")
+	}
+}
+
+// Two independent cylinders (D24): either alone must bring the diver out, and
+// they are breathed within 35 bar (practice 4.11).
+func TestIndependentMains(t *testing.T) {
+	mains := []Cylinder{{ID: "left", VolumeL: 12, StartBar: 200}, {ID: "right", VolumeL: 12, StartBar: 200}}
+	in := handInput(12, []Station{{Name: "pool", Opening: true}, {Name: "end", DepthM: 20}},
+		[]Leg{{ID: "l", From: "pool", To: "end", LengthM: 240, Lined: true}},
+		[]Diver{{Name: "Oda", RMVLMin: 20, Mains: mains}, {Name: "Keth", RMVLMin: 20, Mains: mains}}, "pool",
+		Move{To: "end"}, Move{To: "pool"})
+	in.Policy.StressFactor, in.Policy.DelayMin = 1.5, 2
+	r := evaluated(t, in)
+	// In 20 min × 2 bar × 20 = 800 L, half from each; left in the other 2400 - 400;
+	// out 40 bar·min × 30 and 2 min × 3 bar × 30.
+	c := checkNamed(t, r, CheckIndependent)
+	if !c.Applies || !c.Passed {
+		t.Fatalf("check %+v", c)
+	}
+	wantNear(t, "margin", c.Margin, 2000-1200-180, 1e-9)
+	if s := checkNamed(t, r, CheckSpread); !s.Applies || !s.Passed {
+		t.Errorf("spread %+v", s)
+	}
+	if len(r.Divers[0].Mains) != 2 || r.Divers[0].Mains[1].TurnBar <= 0 {
+		t.Errorf("a turn for each cylinder: %+v", r.Divers[0].Mains)
+	}
+	left := "left"
+	in.Route.StartActions = []Action{{Action: ActSwitchTo, Diver: "Oda", Cylinder: &left}}
+	r = evaluated(t, in)
+	if s := checkNamed(t, r, CheckSpread); s.Passed || s.Who != "Oda" {
+		t.Errorf("breathed from one alone: %+v", s)
+	}
+	// 35 bar × 12 L = 420 L = 21 bar·min at 20 L/min; 20 m deep after 20 min, so
+	// t + t²/20 = 21: t = √520 - 10.
+	wantNear(t, "reach", r.Reach.Place.ElapsedMin, math.Sqrt(520)-10, 1e-6)
+}
+
+// D11: where the way out holds a major restriction two cannot share.
+func TestMajorRestriction(t *testing.T) {
+	in := siphonR02()
+	for i := range in.Team {
+		in.Team[i].Mains = []Cylinder{{VolumeL: 40, StartBar: 230}}
+	}
+	in.Legs[1].Restriction = RestrictionMajor
+	r := evaluated(t, in)
+	c := checkNamed(t, r, CheckShareHere)
+	if c.Passed || c.Verdict != MeansRefuse || r.Reach.WholeRoute || r.Reach.Place.Station != "throat" || r.Verdict != Fail {
+		t.Errorf("check %+v, reach %+v", c, r.Reach)
+	}
+	for i := range in.Team {
+		in.Team[i].Mains = []Cylinder{{ID: "a", VolumeL: 20, StartBar: 230}, {ID: "b", VolumeL: 20, StartBar: 230}}
+	}
+	if c = checkNamed(t, evaluated(t, in), CheckShareHere); c.Passed || c.Verdict != MeansWaiver {
+		t.Errorf("independent supplies need a waiver: %+v", c)
+	}
+}
+
+// D9: in declared open water the way out is straight up from every place.
+func TestOpenWaterLeg(t *testing.T) {
+	free := false
+	in := handInput(12, []Station{{Name: "a", DepthM: 10, Opening: true}, {Name: "b", DepthM: 20, Opening: true}},
+		[]Leg{{ID: "l", From: "a", To: "b", LengthM: 60, Lined: true, Overhead: &free}}, pair(24, 200, 20), "a", Move{To: "b"})
+	r := evaluated(t, in)
+	wantNear(t, "way out at the end", r.Moves[0].WayOutArriving.BarMin, 20./9*2, 1e-9)
+	if r.Zones[0].Zone != ZoneOpenWater || r.Moves[0].WayOutArriving.Metres != 0 {
+		t.Errorf("zone %+v, way out %+v", r.Zones[0], r.Moves[0].WayOutArriving)
+	}
+	in.Legs[0].Overhead = nil // nothing declared: overhead
+	r = evaluated(t, in)
+	if r.Zones[0].Zone == ZoneOpenWater || r.Moves[0].WayOutArriving.Metres != 60 {
+		t.Errorf("undeclared: zone %+v, way out %+v", r.Zones[0], r.Moves[0].WayOutArriving)
+	}
+}
