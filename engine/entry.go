@@ -1,100 +1,92 @@
 package engine
 
 import (
+	"encoding/json"
+	"fmt"
 	"reflect"
 	"slices"
 
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
 	"lastlight/engine/route"
-	"lastlight/engine/rules"
 )
-
-// Change is one way in which the dive at the water is not the one approved.
-type Change struct {
-	What     string `json:"what"` // people | apparatus | cylinders | gas | route | depth | runtime | entry
-	Subject  string `json:"subject"`
-	Approved string `json:"approved"`
-	Now      string `json:"now"`
-}
-
-// EntryAnswer says whether a team may enter on its approval.
-type EntryAnswer struct {
-	Go      bool              `json:"go"`
-	Changes []Change          `json:"changes"` // outside the approved dive: a coordinator must approve it
-	Blocked []finding.Finding `json:"blocked"` // what stops the entry, worst first
-	Earlier bool              `json:"earlier"` // the team turns earlier than planned
-	Report  Report            `json:"report"`  // as evaluated at entry, with the new turns
-}
 
 // turnedEarlier are the rules whose breach on the whole planned route is mended
 // by turning at the turn at the latest: by its definition (D27) the plan cut
-// there passes every one of them.
+// there, with the way home from there, passes every one of them.
 var turnedEarlier = []string{
 	"route.share_rule", "route.stage_share", "route.sharing_exit", "route.planned_exit", "route.lost_cylinder",
-	"route.independent_main", "route.marker_in_time", "route.cylinder_on_way_out", "route.helpful_outflow",
+	"route.independent_main", "route.marker_in_time", "route.cylinder_on_way_out",
 }
 
-// Enter judges the entry now against the dive that was approved. It goes when
-// the dive is inside the approved one: the same people, apparatus, cylinders and
-// gases, no place, depth or minute beyond it, and every check passes when turned
-// at the new, possibly earlier, turn. waived are the keys of findings waived at
-// the approval.
-func Enter(approved, now Input, waived []string) EntryAnswer {
-	now.Moment = facts.AtEntry
-	c := rules.Open(&now)
-	out := EntryAnswer{Changes: []Change{}, Blocked: []finding.Finding{}}
-	out.Report = report(c)
-	before := Evaluate(approved)
-	out.Changes = append(out.Changes, differences(&approved, &now)...)
-	if out.Report.RuntimeMin > before.RuntimeMin+1e-6 {
-		out.Changes = append(out.Changes, Change{"runtime", now.Plan.Name, finding.Decimal(before.RuntimeMin, 1) + " min", finding.Decimal(out.Report.RuntimeMin, 1) + " min"})
+// EntryBlocking lists what stops an entry, worst first. A gas check that only
+// the far part of the planned route breaks does not: the team turns at the turn
+// at the latest, which the report states with its pressures. Where no dive is
+// left before it, every breach stops the entry.
+func EntryBlocking(r *Report) []finding.Finding {
+	left := diveLeft(r)
+	var out []finding.Finding
+	for _, f := range r.Findings {
+		if !f.Blocks() || left && f.Status == finding.Refuse && slices.Contains(turnedEarlier, f.Rule) {
+			continue
+		}
+		out = append(out, f)
 	}
-	if !before.EnterBy.IsZero() && now.Plan.Entry.After(before.EnterBy) {
-		out.Changes = append(out.Changes, Change{"entry", now.Plan.Name, "enter by " + before.EnterBy.String(), now.Plan.Entry.String()})
-	}
-	dive := diveLeft(c)
-	if dive {
-		out.Earlier = mend(&out.Report)
-	}
-	out.Blocked = append(out.Blocked, Blocking(out.Report, waived)...)
-	out.Go = dive && len(out.Changes) == 0 && len(out.Blocked) == 0
 	return out
 }
 
-// mend turns the breaches that an earlier turn mends into notes and recounts.
-func mend(r *Report) bool {
-	mended := false
-	for i, f := range r.Findings {
-		if f.Status == finding.Refuse && slices.Contains(turnedEarlier, f.Rule) && (f.Code == "short" || f.Code == "failed") {
-			r.Findings[i].Status = finding.Note
-			r.Findings[i].Code = "turn_earlier"
-			r.Findings[i].Message = f.Message + "; mended by the earlier turn"
-			mended = true
+// diveLeft tells whether any dive is left: the turn at the latest lies beyond
+// the start, and nobody's turn pressure is at or above the start pressure.
+func diveLeft(r *Report) bool {
+	if r.Route == nil || r.Route.Verdict == route.Refused || !(r.Route.Reach.Place.DistanceM > 0) {
+		return false
+	}
+	for _, d := range r.Route.Divers {
+		for _, m := range d.Mains {
+			if m.TurnRoundedBar >= m.StartBar {
+				return false
+			}
 		}
 	}
-	if mended {
-		finding.Sort(r.Findings)
-		r.Verdict, r.Counts = finding.Worst(r.Findings), finding.Count(r.Findings)
-	}
-	return mended
+	return true
 }
 
-// differences lists what is not the same in the two inputs' plans.
-func differences(a, b *Input) []Change {
-	var out []Change
-	add := func(what, subject, was, is string) {
-		if was != is {
-			out = append(out, Change{what, subject, was, is})
+// Inside says in words how the dive judged now goes beyond the dive approved:
+// the same people, apparatus, cylinders and gases, the same way, no depth or
+// minute beyond it. Empty: it is inside. Input and report are those of Bytes.
+// Persons and cylinders are named by their ids. The error is for bytes that are
+// no input or report of this engine.
+func Inside(approvedInput, approvedReport, input, report []byte) ([]string, error) {
+	var a, b Input
+	var ra, rb Report
+	for _, x := range []struct {
+		what  string
+		bytes []byte
+		into  any
+	}{{"approved input", approvedInput, &a}, {"approved report", approvedReport, &ra}, {"input", input, &b}, {"report", report, &rb}} {
+		if err := json.Unmarshal(x.bytes, x.into); err != nil {
+			return nil, fmt.Errorf("%s: %w", x.what, err)
 		}
 	}
-	name := func(in *Input, id string) string {
-		if d := in.Diver(id); d != nil && d.Name != "" {
-			return d.Name
+	out := beyond(&a, &b)
+	if ra.Route != nil && rb.Route != nil {
+		more := func(what string, was, is float64, unit string) {
+			if is > was+1e-6 {
+				out = append(out, fmt.Sprintf("%s %s %s, approved %s %s", what, finding.Decimal(is, 1), unit, finding.Decimal(was, 1), unit))
+			}
 		}
-		return id
+		more("runtime", ra.RuntimeMin, rb.RuntimeMin, "min")
+		more("greatest depth", ra.Route.Summary.MaxDepthM, rb.Route.Summary.MaxDepthM, "m")
+		more("penetration", ra.Route.Summary.PenetrationM, rb.Route.Summary.PenetrationM, "m")
 	}
-	find := func(in *Input, id string) *facts.Member {
+	return out, nil
+}
+
+// beyond lists what is not the same in two plans.
+func beyond(a, b *Input) []string {
+	var out []string
+	add := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
+	member := func(in *Input, id string) *facts.Member {
 		for i := range in.Plan.Team {
 			if in.Plan.Team[i].Diver == id {
 				return &in.Plan.Team[i]
@@ -103,16 +95,18 @@ func differences(a, b *Input) []Change {
 		return nil
 	}
 	for _, m := range a.Plan.Team {
-		n := find(b, m.Diver)
-		if n == nil {
-			add("people", name(a, m.Diver), "in the team", "not in the team")
-			continue
+		switch n := member(b, m.Diver); {
+		case n == nil:
+			add("%s was approved in the team and is not in it", m.Diver)
+		case n.Apparatus != m.Apparatus:
+			add("%s breathes from %s, approved %s", m.Diver, n.Apparatus, m.Apparatus)
+		case n.Scooter && !m.Scooter:
+			add("%s takes a scooter, approved without", m.Diver)
 		}
-		add("apparatus", name(a, m.Diver), string(m.Apparatus), string(n.Apparatus))
 	}
 	for _, m := range b.Plan.Team {
-		if find(a, m.Diver) == nil {
-			add("people", name(b, m.Diver), "not in the team", "in the team")
+		if member(a, m.Diver) == nil {
+			add("%s is in the team and was not approved in it", m.Diver)
 		}
 	}
 	supply := func(in *Input, id string) *facts.Supply {
@@ -123,35 +117,27 @@ func differences(a, b *Input) []Change {
 		}
 		return nil
 	}
-	describe := func(s *facts.Supply) string {
-		text := string(s.Role) + " of " + s.Diver + ":"
-		for _, id := range s.Cylinders {
-			text += " " + id
-		}
-		return text
-	}
 	for i := range a.Plan.Supplies {
 		s := &a.Plan.Supplies[i]
 		t := supply(b, s.ID)
 		if t == nil {
-			add("cylinders", s.ID, describe(s), "not carried")
+			add("the %s supply %s of %s was approved and is not carried", s.Role, s.ID, s.Diver)
 			continue
 		}
-		add("cylinders", s.ID, describe(s), describe(t))
-		add("gas", s.ID, s.PlannedO2+"/"+s.PlannedHe, t.PlannedO2+"/"+t.PlannedHe)
+		if t.Diver != s.Diver || t.Role != s.Role || !slices.Equal(t.Cylinders, s.Cylinders) {
+			add("the supply %s is %s of %s with %v, approved %s of %s with %v", s.ID, t.Role, t.Diver, t.Cylinders, s.Role, s.Diver, s.Cylinders)
+		}
+		if t.PlannedO2 != s.PlannedO2 || t.PlannedHe != s.PlannedHe {
+			add("the supply %s holds %s %% oxygen and %s %% helium, approved %s and %s", s.ID, t.PlannedO2, t.PlannedHe, s.PlannedO2, s.PlannedHe)
+		}
 	}
 	for i := range b.Plan.Supplies {
 		if t := &b.Plan.Supplies[i]; supply(a, t.ID) == nil {
-			add("cylinders", t.ID, "not carried", describe(t))
+			add("the %s supply %s of %s is carried and was not approved", t.Role, t.ID, t.Diver)
 		}
 	}
-	if !within(a.Route.Route, b.Route.Route) {
-		out = append(out, Change{"route", b.Plan.Name, "the route approved", "another route"})
+	if !reflect.DeepEqual(a.Route.Route, b.Route.Route) {
+		add("the route is not the one approved")
 	}
 	return out
 }
-
-// within tells whether the second route is the first one: the same moves,
-// holds and actions in the same order. A shorter one is planned anew, because
-// its way home is another.
-func within(a, b route.Route) bool { return reflect.DeepEqual(a, b) }

@@ -5,14 +5,16 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
-
-	"lastlight/engine/finding"
 )
 
 // unhashed are the keys of input and report that never enter the hash: record
 // versions and times of evaluation. A value that changes must fail an approval,
 // an unrelated edit of a record must not.
 var unhashed = map[string]bool{"version": true, "policy_version": true, "survey_version": true, "decided_at": true}
+
+// Bytes writes an Input or a Report as it is stored and replayed: JSON with the
+// fields in their fixed order. A value that is not a finite number is an error.
+func Bytes(v any) ([]byte, error) { return json.Marshal(v) }
 
 // Canonical is what the hash covers: the values of the facts and of the
 // findings, as JSON with sorted keys.
@@ -68,20 +70,4 @@ func strip(v any) any {
 		}
 	}
 	return v
-}
-
-// Blocking lists the findings that stop the plan, worst first, leaving out
-// those whose keys were waived. A refusal or an unknown is never left out.
-func Blocking(r Report, waived []string) []finding.Finding {
-	isWaived := map[string]bool{}
-	for _, k := range waived {
-		isWaived[k] = true
-	}
-	var out []finding.Finding
-	for _, f := range r.Findings {
-		if f.Blocks() && !(f.Waivable() && isWaived[f.Key()]) {
-			out = append(out, f)
-		}
-	}
-	return out
 }
