@@ -27,6 +27,16 @@ type Options struct {
 	DatabaseURL string    // an existing PostgreSQL server; empty: a private one
 	Stay        bool      // after the tour, stay until ctx ends
 	Out         io.Writer // what the user sees
+	// Then, if set, runs after the tour, while everything still runs.
+	Then func(context.Context, Session) error
+}
+
+// Session tells how to reach what a run has started.
+type Session struct {
+	Address        string // of the server
+	CAFile         string // that its certificate is checked by
+	CommitteeToken string // file with the first token
+	Database       string // URL
 }
 
 // firstPerson is who gets the first token, on the server's machine.
@@ -85,6 +95,12 @@ func Run(ctx context.Context, o Options) (err error) {
 	}
 	if err := player.Play(ctx, steps); err != nil {
 		return errors.Join(err, r.serverLog())
+	}
+	if o.Then != nil {
+		s := Session{r.address, filepath.Join(r.path("tls"), "ca.pem"), r.tokenFile(firstPerson), database}
+		if err := o.Then(ctx, s); err != nil {
+			return errors.Join(err, r.serverLog())
+		}
 	}
 	if !o.Stay {
 		r.note("the tour is over; stopping everything")

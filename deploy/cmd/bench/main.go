@@ -1,0 +1,36 @@
+// Command bench measures the server on this machine against the floor below it. See deploy/bench.
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"os/signal"
+	"syscall"
+	"time"
+
+	"lastlight/deploy/internal/bench"
+	"lastlight/deploy/internal/quickstart"
+)
+
+func main() {
+	q := quickstart.Options{DatabaseURL: os.Getenv("LASTLIGHT_DATABASE_URL"), Out: os.Stderr}
+	o := bench.Options{Callers: []int{1, 16}, Out: os.Stdout}
+	flag.StringVar(&q.Bin, "bin", "bin", "directory with lastlightd and lastlight")
+	flag.StringVar(&q.Demo, "demo", "testdata/demo", "directory with the tour and its files")
+	flag.DurationVar(&o.Span, "span", 5*time.Second, "time of each measurement")
+	flag.IntVar(&o.Plans, "plans", 20, "plans that each caller submits and approves")
+	flag.Parse()
+
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	q.Then = func(ctx context.Context, s quickstart.Session) error {
+		o.Address, o.CAFile, o.CommitteeToken, o.Database = s.Address, s.CAFile, s.CommitteeToken, s.Database
+		return bench.Run(ctx, o)
+	}
+	if err := quickstart.Run(ctx, q); err != nil {
+		fmt.Fprintln(os.Stderr, "bench:", err)
+		os.Exit(1)
+	}
+}

@@ -1,0 +1,152 @@
+package bench
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"testing"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"lastlight/engine"
+	v1 "lastlight/proto/lastlight/v1"
+)
+
+// reading records a reading at the caller's own site.
+func (c *club) reading(ctx context.Context, caller, n int) error {
+	ctx, cancel := context.WithTimeout(ctx, deadline)
+	defer cancel()
+	level := float64(n%100) / 100
+	_, err := c.sites.RecordReading(ctx, &v1.RecordReadingRequest{
+		Reading:   &v1.Reading{Site: c.siteIDs[caller], ReadAt: timestamppb.Now(), LevelM: &level, Flow: "low"},
+		RequestId: newRequest(),
+	}, c.who)
+	return err
+}
+
+// page lists dives.
+func (c *club) page(ctx context.Context, _, _ int) error {
+	ctx, cancel := context.WithTimeout(ctx, deadline)
+	defer cancel()
+	found, err := c.dives.ListDives(ctx, &v1.ListDivesRequest{PageSize: rowsListed}, c.who)
+	if err == nil && len(found.GetDives()) != rowsListed {
+		err = fmt.Errorf("a page of %d dives, not %d", len(found.GetDives()), rowsListed)
+	}
+	return err
+}
+
+// largestPassing is the demo's plan with the most findings among those whose report blocks nothing: the one that can be approved.
+func (c *club) largestPassing(ctx context.Context) (*v1.Plan, error) {
+	ctx, cancel := context.WithTimeout(ctx, time.Minute)
+	defer cancel()
+	found, err := c.plans.ListPlans(ctx, &v1.ListPlansRequest{PageSize: 200}, c.who)
+	if err != nil {
+		return nil, fmt.Errorf("list plans: %w", err)
+	}
+	var best *v1.Plan
+	most := 0
+	for _, p := range found.GetPlans() {
+		switch p.GetState() {
+		case v1.PlanState_PLAN_STATE_APPROVED, v1.PlanState_PLAN_STATE_CLOSED, v1.PlanState_PLAN_STATE_STALE, v1.PlanState_PLAN_STATE_IN_WATER:
+		default:
+			continue
+		}
+		report, err := c.plans.GetReport(ctx, &v1.GetReportRequest{Id: p.GetId()}, c.who)
+		if err != nil {
+			return nil, fmt.Errorf("report of %s: %w", p.GetId(), err)
+		}
+		if n := len(report.GetFindings()); n > most {
+			best, most = p, n
+		}
+	}
+	if best == nil {
+		return nil, fmt.Errorf("the demo leaves no plan that was approved")
+	}
+	return best, nil
+}
+
+// slot is how far apart the callers' plans are: they have the same team, and nobody is in two approved dives at once.
+const slot = 6 * time.Hour
+
+// draftPlans makes copies of a plan, some for each caller, each caller in a slot of its own. Drafts may overlap.
+func (c *club) draftPlans(ctx context.Context, model *v1.Plan, callers, each int) ([][]*v1.Plan, error) {
+	plans := make([][]*v1.Plan, callers)
+	for caller := range callers {
+		for n := range each {
+			p := proto.CloneOf(model)
+			p.Id = fmt.Sprintf("bench-%s-%d-%d-%d", c.suffix, callers, caller, n)
+			p.Version, p.State, p.StateReasons, p.CodeWord, p.VersionAt, p.VersionBy, p.Waivers = 0, 0, nil, "", nil, "", nil
+			at := time.Now().Add(time.Hour + time.Duration(caller)*slot).Truncate(time.Minute)
+			p.PlannedEntry, p.EnterBy, p.Expedition = timestamppb.New(at), nil, ""
+			call, cancel := context.WithTimeout(ctx, deadline)
+			made, err := c.plans.CreatePlan(call, &v1.CreatePlanRequest{Plan: p, RequestId: newRequest()}, c.who)
+			cancel()
+			if err != nil {
+				return nil, fmt.Errorf("copy plan %s: %w", model.GetId(), err)
+			}
+			plans[caller] = append(plans[caller], made)
+		}
+	}
+	return plans, nil
+}
+
+// submit submits the callers' drafts and keeps the answers for approving.
+func (c *club) submit(plans [][]*v1.Plan) operation {
+	c.submitted = make([][]*v1.SubmitPlanResponse, len(plans))
+	return func(ctx context.Context, caller, n int) error {
+		ctx, cancel := context.WithTimeout(ctx, deadline)
+		defer cancel()
+		p := plans[caller][n]
+		answer, err := c.plans.SubmitPlan(ctx, &v1.SubmitPlanRequest{Id: p.GetId(), ExpectedVersion: p.GetVersion(), RequestId: newRequest()}, c.who)
+		if err == nil {
+			c.submitted[caller] = append(c.submitted[caller], answer)
+		}
+		return err
+	}
+}
+
+// approve approves a submitted plan and adds the time it took to spent; it then withdraws it, so that the next one is free.
+func (c *club) approve(spent []time.Duration) operation {
+	return func(ctx context.Context, caller, n int) error {
+		ctx, cancel := context.WithTimeout(ctx, 2*deadline)
+		defer cancel()
+		s := c.submitted[caller][n]
+		begin := time.Now()
+		_, err := c.plans.ApprovePlan(ctx, &v1.ApprovePlanRequest{
+			Id: s.GetPlan().GetId(), Version: s.GetPlan().GetVersion(), ReportHash: s.GetReport().GetHash(), RequestId: newRequest(),
+		}, c.who)
+		if err != nil {
+			return fmt.Errorf("approve %s: %w", s.GetPlan().GetId(), err)
+		}
+		spent[caller] += time.Since(begin)
+		_, err = c.plans.WithdrawPlan(ctx, &v1.WithdrawPlanRequest{Id: s.GetPlan().GetId(), Reason: "bench", RequestId: newRequest()}, c.who)
+		return err
+	}
+}
+
+// evaluation measures the engine alone, on the input that the server gathered for a plan.
+func (c *club) evaluation(ctx context.Context, p *v1.Plan) (testing.BenchmarkResult, error) {
+	ctx, cancel := context.WithTimeout(ctx, deadline)
+	defer cancel()
+	evidence, err := c.plans.GetEvidence(ctx, &v1.GetEvidenceRequest{Id: p.GetId(), Version: p.GetVersion()}, c.who)
+	if err != nil {
+		return testing.BenchmarkResult{}, fmt.Errorf("evidence of %s: %w", p.GetId(), err)
+	}
+	var in engine.Input
+	if err := json.Unmarshal(evidence.GetInput(), &in); err != nil {
+		return testing.BenchmarkResult{}, fmt.Errorf("the engine's input for %s: %w", p.GetId(), err)
+	}
+	findings := 0
+	result := testing.Benchmark(func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			findings = len(engine.Evaluate(in).Findings)
+		}
+	})
+	if findings == 0 {
+		return result, fmt.Errorf("the engine found nothing about %s", p.GetId())
+	}
+	return result, nil
+}
