@@ -31,8 +31,12 @@ func Number(name string, x float64, decimals int, unit string) Figure {
 	return Figure{Name: name, Number: &v, Text: Decimal(v, decimals), Unit: unit}
 }
 
-// Count makes a figure of a whole number.
+// CountOf makes a figure of a whole number; a plural unit loses its s where the
+// number is 1.
 func CountOf(name string, n int, unit string) Figure {
+	if n == 1 && len(unit) > 1 {
+		unit = strings.TrimSuffix(unit, "s")
+	}
 	v := float64(n)
 	return Figure{Name: name, Number: &v, Text: strconv.Itoa(n), Unit: unit}
 }

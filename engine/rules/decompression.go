@@ -84,7 +84,7 @@ func (c *Case) earlierDive(m Member) (finding.Finding, bool) {
 		return finding.Finding{}, false
 	}
 	since := float64(max(0, c.Span.Entry.Sub(last))) / 60
-	f := measured(answer(finding.Indeterminate, "earlier_dives", m.subject()), finding.Number("", since, 1, "h"), finding.CountOf("", hours, "h"))
+	f := measured(answer(finding.Indeterminate, "earlier_dives", m.subject()), finding.Number("", since, 2, "h"), finding.CountOf("", hours, "h"))
 	f.Path, f.Evidence = "plan.entry", []finding.Evidence{{Kind: "dive", ID: id}}
 	return f, true
 }
@@ -191,6 +191,7 @@ func (c *Case) loadOne(model *tissue.Model, m Member) tissues {
 		}
 		mv := c.Route.Moves[i]
 		for _, p := range c.pieces(w.leg, w.reverse, mv.Minutes, current) {
+			minute += p.Minutes
 			test(state, []tissue.Piece{p}, true, "leg "+w.leg.ID)
 			model.Advance(&state, *c.Water, p)
 		}

@@ -128,7 +128,7 @@ func burn(c *Case) []finding.Finding {
 			factor = c.Policy.Lights.PrimaryFactor
 		}
 		need := wholeMinutes(factor * c.Span.RuntimeMin)
-		f := measured(pass(s), finding.Number("", *k.Item.BurnMin, 0, "min"), finding.Number("", need, 0, "min"))
+		f := measured(pass(s), finding.Number("", *k.Item.BurnMin, 1, "min"), finding.Number("", need, 0, "min"))
 		f.Figures = []finding.Figure{finding.Number("runtime", c.Span.RuntimeMin, 1, "min")}
 		f.Evidence = record("item", k.Item.ID, k.Item.Version)
 		if *k.Item.BurnMin < need {

@@ -205,7 +205,7 @@ func limited(s finding.Subject, r Reach, limit float64, unit string) finding.Fin
 	f.Place = r.Place
 	if r.Value > limit+1e-9 {
 		short := finding.Number("", r.Value-limit, 1, unit)
-		f.Status, f.Code, f.Shortfall = finding.Refuse, "over", &short
+		f.Status, f.Code, f.Shortfall, f.Path = finding.Refuse, "over", &short, "route.route.moves"
 	}
 	return f
 }
@@ -349,6 +349,9 @@ func overheadWords(o policy.Overhead) string {
 	if o == policy.OverheadNone {
 		return "open water"
 	}
+	if o == policy.OverheadMainLine {
+		return "dark zone on the main line"
+	}
 	return strings.ReplaceAll(string(o), "_", " ")
 }
 
@@ -378,11 +381,7 @@ func depth(c *Case) []finding.Finding {
 		if m.DepthM != nil && (l.CardDepth || lifted && *m.DepthM > limit) {
 			limit = *m.DepthM
 		}
-		f := limited(m.subject(), c.Network.Depth, limit, "m")
-		if f.Code == "over" {
-			f.Path = "route.route.moves"
-		}
-		out = append(out, f)
+		out = append(out, limited(m.subject(), c.Network.Depth, limit, "m"))
 	}
 	return out
 }

@@ -141,7 +141,7 @@ func startGas(c *Case) []finding.Finding {
 			short := finding.Number("", l.MinStartGasL-have, 0, "L")
 			f.Status, f.Code, f.Shortfall, f.Path = finding.Refuse, "short", &short, "plan.supplies"
 			f.Figures = []finding.Figure{
-				finding.Number("short_bar", (l.MinStartGasL-have)/volume, 1, "bar"),
+				finding.Number("short_bar", (l.MinStartGasL-have)/volume, 2, "bar"),
 				finding.Number("need_bar", math.Ceil(l.MinStartGasL/volume), 0, "bar"),
 			}
 		}

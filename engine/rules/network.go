@@ -170,6 +170,10 @@ func (n *Network) lines(in *route.Input, ws []walk) {
 		spot := Spot{What: "leg " + l.ID, Place: w.from + "-" + w.to}
 		switch {
 		case !l.Lined:
+			spot.What = "the jump over leg " + l.ID
+			if l.Gap {
+				spot.What = "the gap over leg " + l.ID
+			}
 			n.Jumps = append(n.Jumps, spot)
 			if !l.Gap && nested[w.from] > 0 {
 				n.JumpFromJump = append(n.JumpFromJump, spot)
@@ -190,8 +194,10 @@ func (n *Network) lines(in *route.Input, ws []walk) {
 		}
 		switch l.Restriction {
 		case route.RestrictionMinor:
+			spot.What = "a minor restriction in leg " + l.ID
 			n.Minor = append(n.Minor, spot)
 		case route.RestrictionMajor:
+			spot.What = "a major restriction in leg " + l.ID
 			n.Major = append(n.Major, spot)
 		}
 	}

@@ -65,7 +65,9 @@ func planRules() []Rule {
 			},
 			Check: func(c *Case) []finding.Finding {
 				if c.In.Plan.Kind == facts.SiteOpening {
-					return one(answer(finding.NeedsWaiver, "second", c.plan()))
+					f := answer(finding.NeedsWaiver, "second", c.plan())
+					f.Path = "plan.kind"
+					return one(f)
 				}
 				return one(notAsked(c.plan()))
 			},
@@ -83,9 +85,10 @@ func planRules() []Rule {
 		{
 			ID: "plan.double_booking", Version: 1, Title: "No duty overlaps another", Citation: handbook("dates and deadlines", "T34"), Cell: "overlap.buffer_min",
 			Words: map[string]Words{
-				"ok":    {Says: "{subject}: no other duty in {observed}"},
-				"clash": {Says: "{subject}: is {role} here {observed} and {other_role} in plan {plan} {limit}", Remedy: "free {subject} in plan {plan}, or move this dive"},
-				"twice": {Says: "{subject}: stands in two supplies of this plan", Remedy: "name each cylinder once"},
+				"ok":             {Says: "{subject}: no other duty in {observed}"},
+				"clash":          {Says: "{subject}: is {role} here {observed} and {other_role} in plan {plan} {limit}", Remedy: "free {subject} in plan {plan}, or move this dive"},
+				"clash_cylinder": {Says: "{subject}: used here {observed} and in plan {plan} {limit}", Remedy: "take another cylinder, or move this dive"},
+				"twice":          {Says: "{subject}: stands in two supplies of this plan", Remedy: "name each cylinder once"},
 			},
 			Check: doubleBooking,
 		},
@@ -221,6 +224,9 @@ func doubleBooking(c *Case) []finding.Finding {
 			f := measured(answer(finding.Refuse, "clash", s), span, finding.Word("", c.local(d.From)+" "+until))
 			f.Figures = []finding.Figure{finding.Word("role", string(role)), finding.Word("other_role", d.As), finding.Word("plan", nameOr(d.PlanName, d.Plan))}
 			f.Path = at
+			if cylinder {
+				f.Code = "clash_cylinder"
+			}
 			out = append(out, f)
 		}
 		if !clash {

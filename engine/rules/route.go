@@ -21,6 +21,7 @@ func routeRules() []Rule {
 			ID: "route.faults", Version: 1, Title: "The route can be computed", Citation: handbook("route method", "D33"),
 			Words: map[string]Words{
 				"ok":      {Says: "{subject}: every move is possible"},
+				"lacks":   {Says: "{subject}: cannot tell, the route lacks {observed}", Remedy: "record what is missing"},
 				"refused": {Says: "{subject}: {observed}", Remedy: "mend the move"},
 				"problem": {Says: "{subject}: {observed}", Remedy: "correct {field}"},
 			},
@@ -55,8 +56,16 @@ func routeRules() []Rule {
 		{"route.cylinder_on_way_out", "Waiting cylinders on the way out", route.CheckOnTheWayOut, "D39", margin("waiting cylinder")},
 		{"route.marker_in_time", "Marker met before the turn", route.CheckMarkerMet, "D30", margin("gas on meeting the marker")},
 		{"route.deco_gas", "Decompression gas with its reserve", route.CheckDecoGas, "4.5", margin("decompression gas")},
-		{"route.cavern_zone", "Sold as a cavern dive", route.CheckCavernZone, "D2", margin("leg outside the cavern zone")},
-		{"route.siphon_row", "Siphon row of the policy", route.CheckSiphon, "D38", margin("inflow")},
+		{"route.cavern_zone", "Sold as a cavern dive", route.CheckCavernZone, "D2", map[string]Words{
+			"ok":             {Says: "{subject}: every leg is cavern zone"},
+			"failed":         {Says: "{who}: is cave zone, the dive is sold as a cavern dive", Remedy: "{pass}"},
+			"not_applicable": {Says: "the dive is not sold as a cavern dive"},
+		}},
+		{"route.siphon_row", "Siphon row of the policy", route.CheckSiphon, "D38", map[string]Words{
+			"ok":             {Says: "{who}: inflow {observed}, limit {limit}"},
+			"failed":         {Says: "{who}: inflow {observed}, limit {limit}: the siphon row refuses it", Remedy: "{pass}"},
+			"not_applicable": {Says: "no inflow on the way"},
+		}},
 		{"route.helpful_outflow", "Helpful outflow gone", route.CheckHelpfulOutflow, "D38", margin("left without the helpful flow")},
 	} {
 		rules = append(rules, Rule{
@@ -79,7 +88,7 @@ func routeRules() []Rule {
 			ID: "route.cautions", Version: 1, Title: "What else the route says", Citation: handbook("route method", "D5, D29, D37, D38"),
 			Words: map[string]Words{
 				"ok":   {Says: "{subject}: no caution"},
-				"said": {Says: "{who}: {phrase}{at}"},
+				"said": {Says: "{phrase}{at}"},
 			},
 			Check: cautions,
 		},
@@ -96,9 +105,10 @@ func routeFaults(c *Case) []finding.Finding {
 		f.Figures = []finding.Figure{finding.Word("field", p.Field)}
 		out = append(out, f)
 	}
-	for _, m := range c.RouteMissing {
-		f := m
-		f.Status = finding.Indeterminate
+	if len(c.RouteMissing) > 0 { // plan.complete names each of them
+		f := answer(finding.Indeterminate, "lacks", s)
+		n := finding.CountOf("", len(c.RouteMissing), "inputs")
+		f.Observed, f.Path = &n, c.RouteMissing[0].Path
 		out = append(out, f)
 	}
 	if c.Route != nil {

@@ -12,16 +12,31 @@ func teamRules() []Rule {
 			ID: "team.size", Version: 1, Title: "Team size", Cell: "ladder[{level}].team_max",
 			Citation: handbook("practice", "2.2 and 7"),
 			Words: map[string]Words{
-				"ok":        {Says: "{subject}: team of {observed}, at most {limit}"},
-				"too_many":  {Says: "{subject}: team of {observed}, at most {limit}", Remedy: "split the team: {shortfall} too many"},
-				"too_few":   {Says: "{subject}: team of {observed}, at least {limit}", Remedy: "add {shortfall}"},
+				"ok":       {Says: "{subject}: team of {observed}, at most {limit}"},
+				"too_many": {Says: "{subject}: team of {observed}, at most {limit}", Remedy: "split the team: {shortfall} too many"},
+				"too_few":  {Says: "{subject}: team of {observed}, at least {limit}", Remedy: "add {shortfall}"},
+				"nobody":   {Says: "{subject}: nobody is in the team", Remedy: "name the divers"},
+				"twice":    {Says: "{subject}: stands in the team more than once", Remedy: "name each diver once"},
+			},
+			Check: teamSize,
+		},
+		{
+			ID: "team.solo", Version: 1, Title: "Nobody dives alone", Cell: "team.solo_allowed", Citation: handbook("practice", "0 and 7"),
+			Words: map[string]Words{
+				"ok":        {Says: "{subject}: nobody dives alone"},
 				"solo":      {Says: "{subject}: solo, refused by the club", Remedy: "add a second diver"},
 				"solo_club": {Says: "{subject}: solo, allowed by the club with a second approver", Remedy: "a second approver decides"},
 				"solo_lack": {Says: "{subject}: solo without {limit}", Remedy: "add a second diver, or {limit} on record"},
-				"nobody":    {Says: "{subject}: nobody is in the team", Remedy: "name the divers"},
-				"twice":     {Says: "{subject}: stands in the team more than once", Remedy: "name each diver once"},
 			},
-			Check: teamSize,
+			Check: func(c *Case) []finding.Finding {
+				if len(c.Team) == 1 {
+					return one(solo(c))
+				}
+				if len(c.Team) == 0 {
+					return one(unknown(c.plan(), "the team", "plan.team"))
+				}
+				return one(pass(c.plan()))
+			},
 		},
 		{
 			ID: "team.leader", Version: 1, Title: "One leader", Citation: handbook("practice", "7"),
@@ -81,7 +96,7 @@ func teamSize(c *Case) []finding.Finding {
 		seen[m.Diver] = true
 	}
 	if n == 1 {
-		return append(out, solo(c))
+		return append(out, notAsked(subject)) // team.solo answers
 	}
 	if c.Level == nil {
 		return append(out, levelUnknown(c, subject))

@@ -1,0 +1,74 @@
+package finding
+
+import (
+	"math"
+	"testing"
+)
+
+func TestUnknownStatusBlocksAndIsWorst(t *testing.T) {
+	if !Status("").Blocks() || !Status("fine").Blocks() {
+		t.Error("a status outside the set must block")
+	}
+	for _, s := range []Status{Refuse, Indeterminate, NeedsWaiver} {
+		if !s.Blocks() {
+			t.Errorf("%s must block", s)
+		}
+	}
+	for _, s := range []Status{Caution, Note, Pass, NotApplicable} {
+		if s.Blocks() {
+			t.Errorf("%s must not block", s)
+		}
+	}
+	if Worst(nil) != Indeterminate {
+		t.Error("nothing looked at is nothing known")
+	}
+	if Worst([]Finding{{Status: Pass}, {Status: Refuse}, {Status: Indeterminate}}) != Refuse {
+		t.Error("the worst of pass, refuse, indeterminate is refuse")
+	}
+}
+
+func TestSortIsWorstFirstAndTotal(t *testing.T) {
+	fs := []Finding{
+		{Status: Pass, Rule: "a.a"}, {Status: Refuse, Rule: "z.z", Subject: Subject{Kind: KindDiver, ID: "b"}},
+		{Status: Refuse, Rule: "z.z", Subject: Subject{Kind: KindDiver, ID: "a"}}, {Status: Caution, Rule: "a.a"},
+	}
+	Sort(fs)
+	if fs[0].Subject.ID != "a" || fs[1].Subject.ID != "b" || fs[2].Status != Caution || fs[3].Status != Pass {
+		t.Errorf("order %v", fs)
+	}
+}
+
+func TestOnlyANeedsWaiverWithARoleIsWaivable(t *testing.T) {
+	w := &Waiver{Roles: []string{"coordinator"}}
+	for _, x := range []struct {
+		f    Finding
+		want bool
+	}{
+		{Finding{Status: NeedsWaiver, Waiver: w}, true}, {Finding{Status: NeedsWaiver}, false},
+		{Finding{Status: Refuse, Waiver: w}, false}, {Finding{Status: Indeterminate, Waiver: w}, false},
+	} {
+		if x.f.Waivable() != x.want {
+			t.Errorf("%+v waivable %v", x.f, !x.want)
+		}
+	}
+}
+
+func TestFigures(t *testing.T) {
+	for _, x := range []struct {
+		got, want string
+	}{
+		{Number("", 66.6666666, 1, "bar").String(), "66.7 bar"}, {Number("", 360.00000001, 1, "m").String(), "360 m"},
+		{Number("", -0.0001, 1, "m").String(), "0 m"}, {Number("", math.NaN(), 1, "m").String(), "unknown m"},
+		{CountOf("", 1, "divers").String(), "1 diver"}, {CountOf("", 2, "divers").String(), "2 divers"},
+	} {
+		if x.got != x.want {
+			t.Errorf("%q, want %q", x.got, x.want)
+		}
+	}
+	if Number("", math.Inf(1), 1, "m").Number != nil {
+		t.Error("an infinity must not stand as a number")
+	}
+	if Round9(1.23456789012) != 1.23456789 || Round9(0.1+0.2) != 0.3 {
+		t.Error("figures are rounded to nine significant digits")
+	}
+}

@@ -1,0 +1,387 @@
+package rules_test
+
+import (
+	"regexp"
+	"strings"
+	"testing"
+
+	"lastlight/engine/calendar"
+	"lastlight/engine/enginetest"
+	"lastlight/engine/facts"
+	"lastlight/engine/finding"
+	"lastlight/engine/policy"
+	"lastlight/engine/route"
+	"lastlight/engine/rules"
+)
+
+func judge(in facts.Input) []finding.Finding { return rules.Judge(rules.Open(&in)) }
+
+// breach is one change to a passing plan and the answer a rule must give.
+type breach struct {
+	rule   string
+	code   string
+	status finding.Status
+	change func(*facts.Input)
+}
+
+func level(in *facts.Input, diver int, name string) {
+	in.Divers[diver].Cards[0].Level = name
+}
+
+func endorse(in *facts.Input, diver int, names ...string) {
+	for _, n := range names {
+		in.Divers[diver].Cards = append(in.Divers[diver].Cards, facts.Card{ID: n, Endorsement: n, Issued: enginetest.Day("2021-01-01"), SeenBy: "registrar", SeenAt: enginetest.At("2024-01-10T10:00Z")})
+	}
+}
+
+func sidePassage(in *facts.Input, l route.Leg, moves ...route.Move) {
+	in.Route.Stations = append(in.Route.Stations, route.Station{Name: l.To, DepthM: 20})
+	in.Route.Legs = append(in.Route.Legs, l)
+	in.Site.Bottoms = append(in.Site.Bottoms, facts.Bottom{Leg: l.ID, Class: "clear"})
+	in.Route.Route.Moves = moves
+}
+
+func jump(in *facts.Input) {
+	sidePassage(in, route.Leg{ID: "BC", From: "B", To: "C", LengthM: 20, Restriction: "none"},
+		route.Move{To: "B"}, route.Move{To: "C", RunLine: true}, route.Move{To: "B", RecoverLine: true}, route.Move{To: "A"})
+	in.Items = append(in.Items, facts.Item{ID: "reel", Name: "reel", Kind: facts.Reel, LengthM: new(30.0)})
+	in.Plan.Carries = append(in.Plan.Carries, facts.Carrying{Diver: "d-Ada", Item: "reel", For: "BC", Count: 1})
+}
+
+func stage(in *facts.Input) {
+	in.Cylinders = append(in.Cylinders, enginetest.Cylinder("stage-1", "d-Ada", 11, "32"))
+	in.Plan.Supplies = append(in.Plan.Supplies, facts.Supply{ID: "stage", Diver: "d-Ada", Role: facts.Stage, Cylinders: []string{"stage-1"}, PlannedO2: "32", PlannedHe: "0", PlannedBar: new(150.0), TemperatureC: new(20.0)})
+}
+
+func drop(in *facts.Input, diver string, kind facts.ItemKind) {
+	var kept []facts.Carrying
+	for _, k := range in.Plan.Carries {
+		if it := in.Item(k.Item); k.Diver == diver && it.Kind == kind {
+			continue
+		}
+		kept = append(kept, k)
+	}
+	in.Plan.Carries = kept
+}
+
+func longer(in *facts.Input, metres float64) {
+	for i := range in.Route.Legs {
+		in.Route.Legs[i].LengthM = metres
+	}
+}
+
+func depth(in *facts.Input, metres float64) {
+	for i := range in.Route.Stations {
+		in.Route.Stations[i].DepthM = metres
+	}
+}
+
+var breaches = []breach{
+	{"plan.complete", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Site.DensityKgM3 = nil }},
+	{"plan.complete", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Site.Bottoms = nil }},
+	{"plan.complete", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Plan.Supplies[0].PlannedBar = nil }},
+	{"plan.unsupported", "unsupported", finding.Refuse, func(in *facts.Input) { in.Plan.Team[0].Apparatus = facts.Rebreather }},
+	{"plan.unsupported", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Plan.Team[0].Apparatus = "" }},
+	{"plan.kind", "no_instructor", finding.Refuse, func(in *facts.Input) { in.Plan.Kind, in.Plan.Taught = facts.Training, "FULL" }},
+	{"plan.kind", "no_survey", finding.Refuse, func(in *facts.Input) { in.Plan.Kind = facts.SiteOpening }},
+	{"plan.site_opening", "second", finding.NeedsWaiver, func(in *facts.Input) { in.Plan.Kind = facts.SiteOpening }},
+	{"plan.runtime", "short", finding.Refuse, func(in *facts.Input) { in.Plan.RuntimeMin = 5 }},
+	{"plan.runtime", "order", finding.Refuse, func(in *facts.Input) { in.Plan.EnterBy = enginetest.At("2026-06-14T08:00+02:00") }},
+	{"plan.double_booking", "clash_cylinder", finding.Refuse, func(in *facts.Input) {
+		in.Duties = []facts.Duty{{Plan: "p-2", PlanName: "Other", State: "in_water", Cylinder: "Ada-left", As: "cylinder", From: enginetest.At("2026-06-14T07:00+02:00")}}
+	}},
+	{"plan.double_booking", "twice", finding.Refuse, func(in *facts.Input) { in.Plan.Supplies[1].Cylinders = in.Plan.Supplies[0].Cylinders }},
+	{"plan.verification", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Plan.VerifiedLegs = true }},
+	{"site.open", "closed", finding.Refuse, func(in *facts.Input) { in.Site.Closed = true }},
+	{"site.open", "closure", finding.Refuse, func(in *facts.Input) {
+		in.Site.Closures = []facts.Closure{{FromDay: enginetest.Day("2026-06-14"), ToDay: enginetest.Day("2026-06-14")}}
+	}},
+	{"site.permit", "none", finding.Refuse, func(in *facts.Input) { in.Site.PermitRequired = new(true) }},
+	{"site.permit", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Site.PermitRequired = nil }},
+	{"site.permit", "outside_permit_hours", finding.Refuse, func(in *facts.Input) {
+		in.Site.PermitRequired = new(true)
+		in.Site.Permits = []facts.Permit{{From: enginetest.Day("2026-06-01"), To: enginetest.Day("2026-06-30"), DailyFrom: "10:00", DailyTo: "18:00"}}
+	}},
+	{"site.permit", "outside_permit_dates", finding.Refuse, func(in *facts.Input) {
+		in.Site.PermitRequired = new(true)
+		in.Site.Permits = []facts.Permit{{From: enginetest.Day("2026-07-01"), To: enginetest.Day("2026-07-30")}}
+	}},
+	{"site.reading", "no_read", finding.Indeterminate, func(in *facts.Input) { in.Site.Readings = nil }},
+	{"site.threshold", "exceeded", finding.Refuse, func(in *facts.Input) { in.Site.Thresholds.MaxLevelM = new(1.0) }},
+	{"site.threshold", "exceeded", finding.Refuse, func(in *facts.Input) { in.Site.Thresholds.MaxFlow = "none" }},
+	{"site.threshold", "not_in_it", finding.Indeterminate, func(in *facts.Input) {
+		in.Site.Thresholds.MinVisibilityM, in.Site.Readings[0].VisibilityM = new(5.0), nil
+	}},
+	{"site.far_opening", "never", finding.Indeterminate, traverse},
+	{"diver.card", "card_not_seen", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Cards[0].SeenBy = "" }},
+	{"diver.card", "card_seen_by_holder_only", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Cards[0].SeenBy = "d-Ada" }},
+	{"diver.card", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Cards[0].Revoked = enginetest.At("2026-06-14T05:00+02:00") }},
+	{"diver.card", "card_ended", finding.Refuse, func(in *facts.Input) { in.Divers[1].Cards[0].Expires = enginetest.Day("2026-06-13") }},
+	{"diver.minimum_age", "young", finding.Refuse, func(in *facts.Input) { in.Divers[1].Birth = enginetest.Day("2008-06-15") }},
+	{"diver.minimum_age", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Birth = calendar.Day{} }},
+	{"diver.medical", "cannot_tell", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Medical = nil }},
+	{"diver.medical", "not_available", finding.Refuse, func(in *facts.Input) { in.Divers[1].Medical.Declared = enginetest.Day("2025-06-13") }},
+	{"diver.not_diving", "not_available", finding.Refuse, func(in *facts.Input) { in.Divers[1].NotDiving = []facts.Absence{{From: enginetest.Day("2026-06-14")}} }},
+	{"diver.consumption", "none", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Consumption, in.Policy.Gas.DefaultRMVLMin = nil, 0 }},
+	{"team.solo", "solo", finding.Refuse, func(in *facts.Input) { in.Plan.Team, in.Plan.Supplies = in.Plan.Team[:1], in.Plan.Supplies[:1] }},
+	{"team.size", "too_many", finding.Refuse, func(in *facts.Input) { in.Policy.Ladder[4].TeamMax = 1 }},
+	{"team.leader", "count", finding.Refuse, func(in *facts.Input) { in.Plan.Team[0].Leader = false }},
+	{"team.cover", "none", finding.Refuse, func(in *facts.Input) { in.Plan.Cover = nil }},
+	{"team.cover", "dives", finding.Refuse, func(in *facts.Input) { in.Plan.Cover = []string{"d-Ben"} }},
+	{"level.overhead", "over", finding.Refuse, func(in *facts.Input) { level(in, 2, "CAV") }},
+	{"level.depth", "over", finding.Refuse, func(in *facts.Input) { depth(in, 40.1) }},
+	{"level.linear", "over", finding.Refuse, func(in *facts.Input) { level(in, 2, "CAV") }},
+	{"level.gas_rule", "over", finding.Refuse, func(in *facts.Input) { in.Plan.GasFraction = policy.Frac(1, 2) }},
+	{"level.gas_rule", "not_allowed", finding.Refuse, func(in *facts.Input) { in.Plan.Supplies[0].Cylinders = in.Plan.Supplies[0].Cylinders[:1] }},
+	{"level.inflow", "refuse", finding.Refuse, func(in *facts.Input) { in.Route.Legs[0].FlowMMin = 1; level(in, 2, "APP") }},
+	{"level.inflow", "capped", finding.Note, func(in *facts.Input) { in.Route.Legs[0].FlowMMin = 1 }},
+	{"level.start_gas", "short", finding.Refuse, func(in *facts.Input) { in.Policy.Ladder[4].MinStartGasL = 4801 }},
+	{"level.visibility", "poor", finding.NeedsWaiver, func(in *facts.Input) { in.Site.Readings[0].VisibilityM = new(2.9) }},
+	{"level.visibility", "absent", finding.Indeterminate, func(in *facts.Input) { in.Site.Readings[0].VisibilityM = nil }},
+	{"level.jumps", "over", finding.Refuse, func(in *facts.Input) { jump(in); level(in, 2, "INT") }},
+	{"level.off_main_line", "over", finding.Refuse, func(in *facts.Input) {
+		level(in, 2, "INT")
+		in.Route.Legs[0].MainLine = new(true)
+		sidePassage(in, route.Leg{ID: "BC", From: "B", To: "C", LengthM: 20, Lined: true, MainLine: new(false), Restriction: "none"}, route.Move{To: "B"}, route.Move{To: "C"}, route.Move{To: "B"}, route.Move{To: "A"})
+	}},
+	{"level.circuit", "set_up", finding.Refuse, func(in *facts.Input) {
+		sidePassage(in, route.Leg{ID: "BC", From: "B", To: "C", LengthM: 20, Lined: true, MainLine: new(true), Restriction: "none"})
+		in.Route.Legs = append(in.Route.Legs, route.Leg{ID: "CB", From: "C", To: "B", LengthM: 20, Lined: true, MainLine: new(true), Restriction: "none"})
+		in.Site.Bottoms = append(in.Site.Bottoms, facts.Bottom{Leg: "CB", Class: "clear"})
+		in.Route.Route.Moves = []route.Move{{To: "B"}, {Leg: "BC", To: "C"}, {Leg: "CB", To: "B"}, {To: "A"}}
+	}},
+	{"level.traverse", "set_up", finding.Refuse, func(in *facts.Input) {
+		in.Route.Stations[1].Opening = true
+		in.Route.Route.Moves = in.Route.Route.Moves[:1]
+	}},
+	{"level.minor_restriction", "not_here", finding.Refuse, func(in *facts.Input) { in.Route.Legs[0].Restriction = "minor"; level(in, 2, "INT") }},
+	{"level.major_restriction", "second", finding.NeedsWaiver, func(in *facts.Input) {
+		in.Route.Legs[0].Restriction = "major"
+		endorse(in, 1, "SIDEMOUNT")
+		endorse(in, 2, "SIDEMOUNT")
+	}},
+	{"level.major_restriction", "endorse", finding.Refuse, func(in *facts.Input) { in.Route.Legs[0].Restriction = "major" }},
+	{"level.stages", "endorse", finding.Refuse, stage},
+	{"level.scooter", "endorse", finding.Refuse, func(in *facts.Input) { in.Plan.Team[1].Scooter = true }},
+	{"level.decompression", "endorse", finding.Refuse, func(in *facts.Input) { depth(in, 39); longer(in, 300) }},
+	{"level.site_grade", "over", finding.Refuse, func(in *facts.Input) { in.Site.Grade = new(3); level(in, 2, "INT") }},
+	{"level.site_grade", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Site.Grade = nil }},
+	{"cylinder.test", "visual_overdue", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Events[0].On = enginetest.Mark("2023-11") }},
+	{"cylinder.test", "fill_date_unknown", finding.Indeterminate, func(in *facts.Input) {
+		in.Cylinders[0].FilledOn, in.Cylinders[0].FilledAt = calendar.Day{}, calendar.Instant{}
+	}},
+	{"cylinder.quarantine", "quarantine", finding.Refuse, func(in *facts.Input) {
+		in.Cylinders[3].Quarantined = &facts.Quarantine{Since: enginetest.At("2026-06-01T10:00+02:00"), Reason: "valve"}
+	}},
+	{"gas.analysis", "not_analysed", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Analyses = nil }},
+	{"gas.analysis", "by_other", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Analyses[0].By = "d-Ben" }},
+	{"gas.analysis", "ended", finding.Refuse, func(in *facts.Input) {
+		in.Cylinders[0].Handling = []facts.Handling{{Kind: "custody_break", At: enginetest.At("2026-06-13T18:00+02:00")}}
+	}},
+	{"gas.measured", "o2_off", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Analyses[0].O2 = "33.1" }},
+	{"gas.measured", "not_analysed", finding.Indeterminate, func(in *facts.Input) { in.Cylinders[0].Analyses = nil }},
+	{"gas.rich", "rich", finding.Refuse, func(in *facts.Input) { depth(in, 34) }},
+	{"gas.hypoxic", "hypoxic", finding.Refuse, func(in *facts.Input) {
+		in.Plan.Supplies[0].PlannedO2, in.Cylinders[0].Analyses, in.Cylinders[1].Analyses = "17", nil, nil
+	}},
+	{"gas.density", "heavy", finding.Refuse, func(in *facts.Input) { depth(in, 39) }},
+	{"gas.density", "dense", finding.Caution, func(in *facts.Input) { depth(in, 31) }},
+	{"kit.lights", "few", finding.Refuse, func(in *facts.Input) { drop(in, "d-Ben", facts.BackupLight) }},
+	{"kit.lights", "no_primary", finding.Refuse, func(in *facts.Input) { drop(in, "d-Ben", facts.PrimaryLight) }},
+	{"kit.light_burn", "short", finding.Refuse, func(in *facts.Input) { in.Items[0].BurnMin = new(23.9) }},
+	{"kit.light_burn", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Items[0].BurnMin = nil }},
+	{"kit.reels", "short", finding.Refuse, func(in *facts.Input) { jump(in); in.Items[len(in.Items)-1].LengthM = new(23.9) }},
+	{"kit.reels", "none", finding.Refuse, func(in *facts.Input) { jump(in); in.Plan.Carries = in.Plan.Carries[:len(in.Plan.Carries)-1] }},
+	{"kit.safety_spool", "few", finding.Refuse, func(in *facts.Input) { drop(in, "d-Ben", facts.Spool) }},
+	{"kit.markers", "few", finding.Refuse, func(in *facts.Input) { jump(in); drop(in, "d-Ben", facts.Marker) }},
+	{"kit.cutting_tools", "few", finding.Refuse, func(in *facts.Input) { drop(in, "d-Ben", facts.CuttingTool) }},
+	{"route.faults", "refused", finding.Refuse, func(in *facts.Input) { in.Route.Route.Moves = in.Route.Route.Moves[:1] }},
+	{"route.share_rule", "failed", finding.Refuse, func(in *facts.Input) { longer(in, 401) }},
+	{"route.sharing_exit", "short", finding.Refuse, func(in *facts.Input) { longer(in, 401) }},
+	{"route.planned_exit", "failed", finding.Refuse, func(in *facts.Input) { in.Policy.Gas.PlannedReserveBar = 161 }},
+	{"route.major_restriction_sharing", "failed", finding.Refuse, func(in *facts.Input) { in.Route.Legs[0].Restriction = "major" }},
+	{"route.cavern_zone", "failed", finding.Refuse, func(in *facts.Input) { in.Route.ClaimedZone = "cavern" }},
+	{"route.siphon_row", "failed", finding.Refuse, func(in *facts.Input) { in.Route.Legs[0].FlowMMin = 1; level(in, 2, "APP") }},
+	{"route.turn", "whole", finding.Note, func(in *facts.Input) {}},
+	{"route.cautions", "said", finding.Caution, func(in *facts.Input) { in.Policy.Gas.Model = "real"; in.Plan.Supplies[0].TemperatureC = nil }},
+	{"decompression.computed", "ceiling", finding.Indeterminate, func(in *facts.Input) { depth(in, 33); longer(in, 300) }},
+	{"decompression.computed", "altitude", finding.Indeterminate, func(in *facts.Input) { in.Site.AltitudeM = new(301.0) }},
+	{"decompression.computed", "earlier_dives", finding.Indeterminate, func(in *facts.Input) {
+		in.Divers[1].Dives = []facts.PastDive{{ID: "x", Entry: enginetest.At("2026-06-12T08:00+02:00"), Out: enginetest.At("2026-06-12T09:01+02:00")}}
+	}},
+	{"watch.times", "no_time", finding.Indeterminate, func(in *facts.Input) { in.Site.Zones = nil }},
+	{"watch.can_help", "cannot", finding.NeedsWaiver, func(in *facts.Input) { longer(in, 390); in.Policy.Gas.ConsumptionFloorLMin = 70 }},
+	{"watch.walk", "alone", finding.Refuse, func(in *facts.Input) { in.Site.WalkMin = new(40.0) }},
+}
+
+// traverse is a dive from A to an opening at B over a leg verified from there.
+func traverse(in *facts.Input) {
+	in.Route.Stations[1].Opening = true
+	in.Route.Route.Moves = in.Route.Route.Moves[:1]
+	in.Policy.Verification.Counts = "from_start"
+	in.Site.Verifications = []facts.Verification{{
+		Dive: "v", Legs: []string{"AB"}, PassedBy: []string{"d-Ada", "d-Ben"}, Entry: enginetest.At("2026-06-13T09:00+02:00"),
+		LevelThen: "normal", FlowThen: "low", SightThen: "good",
+	}}
+}
+
+// unreached are the checks of the route model that a plan of this file's kind
+// does not concern; the route model's own tables test them both ways.
+var unreached = []string{
+	"route.stage_share", "route.lost_cylinder", "route.independent_main", "route.independent_spread", "route.cylinder_on_way_out",
+	"route.marker_in_time", "route.deco_gas", "route.helpful_outflow",
+}
+
+func TestEveryRuleFailsWhereItMust(t *testing.T) {
+	for _, b := range breaches {
+		in := enginetest.Pair()
+		b.change(&in)
+		var seen []string
+		ok := false
+		for _, f := range judge(in) {
+			if f.Rule != b.rule {
+				continue
+			}
+			seen = append(seen, string(f.Status)+" "+f.Code)
+			if f.Code == b.code && f.Status == b.status {
+				ok = true
+				if testing.Verbose() {
+					t.Logf("%s: %s | %s", b.rule, f.Message, f.Remedy)
+				}
+				if f.Blocks() && (f.Message == "" || f.Remedy == "" || f.Path == "") {
+					t.Errorf("%s %s: message %q, remedy %q, path %q: each must say something", b.rule, b.code, f.Message, f.Remedy, f.Path)
+				}
+				if strings.ContainsAny(f.Message+f.Remedy, "{}") {
+					t.Errorf("%s %s: placeholder left in %q / %q", b.rule, b.code, f.Message, f.Remedy)
+				}
+			}
+		}
+		if !ok {
+			t.Errorf("%s: want %s %s, got %v", b.rule, b.status, b.code, seen)
+		}
+	}
+}
+
+func TestEveryRuleIsTestedBothWays(t *testing.T) {
+	tested := map[string]bool{}
+	for _, b := range breaches {
+		tested[b.rule] = true
+	}
+	for _, u := range unreached {
+		tested[u] = true
+	}
+	passes := map[string]bool{}
+	for _, f := range judge(enginetest.Pair()) {
+		if f.Blocks() {
+			t.Errorf("the passing plan is stopped by %s: %s", f.Rule, f.Message)
+		}
+		passes[f.Rule] = true
+	}
+	for _, r := range rules.Table() {
+		if !tested[r.ID] {
+			t.Errorf("%s has no failing case", r.ID)
+		}
+		if !passes[r.ID] {
+			t.Errorf("%s gives no answer for a passing plan", r.ID)
+		}
+	}
+}
+
+// A rule without a citation, or with the leftovers of a template, is refused.
+func TestEveryRuleCitesItsClause(t *testing.T) {
+	id := regexp.MustCompile(`^[a-z]+\.[a-z_]+$`)
+	seen := map[string]bool{}
+	p := policy.Default()
+	for _, r := range rules.Table() {
+		if !id.MatchString(r.ID) || seen[r.ID] {
+			t.Errorf("rule id %q: expected area.name, once", r.ID)
+		}
+		seen[r.ID] = true
+		if !r.Citation.Complete() {
+			t.Errorf("%s: citation %+v lacks document, edition, section or date read", r.ID, r.Citation)
+		}
+		if r.Version < 1 || r.Title == "" || r.Check == nil || len(r.Words) == 0 {
+			t.Errorf("%s: version, title, check and words are needed", r.ID)
+		}
+		for code, w := range r.Words {
+			if w.Says == "" || strings.Contains(strings.ToUpper(w.Says+w.Remedy), "TODO") {
+				t.Errorf("%s %s: says %q", r.ID, code, w.Says)
+			}
+		}
+		if r.Cell != "" {
+			cell := strings.ReplaceAll(r.Cell, "{level}", "FULL")
+			if _, ok := p.CitationFor(cell); !ok {
+				t.Errorf("%s: the policy cites nothing for %s", r.ID, cell)
+			}
+		}
+	}
+	for _, w := range p.Waivers.Rules {
+		if !seen[w.Rule] && !strings.HasPrefix(w.Rule, "failure.") {
+			t.Errorf("the policy names a waiver for %s, which is no rule", w.Rule)
+		}
+	}
+	for _, n := range p.Waivers.Nobody {
+		if !seen[n] {
+			t.Errorf("the policy says nobody waives %s, which is no rule", n)
+		}
+	}
+}
+
+func TestRefusalsAndUnknownsAreNeverWaivable(t *testing.T) {
+	for _, b := range breaches {
+		in := enginetest.Pair()
+		b.change(&in)
+		for _, f := range judge(in) {
+			if f.Status != finding.NeedsWaiver && (f.Waivable() || f.Waiver != nil) {
+				t.Errorf("%s %s %s may be waived", f.Status, f.Rule, f.Code)
+			}
+		}
+	}
+}
+
+// On an evening before, today's reading and visibility are conditions of entry;
+// at entry they block.
+func TestReadingIsDueAtEntry(t *testing.T) {
+	in := enginetest.Pair()
+	in.Site.Readings, in.DecidedAt = nil, enginetest.At("2026-06-13T21:00+02:00")
+	due := 0
+	for _, f := range judge(in) {
+		if f.Blocks() {
+			t.Errorf("%s blocks the evening before: %s", f.Rule, f.Message)
+		}
+		if f.DueAt == finding.AtEntry {
+			due++
+		}
+	}
+	if due != 2 {
+		t.Errorf("%d conditions of entry, want the reading and its visibility", due)
+	}
+	in.Moment = facts.AtEntry
+	for i := range in.Plan.Supplies {
+		in.Plan.Supplies[i].MeasuredBar = in.Plan.Supplies[i].PlannedBar
+	}
+	blocked := map[string]bool{}
+	for _, f := range judge(in) {
+		if f.Blocks() {
+			blocked[f.Rule] = true
+		}
+	}
+	if !blocked["site.reading"] || !blocked["level.visibility"] {
+		t.Errorf("at entry a missing reading must block, blocked are %v", blocked)
+	}
+}
+
+// An empty input blocks in every area and never panics.
+func TestNothingKnownBlocks(t *testing.T) {
+	for _, in := range []facts.Input{{}, {Policy: policy.Default()}, {Policy: policy.Default(), Plan: facts.Plan{Team: []facts.Member{{Diver: "x"}}, Supplies: []facts.Supply{{Diver: "x", Cylinders: []string{"y"}}}}}} {
+		fs := judge(in)
+		if !finding.Worst(fs).Blocks() {
+			t.Error("an empty plan passes")
+		}
+		for _, f := range fs {
+			if f.Status == finding.Pass && strings.HasPrefix(f.Rule, "diver.") {
+				t.Errorf("%s passes on an empty plan: %s", f.Rule, f.Message)
+			}
+		}
+	}
+}
