@@ -2,7 +2,6 @@ package engine
 
 import (
 	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"fmt"
 )
@@ -38,7 +37,7 @@ func Hash(in Input, r Report) (string, error) {
 		return "", err
 	}
 	sum := sha256.Sum256(b)
-	return hex.EncodeToString(sum[:]), nil
+	return fmt.Sprintf("%x", sum), nil
 }
 
 // stripped turns a value into plain JSON values without the unhashed keys.

@@ -42,8 +42,13 @@ func handbook(part, section string) finding.Citation {
 	return finding.Citation{Document: "method handbook, " + part, Edition: "2026", Section: section, DateRead: "2026-11-25"}
 }
 
+// table is built once: the words of a rule are maps that never change.
+var table = allRules()
+
 // Table lists every rule in the order in which they run.
-func Table() []Rule {
+func Table() []Rule { return table }
+
+func allRules() []Rule {
 	var all []Rule
 	for _, group := range [][]Rule{
 		planRules(), siteRules(), peopleRules(), teamRules(), levelRules(), cylinderRules(), gasRules(), kitRules(), routeRules(), decompressionRules(), watchRules(),
@@ -56,7 +61,7 @@ func Table() []Rule {
 // Judge runs every rule of the table and returns all findings, worst first.
 func Judge(c *Case) []finding.Finding {
 	var all []finding.Finding
-	for _, r := range Table() {
+	for _, r := range table {
 		all = append(all, r.judge(c)...)
 	}
 	finding.Sort(all)

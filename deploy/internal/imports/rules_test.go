@@ -21,7 +21,7 @@ var rules = []rule{
 		room: "engine",
 		only: []string{
 			"cmp", "errors", "fmt", "iter", "maps", "math", "math/big", "math/bits", "slices", "sort", "strconv", "strings",
-			"unicode", "unicode/utf8", "encoding/json", "lastlight/engine/...",
+			"unicode", "unicode/utf8", "encoding/json", "crypto/sha256", "lastlight/engine/...",
 		},
 		calls: []string{
 			"fmt.Print", "fmt.Printf", "fmt.Println", "fmt.Fprint", "fmt.Fprintf", "fmt.Fprintln",
