@@ -19,14 +19,29 @@ func (p *Planner) leastOxygen() float64 {
 	return math.Min(p.set.Least, float64(0.21*p.set.Water.Surface))
 }
 
+// depths works out where each cylinder may be breathed (D45).
+func (p *Planner) depths() {
+	least := p.leastOxygen() - same
+	w := p.set.Water
+	for c := range p.team.Cylinders {
+		cyl := &p.team.Cylinders[c]
+		p.deepest[c], p.shallowest[c] = math.Inf(1), -same
+		if cyl.Kind != Back {
+			p.deepest[c] = cyl.SwitchDepth + same
+		}
+		switch o := cyl.Mix.O2; {
+		case o > 0:
+			p.deepest[c] = min(p.deepest[c], w.Depth((p.oxygenLimit(c)+same)/o))
+			p.shallowest[c] = w.Depth(least / o)
+		case least > 0:
+			p.shallowest[c] = math.Inf(1)
+		}
+	}
+}
+
 // allowed tells whether a cylinder may be breathed at a depth (D45).
 func (p *Planner) allowed(c int, depth float64) bool {
-	cyl := &p.team.Cylinders[c]
-	if cyl.Kind != Back && depth > cyl.SwitchDepth+same {
-		return false
-	}
-	o := p.oxygen(c, depth)
-	return o <= p.oxygenLimit(c)+same && o >= p.leastOxygen()-same
+	return depth <= p.deepest[c] && depth >= p.shallowest[c]
 }
 
 // richest is the cylinder with most oxygen at hand of diver d that may be
@@ -88,6 +103,9 @@ func (p *Planner) changeOnArrival(d, j int, c *carrying, pickedUp, exempt bool) 
 	byGrid := b.grid && (!exempt || p.tooThinAhead(c.breathing, j))
 	if !byGrid && !pickedUp {
 		return false
+	}
+	if c.atHand == 1<<c.breathing {
+		return false // nothing else at hand
 	}
 	best, ok := p.richest(d, c, b.depth, b.low)
 	if !ok || best == c.breathing {

@@ -3,7 +3,6 @@ package deco
 import (
 	"math"
 
-	"lastlight/engine/gas"
 	"lastlight/engine/tissue"
 )
 
@@ -22,6 +21,12 @@ type segment struct {
 // arrival: behind it nothing is judged.
 func (p *Planner) lookAhead(path *Path, j int, turned bool) {
 	p.travel = p.travel[:0]
+	if b := &p.bounds[j+1]; b.arrival && (j+1 == len(p.subs) || b.wait && p.endsAt(b, p.bounds[j].depth >= p.lastStop-same)) {
+		// The common case: one part, to the next place to wait.
+		p.travel = append(p.travel, segment{})
+		p.fill(&p.travel[0], j, p.now[:len(p.team.Divers)])
+		return
+	}
 	copy(p.ahead[:], p.now[:len(p.team.Divers)])
 	of := p.ahead[:len(p.team.Divers)]
 	deep := p.bounds[j].depth >= p.lastStop-same
@@ -30,16 +35,14 @@ func (p *Planner) lookAhead(path *Path, j int, turned bool) {
 		if i > j && p.anyBeforeFall(i, of, turned) {
 			p.pause(p.set.SwitchMinutes, i, of)
 		}
-		s := &p.subs[i]
 		i++
 		b := &p.bounds[i]
-		p.travel = append(p.travel, segment{minutes: s.minutes, from: p.set.Water.Pressure(s.from), to: p.set.Water.Pressure(s.to),
-			depth: b.depth, bound: i, arrival: b.arrival})
-		breathe(&p.travel[len(p.travel)-1], of)
+		p.travel = append(p.travel, segment{})
+		p.fill(&p.travel[len(p.travel)-1], i-1, of)
 		if b.arrival {
 			last = len(p.travel)
 		}
-		if i == len(p.subs) || (b.wait && (!deep || b.pickUp || b.depth >= p.lastStop-same)) {
+		if i == len(p.subs) || (b.wait && p.endsAt(b, deep)) {
 			break
 		}
 		if b.node >= 0 {
@@ -61,9 +64,21 @@ func (p *Planner) lookAhead(path *Path, j int, turned bool) {
 		}
 	}
 	p.travel = p.travel[:last]
-	for i := range p.travel {
-		p.travel[i].step = p.steps.at(p.travel[i].minutes, p.helium)
-	}
+}
+
+// endsAt tells whether a test that starts at or below the last stop (deep), or
+// above it, looks no further than this place to wait (D41a).
+func (p *Planner) endsAt(b *bound, deep bool) bool {
+	return !deep || b.pickUp || b.depth >= p.lastStop-same
+}
+
+// fill makes the segment of sub j.
+func (p *Planner) fill(s *segment, j int, of []carrying) {
+	u, b := &p.subs[j], &p.bounds[j+1]
+	s.minutes, s.from, s.to = u.minutes, p.set.Water.Pressure(u.from), p.set.Water.Pressure(u.to)
+	s.depth, s.bound, s.arrival = b.depth, j+1, b.arrival
+	s.step = p.steps.at(u.minutes, p.helium)
+	breathe(s, of)
 }
 
 func (p *Planner) anyBeforeFall(i int, of []carrying, turned bool) bool {
@@ -83,7 +98,7 @@ func (p *Planner) pause(minutes float64, i int, of []carrying) {
 		return
 	}
 	at := p.set.Water.Pressure(p.bounds[i].depth)
-	p.travel = append(p.travel, segment{minutes: minutes, from: at, to: at, depth: p.bounds[i].depth, bound: i})
+	p.travel = append(p.travel, segment{minutes: minutes, from: at, to: at, depth: p.bounds[i].depth, bound: i, step: p.steps.at(minutes, p.helium)})
 	breathe(&p.travel[len(p.travel)-1], of)
 }
 
@@ -113,22 +128,54 @@ func (c *coefficients) margin(n2, he, ambient, gf float64) float64 {
 	return base + float64(gf*((float64(a*b)+float64(ambient*float64(p*p)))/float64(p*b))) - p
 }
 
-// worst is the least margin of a state at an ambient pressure.
-func (p *Planner) worst(s *tissue.State, helium bool, ambient, gf float64) (least float64, compartment int) {
+// lead is what breathing along a segment does: inspired pressures at its start
+// and their change per minute.
+type lead struct {
+	n2, he         float64
+	rateN2, rateHe float64
+}
+
+func (p *Planner) lead(s *segment, d int) (l lead) {
+	mix := &p.mixes[s.breathing[d]]
+	l.n2, l.he = p.model.Inspired(*mix, s.from)
+	if s.to != s.from {
+		rate := (s.to - s.from) / s.minutes
+		l.rateN2, l.rateHe = float64(mix.N2()*rate), float64(mix.He*rate)
+	}
+	return l
+}
+
+// fly moves a state along a segment, into another, and gives the least margin at
+// its end: Apply and worst in one pass, which is where a schedule's time goes.
+func (p *Planner) fly(into, from *tissue.State, st *tissue.Step, l lead, helium bool, ambient, gf float64) (least float64, compartment int) {
 	base := ambient - float64(gf*ambient)
+	least = math.Inf(1)
 	if !helium {
-		least = math.Inf(1)
-		for i := range s.N2 {
-			c := &p.coef[i]
-			if m := base + float64(gf*(c.aN2+float64(ambient*c.inverseBN2))) - s.N2[i]; m < least-tissue.Tie {
+		for i := range from.N2 {
+			c, f := &p.coef[i], &st.N2[i]
+			n2 := l.n2 + float64((from.N2[i]-l.n2)*f.Q) + float64(l.rateN2*f.W)
+			into.N2[i], into.He[i] = n2, 0
+			if m := base + float64(gf*(c.aN2+float64(ambient*c.inverseBN2))) - n2; m < least-tissue.Tie {
 				least, compartment = m, i
 			}
 		}
 		return least, compartment
 	}
-	least = math.Inf(1)
-	for i := range s.N2 {
-		if m := p.coef[i].margin(s.N2[i], s.He[i], ambient, gf); m < least-tissue.Tie {
+	for i := range from.N2 {
+		c, f, g := &p.coef[i], &st.N2[i], &st.He[i]
+		n2 := l.n2 + float64((from.N2[i]-l.n2)*f.Q) + float64(l.rateN2*f.W)
+		he := l.he + float64((from.He[i]-l.he)*g.Q) + float64(l.rateHe*g.W)
+		into.N2[i], into.He[i] = n2, he
+		t := n2 + he
+		var allowed float64
+		if he == 0 {
+			allowed = c.aN2 + float64(ambient*c.inverseBN2)
+		} else {
+			a := float64(c.aN2*n2) + float64(c.aHe*he)
+			b := float64(c.bN2*n2) + float64(c.bHe*he)
+			allowed = (float64(a*b) + float64(ambient*float64(t*t))) / float64(t*b)
+		}
+		if m := base + float64(gf*allowed) - t; m < least-tissue.Tie {
 			least, compartment = m, i
 		}
 	}
@@ -137,7 +184,10 @@ func (p *Planner) worst(s *tissue.State, helium bool, ambient, gf float64) (leas
 
 // gf is the gradient factor at a depth for an anchor (D42).
 func (p *Planner) gf(depth, anchor float64) float64 {
-	return tissue.GradientFactor(p.set.GFLow, p.set.GFHigh, depth, math.Max(anchor, p.lastStop))
+	if anchor < p.lastStop {
+		anchor = p.lastStop
+	}
+	return tissue.GradientFactor(p.set.GFLow, p.set.GFHigh, depth, anchor)
 }
 
 // tested is what one diver's test gave.
@@ -153,24 +203,23 @@ func (p *Planner) test(d, j int, r *Result) tested {
 	c := &p.state[d]
 	asked := !c.Refused && c.No == 0
 	yes := asked
-	sim := &p.sim[d]
-	*sim = c.Tissues
+	sim, from := &p.sim[d], &c.Tissues
 	least := Margin{Diver: d, Bar: math.Inf(1)}
 	helium := p.hasHelium[d]
 	for i := range p.travel {
 		s := &p.travel[i]
-		mix := p.mixes[s.breathing[d]]
-		p.model.Apply(sim, s.step, mix, s.from, s.to, helium)
+		gf := p.gf(s.depth, c.Anchor)
+		m, k := p.fly(sim, from, s.step, p.lead(s, d), helium, s.to, gf)
+		from = sim
 		if !s.arrival {
 			continue
 		}
 		if yes {
-			m := p.straightUp(sim, s.to, s.depth, mix, helium)
-			r.Questions = math.Min(r.Questions, math.Abs(m))
-			yes = m >= -marginSlack
+			up := p.straightUp(sim, s, d, helium)
+			r.Questions = math.Min(r.Questions, math.Abs(up))
+			yes = up >= -marginSlack
 		}
-		gf := p.gf(s.depth, c.Anchor)
-		if m, k := p.worst(sim, helium, s.to, gf); m < least.Bar-tissue.Tie {
+		if m < least.Bar-tissue.Tie {
 			least.Bar, least.Compartment, least.GF = m, k, gf
 		}
 	}
@@ -186,36 +235,49 @@ func (p *Planner) test(d, j int, r *Result) tested {
 }
 
 // straightUp is the least margin at the surface, with GFhigh, after a straight
-// ascent at the ascent rate on the gas breathed (D43).
-func (p *Planner) straightUp(from *tissue.State, ambient, depth float64, mix gas.Mix, helium bool) float64 {
-	up := &p.up
-	*up = *from
-	if depth > 0 {
-		p.model.Apply(up, p.steps.at(depth/p.set.Ascent, p.helium), mix, ambient, p.set.Water.Surface, helium)
+// ascent from a segment's end at the ascent rate on the gas breathed (D43).
+func (p *Planner) straightUp(sim *tissue.State, s *segment, d int, helium bool) float64 {
+	up := segment{minutes: s.depth / p.set.Ascent, from: s.to, to: p.set.Water.Surface, breathing: s.breathing}
+	if !(up.minutes > 0) {
+		up.from, up.minutes = up.to, 0
 	}
-	m, _ := p.worst(up, helium, p.set.Water.Surface, p.set.GFHigh)
+	m, _ := p.fly(&p.up, sim, p.steps.at(up.minutes, p.helium), p.lead(&up, d), helium, up.to, p.set.GFHigh)
 	return m
 }
 
-// alone judges one compartment of diver d on the travel ahead.
-func (p *Planner) alone(d, i int, n2, he float64) (refused bool) {
-	c := &p.coef[i]
+// follower is one compartment's way over one segment, prepared: the tension at
+// its end is n2a + n2 × n2q, and likewise helium.
+type follower struct {
+	n2a, n2q, hea, heq float64
+	ambient, gf        float64
+	arrival            bool
+}
+
+// follow prepares compartment k of diver d for the travel ahead.
+func (p *Planner) follow(d, k int) {
+	p.followers[d] = p.followers[d][:0]
 	anchor := p.state[d].Anchor
-	for k := range p.travel {
-		s := &p.travel[k]
-		mix := p.mixes[s.breathing[d]]
-		fromN2, fromHe := p.model.Inspired(mix, s.from)
-		rate := 0.0
-		if s.minutes > 0 {
-			rate = (s.to - s.from) / s.minutes
-		}
-		f := s.step.N2[i]
-		n2 = fromN2 + float64((n2-fromN2)*f.Q) + float64(float64(mix.N2()*rate)*f.W)
+	for i := range p.travel {
+		s := &p.travel[i]
+		l := p.lead(s, d)
+		f := s.step.N2[k]
+		w := follower{n2a: l.n2 - float64(l.n2*f.Q) + float64(l.rateN2*f.W), n2q: f.Q, ambient: s.to, arrival: s.arrival, gf: p.gf(s.depth, anchor)}
 		if p.hasHelium[d] {
-			f = s.step.He[i]
-			he = fromHe + float64((he-fromHe)*f.Q) + float64(float64(mix.He*rate)*f.W)
+			f = s.step.He[k]
+			w.hea, w.heq = l.he-float64(l.he*f.Q)+float64(l.rateHe*f.W), f.Q
 		}
-		if s.arrival && c.margin(n2, he, s.to, p.gf(s.depth, anchor)) < -marginSlack {
+		p.followers[d] = append(p.followers[d], w)
+	}
+}
+
+// alone judges the followed compartment of diver d on the travel ahead.
+func (p *Planner) alone(d, k int, n2, he float64) (refused bool) {
+	c := &p.coef[k]
+	for i := range p.followers[d] {
+		w := &p.followers[d][i]
+		n2 = w.n2a + float64(n2*w.n2q)
+		he = w.hea + float64(he*w.heq)
+		if w.arrival && c.margin(n2, he, w.ambient, w.gf) < -marginSlack {
 			return true
 		}
 	}

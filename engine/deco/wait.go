@@ -93,6 +93,7 @@ func (p *Planner) testAll(j int, r *Result, past bool) (refused bool, worst Marg
 			r.NoStop = false
 			k := o.margin.Compartment
 			p.tracked[d] = tracked{on: true, compartment: k, n2: c.Tissues.N2[k], he: c.Tissues.He[k]}
+			p.follow(d, k)
 		}
 	}
 	return refused, worst
@@ -137,14 +138,35 @@ func (p *Planner) anyBehind() bool {
 func (p *Planner) catchUp(minute *tissue.Step, at float64, missing int) {
 	for d := range p.team.Divers {
 		f := &p.tracked[d]
-		if !f.on {
+		if !f.on || f.behind <= missing {
 			continue
 		}
-		mix := p.mixes[p.now[d].breathing]
-		for ; f.behind > missing; f.behind-- {
-			p.model.Apply(&p.state[d].Tissues, minute, mix, at, at, p.hasHelium[d])
+		n2, he := p.model.Inspired(p.mixes[p.now[d].breathing], at)
+		s := &p.state[d].Tissues
+		minutes := f.behind - missing
+		f.behind = missing
+		for i := range s.N2 {
+			s.N2[i] = n2 + float64((s.N2[i]-n2)*power(minute.N2[i].Q, minutes))
+		}
+		if p.hasHelium[d] {
+			for i := range s.He {
+				s.He[i] = he + float64((s.He[i]-he)*power(minute.He[i].Q, minutes))
+			}
 		}
 	}
+}
+
+// power is q to the n, n ≥ 1, by squaring: a minute's factor over n minutes,
+// where calling exp for every length of stop would cost more.
+func power(q float64, n int) float64 {
+	r := 1.0
+	for ; n > 1; n >>= 1 {
+		if n&1 == 1 {
+			r = float64(r * q)
+		}
+		q = float64(q * q)
+	}
+	return float64(r * q)
 }
 
 // permitted keeps the simulated states where the travel is the next sub alone.

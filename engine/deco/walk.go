@@ -29,18 +29,21 @@ type Planner struct {
 	mixes     [MaxCylinders]gas.Mix
 	back      [MaxDivers]int
 	lost      uint64
-	begin     float64     // runtime at the start
-	startOut  []Condition // memory of WayOut
 
-	state   [MaxDivers]Condition
-	now     [MaxDivers]carrying
-	ahead   [MaxDivers]carrying
-	sim     [MaxDivers]tissue.State
-	up      tissue.State
-	outcome [MaxDivers]tested
-	tracked [MaxDivers]tracked
-	exempt  [MaxDivers]int // last bound of the travel D43 exempted the diver on; -1: none
-	simEnd  int            // p.sim is the state at this bound; -1: it is not
+	deepest, shallowest [MaxCylinders]float64 // where each may be breathed
+	begin               float64               // runtime at the start
+	startOut            []Condition           // memory of WayOut
+
+	state     [MaxDivers]Condition
+	now       [MaxDivers]carrying
+	ahead     [MaxDivers]carrying
+	sim       [MaxDivers]tissue.State
+	up        tissue.State
+	outcome   [MaxDivers]tested
+	tracked   [MaxDivers]tracked
+	followers [MaxDivers][]follower
+	exempt    [MaxDivers]int // last bound of the travel D43 exempted the diver on; -1: none
+	simEnd    int            // p.sim is the state at this bound; -1: it is not
 }
 
 // tracked is the compartment that refused a diver, followed alone while the team waits.
@@ -114,6 +117,7 @@ func (p *Planner) prepare(team *Team, path *Path, start *Moment, r *Result, l lo
 	for i := range team.Cylinders {
 		p.mixes[i] = team.Cylinders[i].Mix
 	}
+	p.depths()
 	p.helium = false
 	for d := range team.Divers {
 		p.back[d] = team.Divers[d].Back

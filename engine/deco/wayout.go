@@ -51,6 +51,7 @@ func (p *Planner) WayOut(team *Team, path *Path, from *Moment, l Loss, r *Result
 	p.startOut = start.Divers
 	depth := path.Pieces[0].From
 	p.team, p.lost = team, in.cylinders
+	p.depths()
 	for d := range team.Divers {
 		diver := &team.Divers[d]
 		c := &start.Divers[d]

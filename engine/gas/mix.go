@@ -24,7 +24,12 @@ var Air = Mix{O2: 0.21}
 var Oxygen = Mix{O2: 1}
 
 // N2 is the nitrogen fraction, never below 0.
-func (m Mix) N2() float64 { return math.Max(0, 1-m.O2-m.He) }
+func (m Mix) N2() float64 {
+	if n := 1 - m.O2 - m.He; n > 0 {
+		return n
+	}
+	return 0
+}
 
 // Check tells everything wrong with the mix: each fraction must be 0 to 1 and
 // their sum at most 1 (1e-9 is let pass, for sums of decimal fractions).

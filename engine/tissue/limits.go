@@ -84,8 +84,11 @@ func (m *Model) SurfaceLoad(s *State, surface float64) (load float64, compartmen
 // GradientFactor is the factor in force at a depth in metres: GFhigh at the
 // surface, GFlow at the anchor and below it, straight between.
 func GradientFactor(low, high, depth, anchor float64) float64 {
-	if !(anchor > 0) {
+	switch {
+	case !(anchor > 0) || !(depth > 0):
 		return high
+	case depth >= anchor:
+		return high + (low - high)
 	}
-	return high + float64((low-high)*math.Min(1, math.Max(0, depth/anchor)))
+	return high + float64((low-high)*(depth/anchor))
 }
