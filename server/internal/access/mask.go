@@ -1,0 +1,165 @@
+package access
+
+import (
+	"fmt"
+	"slices"
+
+	lastlightv1 "lastlight/proto/lastlight/v1"
+)
+
+// MaskPerson clears in place what the caller does not see of a person. The person's guardian, told by the record itself, counts
+// as such. Whoever does not even see that the person is in the directory, as a guest, sees nothing: then it answers false, and
+// the record must not be shown at all.
+func MaskPerson(c *Caller, s Subject, p *lastlightv1.Person) bool {
+	if p == nil {
+		return false
+	}
+	s.Relation |= c.toPerson(p.Id)
+	if !c.Sees(Directory, s) {
+		return false
+	}
+	if !c.Sees(Reach, s) {
+		p.Telephone, p.Unavailable, p.Arrivals = nil, nil, nil
+	}
+	if !c.Sees(Medical, s) {
+		p.Medical = nil
+	}
+	if p.Medical != nil && !c.Sees(Restriction, s) {
+		p.Medical.RestrictionCode = ""
+	}
+	if !c.Sees(Contacts, s) {
+		p.EmergencyContacts = nil
+	}
+	if !c.Sees(Training, s) {
+		p.Cards, p.Consumption, p.WorstConsumption = nil, nil, nil
+	}
+	if !c.Sees(CardNumber, s) {
+		for _, card := range p.Cards {
+			card.Number = nil
+		}
+	}
+	if !c.Sees(Minor, s) {
+		p.BirthDay, p.Guardian, p.GuardianConsentTo = nil, "", nil
+	}
+	return true
+}
+
+// toPerson is what a person's key alone says of the caller's relation to it.
+func (c *Caller) toPerson(person string) Relation {
+	var r Relation
+	if person != "" && person == c.Person {
+		r |= Self
+	}
+	if c.Guards(person) {
+		r |= Ward
+	}
+	return r
+}
+
+// MaskSite clears in place what the caller does not see of a site. That something is on record stays visible.
+func MaskSite(c *Caller, s Subject, site *lastlightv1.Site) {
+	if site != nil && !c.Sees(Place, s) {
+		site.ExactPosition, site.AccessNotes, site.GateCode = nil, nil, nil
+	}
+}
+
+// MaskIncident clears in place what the caller does not see of an incident: the club reads what the safety officer has reviewed,
+// with persons as pseudonyms in the order of the report.
+func MaskIncident(c *Caller, s Subject, i *lastlightv1.Incident) {
+	if i == nil {
+		return
+	}
+	if i.ReportedBy != "" && i.ReportedBy == c.Person {
+		s.Relation |= Self
+	}
+	if !c.Sees(Identities, s) {
+		i.People = slices.Clone(i.People)
+		for n := range i.People {
+			i.People[n] = fmt.Sprintf("diver %d", n+1)
+		}
+		if i.ReportedBy != c.Person {
+			i.ReportedBy = ""
+		}
+	}
+	if !c.Sees(Narrative, s) {
+		i.Narrative, i.Trigger, i.HarmfulAction, i.PrecedingEvent = i.ReviewedNarrative, "", "", ""
+		i.Outcome, i.WentRight, i.Lessons = "", "", ""
+		// Which dive it was names who was in it.
+		i.Dive, i.Injured = "", nil
+	}
+}
+
+// MaskWaiver clears in place what the caller does not see of a waiver.
+func MaskWaiver(c *Caller, s Subject, w *lastlightv1.Waiver) {
+	if w == nil {
+		return
+	}
+	if !c.Sees(WaiverReason, s) {
+		w.Reason, w.Conditions = "", ""
+	}
+	if !c.Sees(WaiverFact, s) {
+		w.Finding, w.Rule, w.WaivedBy, w.SecondApprover = "", "", "", ""
+		w.WaivedAt, w.ExpiresAt, w.NeedsSecondApprover = nil, nil, false
+	}
+}
+
+// MaskWatch clears in place what the caller does not see of a team's entry in the register. Whoever does not see who is away
+// sees nothing of it: then it answers false, and the entry must not be shown at all.
+func MaskWatch(c *Caller, s Subject, w *lastlightv1.Watch) bool {
+	if !c.Sees(Board, s) {
+		return false
+	}
+	if w == nil {
+		return true
+	}
+	if !w.AllSeenOut {
+		s.Relation |= WatchRuns
+	} else {
+		s.Relation &^= WatchRuns
+	}
+	if !c.Sees(Contacts, Subject{Expeditions: s.Expeditions, Relation: s.Relation &^ Self}) {
+		w.Contacts = nil
+	}
+	for _, d := range w.Divers {
+		if !c.Sees(Medical, Subject{Expeditions: s.Expeditions, Relation: c.toPerson(d.Person)}) {
+			d.Symptoms = nil
+		}
+	}
+	return true
+}
+
+// MaskCylinder clears in place what the caller does not see of a cylinder: its test dates and what follows from them.
+func MaskCylinder(c *Caller, s Subject, cylinder *lastlightv1.Cylinder) {
+	if cylinder == nil {
+		return
+	}
+	if cylinder.Owner != "" && cylinder.Owner == c.Person {
+		s.Relation |= Self
+	}
+	if !c.Sees(GearDates, s) {
+		cylinder.ServiceEvents, cylinder.Due = nil, nil
+		cylinder.FirstServiceDay, cylinder.RiskAssessmentDay = "", ""
+	}
+}
+
+// Hidden lists the restricted or guarded fields that a person record would write and that the caller does not see: nobody writes
+// what they may not read. Empty: nothing is amiss.
+func Hidden(c *Caller, s Subject, p *lastlightv1.Person) []string {
+	s.Relation |= c.toPerson(p.GetId())
+	var fields []string
+	add := func(g Group, set bool, field string) {
+		if set && !c.Sees(g, s) {
+			fields = append(fields, field)
+		}
+	}
+	add(Reach, p.Telephone != nil, "telephone")
+	add(Medical, p.Medical != nil, "medical")
+	add(Restriction, p.GetMedical().GetRestrictionCode() != "", "medical.restriction_code")
+	add(Contacts, len(p.EmergencyContacts) > 0, "emergency_contacts")
+	add(Minor, p.BirthDay != nil, "birth_day")
+	add(Minor, p.GuardianConsentTo != nil, "guardian_consent_to")
+	for n, card := range p.Cards {
+		add(CardNumber, card.Number != nil, fmt.Sprintf("cards[%d].number", n))
+	}
+	return fields
+}
