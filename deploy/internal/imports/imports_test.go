@@ -175,7 +175,6 @@ func TestRulesBite(t *testing.T) {
 		{"server/internal/plan/plan.go", "imports github.com/jackc/pgx/v5", source("github.com/jackc/pgx/v5")},
 		{"server/internal/store/plan.go", "imports google.golang.org/grpc/codes", source("google.golang.org/grpc/codes")},
 		{"server/internal/site/site.go", "imports lastlight/server/internal/app", source("lastlight/server/internal/app")},
-		{"server/internal/rpc/plan.go", "imports lastlight/server/internal/store", source("lastlight/server/internal/store")},
 		{"server/internal/store/call.go", "imports lastlight/server/internal/rpc", source("lastlight/server/internal/rpc")},
 		{"server/internal/rpc/config.go", "uses os.Getenv", source("os", `var x = os.Getenv("X")`)},
 		{"server/internal/plan/now.go", "uses time.Now", source("time", "var now = time.Now")},

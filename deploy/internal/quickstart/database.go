@@ -20,7 +20,7 @@ func (r *run) startDatabase(ctx context.Context, clean *cleanup) (string, error)
 	if r.DatabaseURL != "" {
 		return createDatabase(ctx, r.DatabaseURL, clean)
 	}
-	server, err := postgres.Start(ctx, postgres.Options{Dir: r.path("postgres")})
+	server, err := postgres.Start(ctx, postgres.Options{Dir: r.path("postgres"), Throwaway: r.Throwaway})
 	if err != nil {
 		return "", err
 	}

@@ -25,6 +25,7 @@ type Options struct {
 	Bin         string    // directory with the programs lastlightd and lastlight
 	Demo        string    // directory with the script "tour" and the files that it names
 	DatabaseURL string    // an existing PostgreSQL server; empty: a private one
+	Throwaway   bool      // the private server may lose data in a crash of the machine; for tests
 	Stay        bool      // after the tour, stay until ctx ends
 	Out         io.Writer // what the user sees
 	// Then, if set, runs after the tour, while everything still runs.

@@ -59,7 +59,7 @@ func standInServer(args []string) error {
 		_, err := db.Exec(ctx, "CREATE TABLE migrated (n int)") // fails if the database is not empty
 		return err
 	case "first-token":
-		return os.WriteFile(args[2], []byte("first"), 0o600)
+		return os.WriteFile(args[len(args)-1], []byte("first"), 0o600)
 	}
 	if _, err := db.Exec(ctx, "SELECT n FROM migrated"); err != nil {
 		return err
@@ -133,7 +133,7 @@ func stage(t *testing.T, script string) (Options, *screen) {
 		}
 	}
 	out := &screen{}
-	return Options{Bin: filepath.Join(dir, "bin"), Demo: filepath.Join(dir, "demo"), Out: out}, out
+	return Options{Bin: filepath.Join(dir, "bin"), Demo: filepath.Join(dir, "demo"), Out: out, Throwaway: true}, out
 }
 
 // screen is an output that can be read while it is written.
@@ -157,7 +157,7 @@ func (s *screen) String() string {
 // await returns once the words are on the screen.
 func (s *screen) await(t *testing.T, words string) {
 	t.Helper()
-	for end := time.Now().Add(30 * time.Second); !strings.Contains(s.String(), words); time.Sleep(5 * time.Millisecond) {
+	for end := time.Now().Add(2 * time.Minute); !strings.Contains(s.String(), words); time.Sleep(5 * time.Millisecond) {
 		if time.Now().After(end) {
 			t.Fatalf("%q did not come:\n%s", words, s)
 		}

@@ -11,6 +11,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -25,6 +26,14 @@ const (
 	endsWithin  = 15 * time.Second
 )
 
+// serverCommands are the commands of lastlightd that a run uses, as their first words.
+var serverCommands = [][]string{{"migrate", "up"}, {"first-token"}, {"serve"}}
+
+// UsesServerCommand tells whether every run uses a command of lastlightd; the documents may then name it.
+func UsesServerCommand(words []string) bool {
+	return slices.ContainsFunc(serverCommands, func(used []string) bool { return slices.Equal(used, words) })
+}
+
 // startServer migrates the database, makes the first token and starts lastlightd; it returns when the server says that it serves.
 func (r *run) startServer(ctx context.Context, database string, clean *cleanup) (*daemon, error) {
 	var err error
@@ -38,8 +47,8 @@ func (r *run) startServer(ctx context.Context, database string, clean *cleanup) 
 		"LASTLIGHT_TLS_KEY="+filepath.Join(r.dir, "tls", "server.key"),
 	)
 	for _, args := range [][]string{
-		{"migrate"},
-		{"first-token", "--out", r.tokenFile(firstPerson)},
+		serverCommands[0],
+		append(slices.Clone(serverCommands[1]), "--out", r.tokenFile(firstPerson)),
 	} {
 		if err := r.lastlightd(ctx, env, args...); err != nil {
 			return nil, err
@@ -50,7 +59,7 @@ func (r *run) startServer(ctx context.Context, database string, clean *cleanup) 
 		return nil, err
 	}
 	defer log.Close()
-	cmd := exec.Command(filepath.Join(r.Bin, "lastlightd"), "serve")
+	cmd := exec.Command(filepath.Join(r.Bin, "lastlightd"), serverCommands[2]...)
 	cmd.Dir, cmd.Env, cmd.Stdout, cmd.Stderr = r.dir, env, log, log
 	process, err := startDaemon(cmd)
 	if err != nil {
