@@ -15,6 +15,8 @@ func compile(in *Input, names names, resolved []resolved, zeroHelpful bool) (*pl
 	if problems := p.team(); len(problems) > 0 {
 		return nil, problems
 	}
+	p.nodes = make([]node, 0, len(in.Route.Moves)+1)
+	p.legs = make([]leg, 0, len(in.Route.Moves))
 	p.start = p.node(in.Route.Start)
 	p.moves = make([]move, 0, len(in.Route.Moves))
 	for i := range in.Route.Moves {

@@ -38,6 +38,9 @@ func (w *walk) wayOut(seg int, x float64) *WayOut {
 		return nil
 	}
 	out := &WayOut{BarMin: s.out.at(x)}
+	if s.home != nil {
+		out.Stations = make([]WayOutStation, 0, s.home.count+2)
+	}
 	at := w.nodes[w.legs[s.leg].ends[1-s.dir]]
 	out.Stations = append(out.Stations, WayOutStation{at.name, 0})
 	if s.mode == upward {

@@ -213,8 +213,9 @@ func (w *walk) move(i, from int) {
 	w.swim(i, from, known)
 	s.minutes, s.barMin = w.elapsed-elapsed, w.barMin-barMin
 	last := len(w.segs) - 1
-	s.arriving = w.wayOut(last, w.segs[last].length)
-
+	if !w.zeroHelpful && !w.wayInOnly {
+		s.arriving = w.wayOut(last, w.segs[last].length)
+	}
 	w.knownBySwim[m.leg] = true
 	if m.run {
 		w.lined[m.leg] = true
@@ -238,9 +239,22 @@ func (w *walk) move(i, from int) {
 	w.change(m.to, m.actions, false)
 	s.hold = len(w.segs)
 	w.stay(i, m.leg, m.dir, m.to, m.hold, m.working)
-	s.after = w.wayOut(s.hold, 0)
+	if !w.zeroHelpful && !w.wayInOnly {
+		s.after = s.arriving
+		if a, h := &w.segs[last], &w.segs[s.hold]; a.mode != h.mode || a.mode != noWay && !(sameWay(a, m, h) && math.Abs(a.out.at(a.length)-h.out.a) < 1e-9) {
+			s.after = w.wayOut(s.hold, 0)
+		}
+	}
 	w.steps = append(w.steps, s)
 	_ = l
+}
+
+// sameWay tells whether the way out on arriving is the one after arrival too.
+func sameWay(a *segment, m *move, h *segment) bool {
+	if a.mode == onward {
+		return a.home == h.home
+	}
+	return a.mode == back && h.home.leg == m.leg && h.home.dir == 1-m.dir && h.home.next == a.home
 }
 
 // stay adds the time at a station, also when it is none.

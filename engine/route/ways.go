@@ -16,6 +16,7 @@ type way struct {
 	opening int     // node where it ends
 	major   bool    // holds a major restriction (D11)
 	jumps   int     // unlined legs on it
+	count   int     // legs on it
 
 	memo    *memo
 	memoFor int // gear.waiting of the memo
@@ -70,7 +71,7 @@ func (w *ways) over(leg, dir int) *way {
 		return nil
 	}
 	y := &way{node: l.ends[dir], leg: leg, dir: dir, next: next, barMin: t.barMin + next.barMin, min: t.min + next.min,
-		metres: l.in.LengthM + next.metres, opening: next.opening, major: next.major || l.major, jumps: next.jumps}
+		metres: l.in.LengthM + next.metres, opening: next.opening, major: next.major || l.major, jumps: next.jumps, count: next.count + 1}
 	if l.jump {
 		y.jumps++
 	}

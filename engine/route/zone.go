@@ -23,15 +23,23 @@ func Zones(in Input) []Zone {
 // line and depth of the opening.
 type reachOut struct {
 	metres  float64
-	by      int // leg towards it, -1 at the opening itself or where there is none
 	reached bool
+	settled bool
+	unfit   unfit // anything on the way
 }
+
+// unfit is what no leg on the way of a cavern zone may have.
+type unfit struct{ noLine, restriction, inward bool }
 
 func zones(in *Input, names names, legs []int) []Zone {
 	if len(legs) == 0 {
 		return nil
 	}
-	out := distances(in, names)
+	wanted := make([]bool, len(in.Stations))
+	for _, i := range legs {
+		wanted[names.stations[in.Legs[i].From]], wanted[names.stations[in.Legs[i].To]] = true, true
+	}
+	out := distances(in, names, wanted)
 	list := make([]Zone, 0, len(legs))
 	for _, i := range legs {
 		list = append(list, in.zone(i, names, out))
@@ -39,8 +47,15 @@ func zones(in *Input, names names, legs []int) []Zone {
 	return list
 }
 
-// distances goes outward from all openings at once over lined legs.
-func distances(in *Input, names names) []reachOut {
+// distances goes outward from all openings at once over lined legs, until every
+// wanted station is reached; what lies beyond is left out.
+func distances(in *Input, names names, wanted []bool) []reachOut {
+	missing := 0
+	for _, w := range wanted {
+		if w {
+			missing++
+		}
+	}
 	out := make([]reachOut, len(in.Stations))
 	ends := make([][2]int32, len(in.Legs))
 	first := make([]int32, len(in.Stations)+1) // legs of a station, as a packed list
@@ -66,18 +81,28 @@ func distances(in *Input, names names) []reachOut {
 	}
 	q := queue{less: func(a, b int) bool { return out[a].metres < out[b].metres }}
 	for s := range in.Stations {
-		out[s].by = -1
 		if in.Stations[s].exit() {
-			out[s] = reachOut{in.Stations[s].DepthM, -1, true}
+			out[s] = reachOut{metres: in.Stations[s].DepthM, reached: true}
 			q.push(s)
 		}
 	}
-	for len(q.heap) > 0 {
+	for len(q.heap) > 0 && missing > 0 {
 		s := q.pop()
+		if out[s].settled {
+			continue
+		}
+		out[s].settled = true
+		if wanted[s] {
+			missing--
+		}
 		for _, i := range packed[first[s]:first[s+1]] {
 			other := int(ends[i][0] + ends[i][1] - int32(s))
 			if d := out[s].metres + in.Legs[i].LengthM; !out[other].reached || d < out[other].metres-1e-9 {
-				out[other] = reachOut{d, int(i), true}
+				dir := 0 // outward: away from the opening
+				if int(ends[i][0]) != s {
+					dir = 1
+				}
+				out[other] = reachOut{metres: d, reached: true, unfit: out[s].unfit.or(in.Legs[i].unfit(dir))}
 				q.push(other)
 			}
 		}
@@ -125,20 +150,13 @@ func (in *Input) zone(i int, names names, out []reachOut) Zone {
 	if db < da-1e-9 {
 		near, dir = b, 1
 	}
-	in.unfit(why, l, dir)
-	for s := near; out[s].reached && out[s].by >= 0; {
-		x := &in.Legs[out[s].by]
-		from := names.stations[x.From]
-		if from == s {
-			s = names.stations[x.To]
-			in.unfit(why, x, 1) // inward is against from → to
-		} else {
-			s = from
-			in.unfit(why, x, 0)
-		}
+	u := l.unfit(dir)
+	if out[near].reached {
+		u = u.or(out[near].unfit)
 	}
-	for reason, true_ := range why {
-		if true_ {
+	why["no line"], why["restriction"], why["flow inward"] = u.noLine, u.restriction, u.inward
+	for reason, holds := range why {
+		if holds {
 			z.Why = append(z.Why, reason)
 		}
 	}
@@ -149,15 +167,17 @@ func (in *Input) zone(i int, names names, out []reachOut) Zone {
 	return z
 }
 
-// unfit notes what a leg must not have; dir is the direction away from the opening.
-func (in *Input) unfit(why map[string]bool, l *Leg, dir int) {
+// unfit tells what a leg has that it must not; dir is the direction away from the opening.
+func (l *Leg) unfit(dir int) unfit {
 	flow := l.FlowMMin
 	if dir == 1 {
 		flow = -flow
 	}
-	why["no line"] = why["no line"] || !l.Lined
-	why["restriction"] = why["restriction"] || l.Restriction != "" && l.Restriction != RestrictionNone
-	why["flow inward"] = why["flow inward"] || flow > 1e-9
+	return unfit{!l.Lined, l.Restriction != "" && l.Restriction != RestrictionNone, flow > 1e-9}
+}
+
+func (u unfit) or(v unfit) unfit {
+	return unfit{u.noLine || v.noLine, u.restriction || v.restriction, u.inward || v.inward}
 }
 
 // queue is a binary heap of indices.
