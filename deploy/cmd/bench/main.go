@@ -1,4 +1,4 @@
-// Command bench measures the server on this machine against the floor below it. See deploy/bench.
+// Command bench measures the server on this machine against the floor below it. See deploy/bench and deploy/soak.
 package main
 
 import (
@@ -21,11 +21,18 @@ func main() {
 	flag.StringVar(&q.Demo, "demo", "testdata/demo", "directory with the tour and its files")
 	flag.DurationVar(&o.Span, "span", 5*time.Second, "time of each measurement")
 	flag.IntVar(&o.Plans, "plans", 20, "plans that each caller submits and approves")
+	soak := flag.Duration("soak", 0, "keep the server busy for this long instead, and watch its memory")
 	flag.Parse()
 
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	q.Then = func(ctx context.Context, s quickstart.Session) error {
+		if *soak > 0 {
+			return bench.Soak(ctx, bench.SoakOptions{
+				Address: s.Address, CAFile: s.CAFile, CommitteeToken: s.CommitteeToken, ServerPid: s.ServerPid,
+				Callers: 8, Span: *soak, Report: max(*soak/60, time.Second), Out: os.Stdout,
+			})
+		}
 		o.Address, o.CAFile, o.CommitteeToken, o.Database = s.Address, s.CAFile, s.CommitteeToken, s.Database
 		return bench.Run(ctx, o)
 	}

@@ -3,6 +3,7 @@ package bench
 import (
 	"context"
 	"errors"
+	"os"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -92,5 +93,31 @@ func TestTable(t *testing.T) {
 		if !strings.Contains(strings.Join(strings.Fields(out.String()), " "), strings.Join(strings.Fields(want), " ")) {
 			t.Errorf("missing %q in\n%s", want, &out)
 		}
+	}
+}
+
+func TestResidentMemory(t *testing.T) {
+	t.Parallel()
+	kB, err := residentKB(os.Getpid())
+	if err != nil || kB < 1000 || kB > 4<<20 {
+		t.Errorf("this test holds %d kB, %v", kB, err)
+	}
+	if _, err := residentKB(1 << 30); err == nil {
+		t.Error("a process that cannot exist holds memory")
+	}
+}
+
+func TestSoakWatchesMemory(t *testing.T) {
+	t.Parallel()
+	var done atomic.Int64
+	var out strings.Builder
+	o := SoakOptions{ServerPid: os.Getpid(), Span: 40 * time.Millisecond, Report: 10 * time.Millisecond, Out: &out}
+	ctx, cancel := context.WithTimeout(t.Context(), 60*time.Millisecond)
+	defer cancel()
+	if err := o.observe(ctx, &done); err != nil {
+		t.Error(err)
+	}
+	if !strings.Contains(out.String(), " kB\n") {
+		t.Errorf("no line was printed: %s", &out)
 	}
 }

@@ -75,16 +75,9 @@ func (c *club) draftPlans(ctx context.Context, model *v1.Plan, callers, each int
 	plans := make([][]*v1.Plan, callers)
 	for caller := range callers {
 		for n := range each {
-			p := proto.CloneOf(model)
-			p.Id = fmt.Sprintf("bench-%s-%d-%d-%d", c.suffix, callers, caller, n)
-			p.Version, p.State, p.StateReasons, p.CodeWord, p.VersionAt, p.VersionBy, p.Waivers = 0, 0, nil, "", nil, "", nil
-			at := time.Now().Add(time.Hour + time.Duration(caller)*slot).Truncate(time.Minute)
-			p.PlannedEntry, p.EnterBy, p.Expedition = timestamppb.New(at), nil, ""
-			call, cancel := context.WithTimeout(ctx, deadline)
-			made, err := c.plans.CreatePlan(call, &v1.CreatePlanRequest{Plan: p, RequestId: newRequest()}, c.who)
-			cancel()
+			made, err := c.draftPlan(ctx, model, caller, fmt.Sprintf("bench-%d-%d-%d", callers, caller, n))
 			if err != nil {
-				return nil, fmt.Errorf("copy plan %s: %w", model.GetId(), err)
+				return nil, err
 			}
 			plans[caller] = append(plans[caller], made)
 		}
@@ -92,14 +85,27 @@ func (c *club) draftPlans(ctx context.Context, model *v1.Plan, callers, each int
 	return plans, nil
 }
 
+// draftPlan makes one copy of a plan in the caller's slot.
+func (c *club) draftPlan(ctx context.Context, model *v1.Plan, caller int, id string) (*v1.Plan, error) {
+	p := proto.CloneOf(model)
+	p.Id = id + "-" + c.suffix
+	p.Version, p.State, p.StateReasons, p.CodeWord, p.VersionAt, p.VersionBy, p.Waivers = 0, 0, nil, "", nil, "", nil
+	at := c.begin.Add(time.Duration(caller+1) * slot).Truncate(time.Minute)
+	p.PlannedEntry, p.EnterBy, p.Expedition = timestamppb.New(at), nil, ""
+	ctx, cancel := context.WithTimeout(ctx, deadline)
+	defer cancel()
+	made, err := c.plans.CreatePlan(ctx, &v1.CreatePlanRequest{Plan: p, RequestId: newRequest()}, c.who)
+	if err != nil {
+		return nil, fmt.Errorf("copy plan %s: %w", model.GetId(), err)
+	}
+	return made, nil
+}
+
 // submit submits the callers' drafts and keeps the answers for approving.
 func (c *club) submit(plans [][]*v1.Plan) operation {
 	c.submitted = make([][]*v1.SubmitPlanResponse, len(plans))
 	return func(ctx context.Context, caller, n int) error {
-		ctx, cancel := context.WithTimeout(ctx, deadline)
-		defer cancel()
-		p := plans[caller][n]
-		answer, err := c.plans.SubmitPlan(ctx, &v1.SubmitPlanRequest{Id: p.GetId(), ExpectedVersion: p.GetVersion(), RequestId: newRequest()}, c.who)
+		answer, err := c.submitOne(ctx, plans[caller][n])
 		if err == nil {
 			c.submitted[caller] = append(c.submitted[caller], answer)
 		}
@@ -107,23 +113,41 @@ func (c *club) submit(plans [][]*v1.Plan) operation {
 	}
 }
 
+func (c *club) submitOne(ctx context.Context, p *v1.Plan) (*v1.SubmitPlanResponse, error) {
+	ctx, cancel := context.WithTimeout(ctx, deadline)
+	defer cancel()
+	answer, err := c.plans.SubmitPlan(ctx, &v1.SubmitPlanRequest{Id: p.GetId(), ExpectedVersion: p.GetVersion(), RequestId: newRequest()}, c.who)
+	if err != nil {
+		return nil, fmt.Errorf("submit %s: %w", p.GetId(), err)
+	}
+	return answer, nil
+}
+
 // approve approves a submitted plan and adds the time it took to spent; it then withdraws it, so that the next one is free.
 func (c *club) approve(spent []time.Duration) operation {
 	return func(ctx context.Context, caller, n int) error {
-		ctx, cancel := context.WithTimeout(ctx, 2*deadline)
-		defer cancel()
-		s := c.submitted[caller][n]
-		begin := time.Now()
-		_, err := c.plans.ApprovePlan(ctx, &v1.ApprovePlanRequest{
-			Id: s.GetPlan().GetId(), Version: s.GetPlan().GetVersion(), ReportHash: s.GetReport().GetHash(), RequestId: newRequest(),
-		}, c.who)
-		if err != nil {
-			return fmt.Errorf("approve %s: %w", s.GetPlan().GetId(), err)
-		}
-		spent[caller] += time.Since(begin)
-		_, err = c.plans.WithdrawPlan(ctx, &v1.WithdrawPlanRequest{Id: s.GetPlan().GetId(), Reason: "bench", RequestId: newRequest()}, c.who)
+		took, err := c.approveAndWithdraw(ctx, c.submitted[caller][n])
+		spent[caller] += took
 		return err
 	}
+}
+
+// approveAndWithdraw returns how long the approval took.
+func (c *club) approveAndWithdraw(ctx context.Context, s *v1.SubmitPlanResponse) (time.Duration, error) {
+	ctx, cancel := context.WithTimeout(ctx, 2*deadline)
+	defer cancel()
+	begin, id := time.Now(), s.GetPlan().GetId()
+	_, err := c.plans.ApprovePlan(ctx, &v1.ApprovePlanRequest{
+		Id: id, Version: s.GetPlan().GetVersion(), ReportHash: s.GetReport().GetHash(), RequestId: newRequest(),
+	}, c.who)
+	took := time.Since(begin)
+	if err != nil {
+		return took, fmt.Errorf("approve %s: %w", id, err)
+	}
+	if _, err := c.plans.WithdrawPlan(ctx, &v1.WithdrawPlanRequest{Id: id, Reason: "bench", RequestId: newRequest()}, c.who); err != nil {
+		return took, fmt.Errorf("withdraw %s: %w", id, err)
+	}
+	return took, nil
 }
 
 // evaluation measures the engine alone, on the input that the server gathered for a plan.

@@ -36,7 +36,8 @@ type club struct {
 	plans     v1.PlanServiceClient
 	dives     v1.DiveServiceClient
 	siteIDs   []string // one for each caller
-	suffix    string
+	suffix    string    // of every id that the bench makes
+	begin     time.Time // slots of plans are counted from it
 	submitted [][]*v1.SubmitPlanResponse // by caller, in the order in which they are approved
 }
 
@@ -62,7 +63,7 @@ func openClub(ctx context.Context, address, caFile, committeeToken string, calle
 	c := &club{
 		conn: conn, health: grpc_health_v1.NewHealthClient(conn), sites: v1.NewSiteServiceClient(conn),
 		plans: v1.NewPlanServiceClient(conn), dives: v1.NewDiveServiceClient(conn),
-		suffix: strings.ToLower(rand.Text()[:6]),
+		suffix: strings.ToLower(rand.Text()[:6]), begin: time.Now(),
 	}
 	if err := c.prepare(ctx, committeeToken, callers); err != nil {
 		return nil, errors.Join(err, conn.Close())

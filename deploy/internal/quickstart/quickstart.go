@@ -38,6 +38,7 @@ type Session struct {
 	CAFile         string // that its certificate is checked by
 	CommitteeToken string // file with the first token
 	Database       string // URL
+	ServerPid      int
 }
 
 // firstPerson is who gets the first token, on the server's machine.
@@ -98,7 +99,7 @@ func Run(ctx context.Context, o Options) (err error) {
 		return errors.Join(err, r.serverLog())
 	}
 	if o.Then != nil {
-		s := Session{r.address, filepath.Join(r.path("tls"), "ca.pem"), r.tokenFile(firstPerson), database}
+		s := Session{r.address, filepath.Join(r.path("tls"), "ca.pem"), r.tokenFile(firstPerson), database, server.process.Pid}
 		if err := o.Then(ctx, s); err != nil {
 			return errors.Join(err, r.serverLog())
 		}
