@@ -35,9 +35,9 @@ type club struct {
 	sites     v1.SiteServiceClient
 	plans     v1.PlanServiceClient
 	dives     v1.DiveServiceClient
-	siteIDs   []string // one for each caller
-	suffix    string    // of every id that the bench makes
-	begin     time.Time // slots of plans are counted from it
+	siteIDs   []string                   // one for each caller
+	suffix    string                     // of every id that the bench makes
+	begin     time.Time                  // slots of plans are counted from it
 	submitted [][]*v1.SubmitPlanResponse // by caller, in the order in which they are approved
 }
 
