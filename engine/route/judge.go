@@ -128,10 +128,11 @@ func (j *judge) limits() {
 				continue
 			}
 			j.allowed[k] = float64(float64(pol.StageFraction) * c.start)
+			half := float64(c.bar / 2)
 			if pol.StageRule == StageHalfPlus15 {
-				j.allowed[k] = c.start - c.filling.Litres(c.volume, c.bar/2+15)
+				j.allowed[k] = c.start - c.filling.Litres(c.volume, half+15)
 				extra += math.Max(0, j.allowed[k]-c.start/3)
-				extraIdeal += math.Max(0, float64(c.volume*(c.bar/2-15-c.bar/3)))
+				extraIdeal += math.Max(0, float64(c.volume*(half-15-float64(c.bar/3))))
 			}
 		}
 		j.permitted = append(j.permitted, float64(j.fraction*least)-extra)

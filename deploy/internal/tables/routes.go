@@ -109,6 +109,11 @@ func routesDecode(content []byte) (route.Input, error) {
 	if in.Speeds.ContingencyMMin == 0 {
 		in.Speeds.ContingencyMMin = in.Speeds.SwimMMin
 	}
+	for i := range in.Loops {
+		if in.Loops[i].Start == "" {
+			in.Loops[i].Start = in.Route.Start
+		}
+	}
 	for _, name := range slices.Sorted(maps.Keys(f.Stations)) {
 		s := f.Stations[name]
 		s.Name = name
