@@ -1,0 +1,168 @@
+// Package recordfile reads and writes the club's YAML files: the API's own
+// messages, each value with the place in the file it was read from.
+package recordfile
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	pb "lastlight/proto/lastlight/v1"
+)
+
+// Limits on what is read at all. They hold before anything is built from it.
+const (
+	// MaxFileBytes is the largest file read, 8 MiB.
+	MaxFileBytes = 8 << 20
+	// MaxDepth is the deepest nesting of lists and blocks.
+	MaxDepth = 32
+	// MaxRecords is the most records of one apply, as the API allows.
+	MaxRecords = 20000
+)
+
+// Place is where something stands. Line and Column count from 1; 0: the file as a whole.
+type Place struct {
+	File         string
+	Line, Column int
+}
+
+func (p Place) String() string {
+	if p.Line == 0 {
+		return p.File
+	}
+	if p.Column == 0 {
+		return fmt.Sprintf("%s:%d", p.File, p.Line)
+	}
+	return fmt.Sprintf("%s:%d:%d", p.File, p.Line, p.Column)
+}
+
+// Problem is one thing wrong: where, what was read, what is expected.
+type Problem struct {
+	Place
+	// Field path, e.g. records[3].cylinder.working_pressure.bar.
+	Field string
+	// What was read; empty: nothing.
+	Read string
+	// What is expected, with range and unit; may be empty where Message says it.
+	Expected string
+	Message  string
+}
+
+func (p Problem) String() string {
+	var b strings.Builder
+	b.WriteString(p.Place.String())
+	if p.Field != "" {
+		b.WriteString(": " + p.Field)
+	}
+	if p.Message != "" {
+		b.WriteString(": " + p.Message)
+	}
+	if p.Read != "" || p.Expected != "" {
+		read := "nothing"
+		if p.Read != "" {
+			read = short(p.Read)
+		}
+		b.WriteString("\n    read:     " + read)
+	}
+	if p.Expected != "" {
+		b.WriteString("\n    expected: " + p.Expected)
+	}
+	return b.String()
+}
+
+// short keeps a value on one line.
+func short(s string) string {
+	s = strings.Join(strings.Fields(s), " ")
+	if r := []rune(s); len(r) > 60 {
+		return string(r[:59]) + "…"
+	}
+	return s
+}
+
+// Problems is everything that is wrong, in the order of the files.
+type Problems []Problem
+
+func (ps Problems) Error() string {
+	var b strings.Builder
+	for _, p := range ps {
+		b.WriteString(p.String() + "\n")
+	}
+	if len(ps) == 1 {
+		b.WriteString("1 problem; nothing was stored")
+	} else {
+		fmt.Fprintf(&b, "%d problems; nothing was stored", len(ps))
+	}
+	return b.String()
+}
+
+// Sort orders by place; files keep the order in which they were given.
+func (ps Problems) Sort(files []string) {
+	slices.SortStableFunc(ps, func(a, b Problem) int {
+		return cmp.Or(
+			cmp.Compare(slices.Index(files, a.File), slices.Index(files, b.File)),
+			cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column), cmp.Compare(a.Field, b.Field))
+	})
+}
+
+// mark is where a field path stands and what was read there.
+type mark struct {
+	Place
+	read string
+}
+
+// Places finds field paths in what was read.
+type Places struct {
+	marks map[string]mark
+	// Paths whose text could not be read.
+	broken []string
+	first  Place
+}
+
+// Find gives the place of a field path, or of the nearest thing around it
+// that stands in the file.
+func (ps *Places) Find(path string) (Place, string) {
+	for at := path; at != ""; at = parent(at) {
+		if m, ok := ps.marks[at]; ok {
+			if at != path {
+				return m.Place, ""
+			}
+			return m.Place, m.read
+		}
+	}
+	return ps.first, ""
+}
+
+// FromServer turns the server's problem into one with a place.
+func (ps *Places) FromServer(p *pb.Problem) Problem {
+	place, read := ps.Find(p.GetField())
+	if p.GetRead() != "" {
+		read = p.GetRead()
+	}
+	return Problem{Place: place, Field: p.GetField(), Read: read, Expected: p.GetExpected(), Message: p.GetMessage()}
+}
+
+// Broken tells whether the text at or under path, or around it, could not be
+// read, so that whatever else is said about it follows from that.
+func (ps *Places) Broken(path string) bool {
+	for _, b := range ps.broken {
+		if within(path, b) || within(b, path) {
+			return true
+		}
+	}
+	return false
+}
+
+func within(inner, outer string) bool {
+	rest, ok := strings.CutPrefix(inner, outer)
+	return ok && (rest == "" || rest[0] == '.' || rest[0] == '[')
+}
+
+// parent cuts the last step off a field path.
+func parent(path string) string {
+	i := strings.LastIndexAny(path, ".[")
+	if i < 0 {
+		return ""
+	}
+	return path[:i]
+}

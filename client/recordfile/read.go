@@ -1,0 +1,256 @@
+package recordfile
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"regexp"
+	"strconv"
+	"time"
+
+	"buf.build/go/protovalidate"
+	"go.yaml.in/yaml/v3"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	pb "lastlight/proto/lastlight/v1"
+)
+
+// Source is a file as bytes.
+type Source struct {
+	Name string
+	Data []byte
+}
+
+// Open reads a file of at most MaxFileBytes; "-" is stdin. A larger one is
+// refused by its size, or after MaxFileBytes where the size is not known.
+func Open(path string, stdin io.Reader) (Source, error) {
+	in, name := stdin, "stdin"
+	if path != "-" {
+		f, err := os.Open(path)
+		if err != nil {
+			return Source{}, Problems{{Place: Place{File: path}, Message: "cannot be read: " + unwrapPath(err)}}
+		}
+		defer f.Close()
+		in, name = f, path
+		if info, err := f.Stat(); err == nil && info.Mode().IsRegular() && info.Size() > MaxFileBytes {
+			return Source{}, tooLarge(name, fmt.Sprintf("%d bytes", info.Size()))
+		}
+	}
+	data, err := io.ReadAll(io.LimitReader(in, MaxFileBytes+1))
+	if err != nil {
+		return Source{}, Problems{{Place: Place{File: name}, Message: "cannot be read: " + unwrapPath(err)}}
+	}
+	if len(data) > MaxFileBytes {
+		return Source{}, tooLarge(name, fmt.Sprintf("more than %d bytes", MaxFileBytes))
+	}
+	return Source{name, data}, nil
+}
+
+func tooLarge(name, read string) Problems {
+	return Problems{{Place: Place{File: name}, Read: read, Expected: fmt.Sprintf("at most %d bytes (8 MiB)", MaxFileBytes), Message: "too large, not read"}}
+}
+
+func unwrapPath(err error) string {
+	var pe *os.PathError
+	if errors.As(err, &pe) {
+		return pe.Err.Error()
+	}
+	return err.Error()
+}
+
+// File is what record files hold: the records in order and where each field stands.
+type File struct {
+	Records []*pb.Record
+	Places  *Places
+	Names   []string
+}
+
+// Read reads record files: YAML documents, each `records: [...]`. All problems
+// of text and schema are returned at once, in order; the File holds what could
+// be read, every record in its place.
+func Read(sources ...Source) (*File, Problems) {
+	f := &File{Places: newPlaces()}
+	var problems Problems
+	for _, src := range sources {
+		f.Names = append(f.Names, src.Name)
+		if f.Places.first.File == "" {
+			f.Places.first = Place{File: src.Name}
+		}
+		docs, ps := documents(src)
+		problems = append(problems, ps...)
+		d := &decoder{file: src.Name, places: f.Places}
+		for _, doc := range docs {
+			if d.plain(doc, 0) {
+				f.records(d, doc)
+			}
+		}
+		problems = append(problems, d.problems...)
+	}
+	if len(problems) == 0 && len(f.Records) == 0 {
+		problems = append(problems, Problem{Place: f.Places.first, Expected: "records: with at least one record", Message: "no records"})
+	}
+	if len(f.Records) > MaxRecords {
+		problems = append(problems, Problem{Place: f.Places.first, Read: fmt.Sprintf("%d records", len(f.Records)), Expected: fmt.Sprintf("at most %d at once", MaxRecords)})
+		return f, problems
+	}
+	for i, r := range f.Records {
+		problems = append(problems, schema(r, fmt.Sprintf("records[%d]", i), f.Places)...)
+	}
+	problems.Sort(f.Names)
+	return f, problems
+}
+
+// records takes one document's list on to the others'.
+func (f *File) records(d *decoder, doc *yaml.Node) {
+	if doc.Kind != yaml.MappingNode {
+		d.problem(doc, "", text(doc), "records: and a list of records", "")
+		return
+	}
+	found := false
+	for i := 0; i+1 < len(doc.Content); i += 2 {
+		key, value := doc.Content[i], doc.Content[i+1]
+		switch {
+		case key.Value != "records":
+			d.problem(key, key.Value, key.Value, "records", "unknown field")
+		case found:
+			d.problem(key, "records", "records", "each field once", "written twice")
+		case value.Kind != yaml.SequenceNode:
+			found = true
+			d.problem(value, "records", text(value), "a list of records, each beginning with \"- site:\", \"- person:\" …", "")
+		default:
+			found = true
+			for _, item := range value.Content {
+				path := fmt.Sprintf("records[%d]", len(f.Records))
+				f.Places.marks[path] = mark{d.at(item), text(item)}
+				r := &pb.Record{}
+				d.message(item, r.ProtoReflect(), path)
+				f.Records = append(f.Records, r)
+			}
+		}
+	}
+	if !found {
+		d.problem(doc, "records", "", "records: and a list of records", "")
+	}
+}
+
+// ReadMessage reads a file with one message, as create and update take it.
+func ReadMessage(src Source, m proto.Message) (*Places, Problems) {
+	places := newPlaces()
+	places.first = Place{File: src.Name}
+	docs, problems := documents(src)
+	if len(problems) == 0 && len(docs) != 1 {
+		problems = append(problems, Problem{Place: places.first, Read: fmt.Sprintf("%d documents", len(docs)), Expected: "one document"})
+	}
+	if len(problems) > 0 {
+		return places, problems
+	}
+	d := &decoder{file: src.Name, places: places}
+	if d.plain(docs[0], 0) {
+		d.message(docs[0], m.ProtoReflect(), "")
+	}
+	problems = append(d.problems, schema(m, "", places)...)
+	problems.Sort([]string{src.Name})
+	return places, problems
+}
+
+func newPlaces() *Places { return &Places{marks: map[string]mark{}} }
+
+var yamlLine = regexp.MustCompile(`^yaml: (?:line (\d+): )?(.*)$`)
+
+// documents parses the YAML of a source. A text that is not YAML is one
+// problem: nothing after it can be told.
+func documents(src Source) ([]*yaml.Node, Problems) {
+	dec := yaml.NewDecoder(bytes.NewReader(src.Data))
+	var docs []*yaml.Node
+	for {
+		var doc yaml.Node
+		err := dec.Decode(&doc)
+		if errors.Is(err, io.EOF) {
+			return docs, nil
+		}
+		if err != nil {
+			p := Problem{Place: Place{File: src.Name}, Message: "not YAML: " + err.Error()}
+			if m := yamlLine.FindStringSubmatch(err.Error()); m != nil {
+				p.Line, _ = strconv.Atoi(m[1])
+				p.Message = "not YAML: " + m[2]
+			}
+			return docs, Problems{p}
+		}
+		if doc.Kind == yaml.DocumentNode && len(doc.Content) == 1 && !null(doc.Content[0]) {
+			docs = append(docs, doc.Content[0])
+		}
+	}
+}
+
+// schema checks m against the API's own rules and against the calendar.
+// What could not be read is left out: that has been said.
+func schema(m proto.Message, path string, places *Places) Problems {
+	var problems Problems
+	var verr *protovalidate.ValidationError
+	if err := protovalidate.Validate(m); errors.As(err, &verr) {
+		for _, v := range verr.Violations {
+			field := join(path, protovalidate.FieldPathString(v.Proto.GetField()))
+			if f := protovalidate.FieldPathString(v.Proto.GetField()); f == "" {
+				field = path
+			}
+			if places.Broken(field) {
+				continue
+			}
+			p := Problem{Field: field, Message: v.Proto.GetMessage()}
+			p.Place, p.Read = places.Find(field)
+			if fd := v.FieldDescriptor; fd != nil {
+				if len(v.Proto.GetRule().GetElements()) > 0 {
+					p.Expected, p.Message = Expect(fd), ""
+				}
+				if v.Proto.GetRuleId() == "required" {
+					p.Message = "is missing"
+				}
+			}
+			problems = append(problems, p)
+		}
+	} else if err != nil {
+		problems = append(problems, Problem{Place: places.first, Field: path, Message: err.Error()})
+	}
+	return append(problems, calendar(m.ProtoReflect(), path, places)...)
+}
+
+var day = regexp.MustCompile(`^\d{4}-\d{2}(-\d{2})?$`)
+
+// calendar finds days that do not exist, as 2026-02-30: the patterns of the
+// API cannot.
+func calendar(m protoreflect.Message, path string, places *Places) Problems {
+	var problems Problems
+	fields := m.Descriptor().Fields()
+	for i := range fields.Len() {
+		fd := fields.Get(i)
+		if !m.Has(fd) || fd.IsMap() {
+			continue
+		}
+		p := join(path, string(fd.Name()))
+		switch {
+		case fd.Message() != nil && fd.IsList():
+			for j := range m.Get(fd).List().Len() {
+				problems = append(problems, calendar(m.Get(fd).List().Get(j).Message(), fmt.Sprintf("%s[%d]", p, j), places)...)
+			}
+		case fd.Message() != nil:
+			problems = append(problems, calendar(m.Get(fd).Message(), p, places)...)
+		case fd.Kind() == protoreflect.StringKind && !fd.IsList():
+			s := m.Get(fd).String()
+			if e := Expect(fd); !day.MatchString(s) || len(e) < 5 || e[:5] != "a day" {
+				continue
+			}
+			form := "2006-01-02"
+			if len(s) == len("2006-01") {
+				form = "2006-01"
+			}
+			if _, err := time.Parse(form, s); err != nil {
+				place, _ := places.Find(p)
+				problems = append(problems, Problem{Place: place, Field: p, Read: s, Expected: Expect(fd), Message: "there is no such day"})
+			}
+		}
+	}
+	return problems
+}
