@@ -161,24 +161,31 @@ func (p *Planner) fly(into, from *tissue.State, st *tissue.Step, l lead, helium 
 		}
 		return least, compartment
 	}
+	// Helium's a is above nitrogen's and its b below, in every compartment, so that
+	// nitrogen's alone give a margin that is never above the true one. Begun with
+	// the compartment that was least last time, most others need no more than that.
+	compartment = p.lastLeast
+	{
+		c, f, g := &p.coef[compartment], &st.N2[compartment], &st.He[compartment]
+		n2 := l.n2 + float64((from.N2[compartment]-l.n2)*f.Q) + float64(l.rateN2*f.W)
+		he := l.he + float64((from.He[compartment]-l.he)*g.Q) + float64(l.rateHe*g.W)
+		least = c.margin(n2, he, ambient, gf)
+	}
 	for i := range from.N2 {
 		c, f, g := &p.coef[i], &st.N2[i], &st.He[i]
 		n2 := l.n2 + float64((from.N2[i]-l.n2)*f.Q) + float64(l.rateN2*f.W)
 		he := l.he + float64((from.He[i]-l.he)*g.Q) + float64(l.rateHe*g.W)
 		into.N2[i], into.He[i] = n2, he
-		t := n2 + he
-		var allowed float64
-		if he == 0 {
-			allowed = c.aN2 + float64(ambient*c.inverseBN2)
-		} else {
-			a := float64(c.aN2*n2) + float64(c.aHe*he)
-			b := float64(c.bN2*n2) + float64(c.bHe*he)
-			allowed = (float64(a*b) + float64(ambient*float64(t*t))) / float64(t*b)
+		if base+float64(gf*(c.aN2+float64(ambient*c.inverseBN2)))-n2-he > least+tissue.Tie {
+			continue
 		}
-		if m := base + float64(gf*allowed) - t; m < least-tissue.Tie {
+		// Of equal margins the lower compartment is named (D46).
+		m := c.margin(n2, he, ambient, gf)
+		if m < least-tissue.Tie || (i < compartment && m < least+tissue.Tie) {
 			least, compartment = m, i
 		}
 	}
+	p.lastLeast = compartment
 	return least, compartment
 }
 
@@ -199,12 +206,13 @@ type tested struct {
 
 // test asks D43 of diver d where it is to be asked, then judges the travel ahead
 // (D41). The state at the travel's end is left in p.sim[d].
-func (p *Planner) test(d, j int, r *Result) tested {
+func (p *Planner) test(d, j int, o *tested, r *Result) {
 	c := &p.state[d]
 	asked := !c.Refused && c.No == 0
 	yes := asked
 	sim, from := &p.sim[d], &c.Tissues
-	least := Margin{Diver: d, Bar: math.Inf(1)}
+	least := &o.margin
+	*least = Margin{Diver: d, Bar: math.Inf(1)}
 	helium := p.hasHelium[d]
 	for i := range p.travel {
 		s := &p.travel[i]
@@ -227,11 +235,11 @@ func (p *Planner) test(d, j int, r *Result) tested {
 		c.No = p.bounds[j].depth
 		r.NoStop = false
 	}
-	if asked && yes {
-		return tested{margin: least, exempt: true}
+	o.exempt = yes
+	o.refused = !yes && least.Bar < -marginSlack
+	if m := math.Abs(least.Bar); !yes && m < r.Tests {
+		r.Tests = m
 	}
-	r.Tests = math.Min(r.Tests, math.Abs(least.Bar))
-	return tested{margin: least, refused: least.Bar < -marginSlack}
 }
 
 // straightUp is the least margin at the surface, with GFhigh, after a straight

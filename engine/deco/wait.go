@@ -14,10 +14,13 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 	if len(p.travel) == 0 {
 		return t, true // no arrival ahead: nothing to judge
 	}
-	refused, worst := p.testAll(j, r, false)
-	if !refused {
-		p.permitted(j)
-		return t, true
+	var worst Margin
+	if !p.guess(j) {
+		var refused bool
+		if refused, worst = p.testAll(j, r, false); !refused {
+			p.permitted(j)
+			return t, true
+		}
 	}
 	b := &p.bounds[j]
 	s := &p.subs[j]
@@ -29,6 +32,7 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 	}
 	minute := p.steps.at(1, p.helium)
 	at := p.set.Water.Pressure(b.depth)
+	p.followWait(minute, at)
 	var leaves Margin
 	for n := 1; ; n++ {
 		if n > LongestStop {
@@ -48,7 +52,9 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 		}
 		p.catchUp(minute, at, 0)
 		before := worst
+		var refused bool
 		if refused, worst = p.testAll(j, r, false); refused {
+			p.followWait(minute, at)
 			continue
 		}
 		stop.Minutes, stop.NeededBy = n, before
@@ -61,18 +67,55 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 	return t + float64(stop.Minutes), true
 }
 
+// guess tells whether everybody is refused at bound j already by the compartment
+// that refused them last, in which case the full test is put off. It needs an
+// anchor at or below j, so that the refusal changes no limit.
+func (p *Planner) guess(j int) bool {
+	for d := range p.team.Divers {
+		f, c := &p.tracked[d], &p.state[d]
+		if f.compartment < 0 || !c.Refused || c.Anchor < p.bounds[j].depth {
+			return false
+		}
+		k := f.compartment
+		p.follow(d, k)
+		if !p.alone(d, k, c.Tissues.N2[k], c.Tissues.He[k]) {
+			return false
+		}
+	}
+	for d := range p.team.Divers {
+		f, c := &p.tracked[d], &p.state[d]
+		*f = tracked{on: true, untested: true, compartment: f.compartment, n2: c.Tissues.N2[f.compartment], he: c.Tissues.He[f.compartment]}
+		p.exempt[d] = -1
+	}
+	return true
+}
+
+// followWait prepares what a minute at a place does to the followed compartments.
+func (p *Planner) followWait(minute *tissue.Step, at float64) {
+	for d := range p.team.Divers {
+		f := &p.tracked[d]
+		if !f.on {
+			continue
+		}
+		n2, he := p.model.Inspired(p.mixes[p.now[d].breathing], at)
+		q := minute.N2[f.compartment].Q
+		f.waiting = follower{n2a: n2 - float64(n2*q), n2q: q}
+		if p.hasHelium[d] {
+			q = minute.He[f.compartment].Q
+			f.waiting.hea, f.waiting.heq = he-float64(he*q), q
+		}
+	}
+}
+
 // testAll tests every diver whose state is up to date; past asks for the margins
 // of a minute whose refusal is already known, without consequences. worst is the
 // least margin among the divers who are not exempt.
 func (p *Planner) testAll(j int, r *Result, past bool) (refused bool, worst Margin) {
 	worst.Bar = math.Inf(1)
 	for d := range p.team.Divers {
-		var o tested
-		if past && !p.tracked[d].on {
-			o = p.outcome[d]
-		} else {
-			o = p.test(d, j, r)
-			p.outcome[d] = o
+		o := &p.outcome[d]
+		if !past || p.tracked[d].on {
+			p.test(d, j, o, r)
 		}
 		if !o.exempt && o.margin.Bar < worst.Bar-tissue.Tie {
 			worst = o.margin
@@ -84,7 +127,8 @@ func (p *Planner) testAll(j int, r *Result, past bool) (refused bool, worst Marg
 		if o.exempt {
 			p.exempt[d] = p.travel[len(p.travel)-1].bound
 		}
-		p.tracked[d].on = o.refused
+		f := &p.tracked[d]
+		f.on, f.untested = o.refused, false
 		if o.refused {
 			refused = true
 			c := &p.state[d]
@@ -92,7 +136,7 @@ func (p *Planner) testAll(j int, r *Result, past bool) (refused bool, worst Marg
 			c.Anchor = max(c.Anchor, p.bounds[j].depth)
 			r.NoStop = false
 			k := o.margin.Compartment
-			p.tracked[d] = tracked{on: true, compartment: k, n2: c.Tissues.N2[k], he: c.Tissues.He[k]}
+			f.compartment, f.n2, f.he, f.behind = k, c.Tissues.N2[k], c.Tissues.He[k], 0
 			p.follow(d, k)
 		}
 	}
@@ -105,29 +149,24 @@ func (p *Planner) testAll(j int, r *Result, past bool) (refused bool, worst Marg
 func (p *Planner) waitMinute(minute *tissue.Step, at float64) (known bool) {
 	known = true
 	for d := range p.team.Divers {
-		mix := p.mixes[p.now[d].breathing]
 		f := &p.tracked[d]
 		if !f.on {
-			p.model.Apply(&p.state[d].Tissues, minute, mix, at, at, p.hasHelium[d])
+			p.model.Apply(&p.state[d].Tissues, minute, p.mixes[p.now[d].breathing], at, at, p.hasHelium[d])
 			known = false
 			continue
 		}
-		n2, he := p.model.Inspired(mix, at)
-		k := f.compartment
-		f.n2 = n2 + float64((f.n2-n2)*minute.N2[k].Q)
-		if p.hasHelium[d] {
-			f.he = he + float64((f.he-he)*minute.He[k].Q)
-		}
+		f.n2 = f.waiting.n2a + float64(f.n2*f.waiting.n2q)
+		f.he = f.waiting.hea + float64(f.he*f.waiting.heq)
 		f.behind++
-		known = p.alone(d, k, f.n2, f.he) && known
+		known = p.alone(d, f.compartment, f.n2, f.he) && known
 	}
 	return known
 }
 
-// anyBehind tells whether somebody's last full test lies more than a minute back.
+// anyBehind tells whether somebody's last full test is not that of the minute before.
 func (p *Planner) anyBehind() bool {
 	for d := range p.team.Divers {
-		if p.tracked[d].on && p.tracked[d].behind > 1 {
+		if f := &p.tracked[d]; f.on && (f.behind > 1 || f.untested) {
 			return true
 		}
 	}
@@ -145,28 +184,38 @@ func (p *Planner) catchUp(minute *tissue.Step, at float64, missing int) {
 		s := &p.state[d].Tissues
 		minutes := f.behind - missing
 		f.behind = missing
-		for i := range s.N2 {
-			s.N2[i] = n2 + float64((s.N2[i]-n2)*power(minute.N2[i].Q, minutes))
-		}
+		decay(&s.N2, &minute.N2, n2, minutes)
 		if p.hasHelium[d] {
-			for i := range s.He {
-				s.He[i] = he + float64((s.He[i]-he)*power(minute.He[i].Q, minutes))
-			}
+			decay(&s.He, &minute.He, he, minutes)
 		}
 	}
 }
 
-// power is q to the n, n ≥ 1, by squaring: a minute's factor over n minutes,
-// where calling exp for every length of stop would cost more.
-func power(q float64, n int) float64 {
-	r := 1.0
-	for ; n > 1; n >>= 1 {
-		if n&1 == 1 {
-			r = float64(r * q)
-		}
-		q = float64(q * q)
+// decay moves tensions towards an inspired pressure through whole minutes, the
+// minute's factors raised to their number by squaring: calling exp for every
+// length of stop would cost more.
+func decay(tension *[tissue.Count]float64, minute *[tissue.Count]tissue.Factor, inspired float64, minutes int) {
+	var q [tissue.Count]float64
+	for i := range q {
+		q[i] = minute[i].Q
+		tension[i] -= inspired
 	}
-	return float64(r * q)
+	for n := minutes; ; n >>= 1 {
+		if n&1 == 1 {
+			for i := range q {
+				tension[i] = float64(tension[i] * q[i])
+			}
+		}
+		if n <= 1 {
+			break
+		}
+		for i := range q {
+			q[i] = float64(q[i] * q[i])
+		}
+	}
+	for i := range q {
+		tension[i] += inspired
+	}
 }
 
 // permitted keeps the simulated states where the travel is the next sub alone.

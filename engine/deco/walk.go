@@ -44,14 +44,17 @@ type Planner struct {
 	followers [MaxDivers][]follower
 	exempt    [MaxDivers]int // last bound of the travel D43 exempted the diver on; -1: none
 	simEnd    int            // p.sim is the state at this bound; -1: it is not
+	lastLeast int            // compartment of the least margin last found, where the next search begins
 }
 
 // tracked is the compartment that refused a diver, followed alone while the team waits.
 type tracked struct {
 	on          bool
+	untested    bool // no full test at this place yet: the compartment was guessed
 	compartment int
 	n2, he      float64
 	behind      int // minutes that the diver's whole state lags
+	waiting     follower
 }
 
 // NewPlanner checks the settings and makes a planner for them.
@@ -113,7 +116,7 @@ func (p *Planner) prepare(team *Team, path *Path, start *Moment, r *Result, l lo
 	if l.lastStop > 0 {
 		p.lastStop = l.lastStop
 	}
-	p.simEnd, p.begin = -1, start.Minutes
+	p.simEnd, p.lastLeast, p.begin = -1, 0, start.Minutes
 	for i := range team.Cylinders {
 		p.mixes[i] = team.Cylinders[i].Mix
 	}
@@ -128,6 +131,7 @@ func (p *Planner) prepare(team *Team, path *Path, start *Moment, r *Result, l lo
 		p.state[d] = c
 		p.now[d] = carrying{atHand: c.AtHand, breathing: c.Breathing}
 		p.exempt[d] = -1
+		p.tracked[d] = tracked{compartment: -1}
 		h := c.Tissues.HasHelium() || p.mixes[c.Breathing].He > 0 || p.mixes[p.back[d]].He > 0
 		for _, i := range team.Divers[d].Stages {
 			h = h || p.mixes[i].He > 0

@@ -74,6 +74,8 @@ type Model struct {
 	vapour       float64
 	rateN2       [Count]float64 // ln 2 / half-time, per minute
 	rateHe       [Count]float64
+	meanN2       [Count]float64 // 1 / rate, minutes
+	meanHe       [Count]float64
 }
 
 // New returns the model for a variant, a first compartment ("1b", 5 min, the
@@ -109,6 +111,8 @@ func New(variant Variant, first string, vapour float64) (*Model, error) {
 		m.compartments[i] = Compartment{ID: r.id, HalfN2: r.tN2, HalfHe: r.tHe, AN2: a, BN2: r.b, AHe: r.aHe, BHe: r.bHe}
 		m.rateN2[i] = ln2 / r.tN2
 		m.rateHe[i] = ln2 / r.tHe
+		m.meanN2[i] = r.tN2 / ln2
+		m.meanHe[i] = r.tHe / ln2
 		i++
 	}
 	return m, nil

@@ -36,20 +36,20 @@ type Step struct {
 func (m *Model) Fill(st *Step, minutes float64, helium bool) {
 	st.Minutes = minutes
 	for i := range st.N2 {
-		st.N2[i] = factor(m.rateN2[i], minutes)
+		st.N2[i] = factor(m.rateN2[i], m.meanN2[i], minutes)
 	}
 	if helium {
 		for i := range st.He {
-			st.He[i] = factor(m.rateHe[i], minutes)
+			st.He[i] = factor(m.rateHe[i], m.meanHe[i], minutes)
 		}
 	}
 }
 
-func factor(k, t float64) Factor {
+func factor(k, inverse, t float64) Factor {
 	x := float64(k * t)
 	q := floats.Exp(-x)
 	if x > 0.05 {
-		return Factor{Q: q, W: t - (1-q)/k}
+		return Factor{Q: q, W: t - float64((1-q)*inverse)}
 	}
 	// 1-q would lose digits: the series of W/t = 1 - (1-e^-x)/x instead, good to 1e-15.
 	w := 1.0 / 40320
