@@ -107,7 +107,7 @@ func (j *judge) setUp(c *Circuit, start string, legs []string) setUp {
 		if s.hold && !s.first {
 			continue
 		}
-		f := first{end: s.length}
+		var f first
 		if s.metre >= slow-1e-9 && !s.hold {
 			f.fail(0, BindProgress, w.legs[s.leg].in.ID)
 		} else {
@@ -130,7 +130,7 @@ func (j *judge) setUp(c *Circuit, start string, legs []string) setUp {
 	}
 	for d := range k.divers {
 		for _, n := range k.divers[d].mains {
-			r.gauge = append(r.gauge, GaugeBar{k.divers[d].name, k.cyls[n].id, k.cyls[n].gauge(k.held(n, found))})
+			r.gauge = append(r.gauge, k.gaugeAt(d, n, found))
 		}
 	}
 	return r

@@ -118,7 +118,7 @@ func (p *plan) leg(i int) int {
 	l := leg{in: x, ends: [2]int{p.node(x.From), p.node(x.To)}, lined: x.Lined, jump: !x.Lined,
 		major: x.Restriction == RestrictionMajor}
 	if slices.Contains(p.in.LeftLines, x.ID) {
-		l.left, l.lined = true, true
+		l.lined = true
 	}
 	l.open = x.Overhead != nil && !*x.Overhead && p.nodes[l.ends[0]].opening && p.nodes[l.ends[1]].opening
 	switch {

@@ -77,7 +77,7 @@ func (r *Result) fill(j *judge) {
 	r.Reach = Reach{WholeRoute: !j.reached, Place: w.place(j.reach), Binds: j.binds}
 	for d := range j.divers {
 		for _, k := range j.divers[d].mains {
-			r.Reach.GaugeBar = append(r.Reach.GaugeBar, GaugeBar{j.divers[d].name, j.cyls[k].id, j.cyls[k].gauge(j.held(k, j.reach))})
+			r.Reach.GaugeBar = append(r.Reach.GaugeBar, j.gaugeAt(d, k, j.reach))
 		}
 	}
 	r.Siphon = Siphon{InflowLegs: j.legNames(j.inflow), FractionUsed: Fraction(j.fraction),

@@ -13,6 +13,7 @@ const (
 	MaxStages      = 12    // of one diver
 	MaxActions     = 64    // of one move
 	MaxVerified    = 100   // verifications, and loops and traverses
+	MaxListed      = 5000  // legs of all verifications together, and of all loops and traverses
 	MaxHours       = 48    // runtime of the plan
 	MaxDepthM      = 350   // metres
 	MaxLengthM     = 20000 // metres of one leg

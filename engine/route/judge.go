@@ -20,24 +20,23 @@ type judge struct {
 	commitment spot
 	end        spot
 
-	worst, worstEnds   worst
-	shareHere          *spot // first place whose way out holds a major restriction
-	shareHereEnds      bool
-	stranded           *spot // first place with no known way out
-	others             []lowest
-	offTheWay          []lowest // per cylinder dropped
-	spreadWorst        []lowest // per diver
-	reached            bool     // something binds
-	reach              spot
-	binds              []Bind
-	twoOut             []float64 // litres, per diver
-	helpfulFlow        bool      // some way out is swum with the flow
-	penetrationMetres  float64
-	penetrationAt      spot
-	jumpDepth          int
-	lateMarkers        []late
-	markersCounted     bool
-	deepestM, flowSize float64
+	worst, worstEnds  worst
+	shareHere         *spot // first place whose way out holds a major restriction
+	stranded          *spot // first place with no known way out
+	others            []lowest
+	offTheWay         []lowest // per cylinder dropped
+	spreadWorst       []lowest // per diver
+	reached           bool     // something binds
+	reach             spot
+	binds             []Bind
+	twoOut            []float64 // litres, per diver
+	helpfulFlow       bool      // some way out is swum with the flow
+	penetrationMetres float64
+	penetrationAt     spot
+	jumpDepth         int
+	lateMarkers       []late
+	markersCounted    bool
+	deepestM          float64
 }
 
 // lowest is the least margin of one case, with its place.
@@ -172,7 +171,6 @@ func (j *judge) everywhere() {
 				if j.shareHere == nil {
 					j.shareHere = &spot{i, 0}
 				}
-				j.shareHereEnds = true // some station follows on the way out of which it still lies, or the leg's own end
 			}
 		}
 		for c := range j.cases {
@@ -302,6 +300,13 @@ func (j *judge) floorDrop(start, exact float64) float64 {
 	step := j.in.Policy.Rounding.StepBar
 	n := math.Floor((start-exact)/step + 1e-6)
 	return start - float64(n*step)
+}
+
+// gaugeAt is what a main cylinder shows at a place, exact and with the drop floored.
+func (j *judge) gaugeAt(d, k int, at spot) GaugeBar {
+	c := &j.cyls[k]
+	bar := c.gauge(j.held(k, at))
+	return GaugeBar{j.divers[d].name, c.id, bar, j.floorDrop(c.bar, bar)}
 }
 
 func (j *judge) gas() []DiverGas {

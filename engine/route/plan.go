@@ -59,8 +59,7 @@ type leg struct {
 	ends     [2]int // nodes: from, to
 	open     bool   // open water, D9
 	lined    bool   // permanently, or left by this team (D35)
-	left     bool
-	jump     bool // not permanently lined
+	jump     bool   // not permanently lined
 	major    bool
 	travel   [2]travel // from → to, to → from
 	pullable float64   // pull-and-glide speed, 0 = not declared

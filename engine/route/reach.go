@@ -10,10 +10,7 @@ type candidate struct {
 }
 
 // first gathers, in one segment, the requirements that fail first.
-type first struct {
-	end  float64
-	list []candidate
-}
+type first struct{ list []candidate }
 
 // need wants q ≥ 0 on [from, to] of the segment.
 func (f *first) need(q quad, from, to float64, check string, who func() string) {
@@ -49,7 +46,7 @@ func (j *judge) turnAtTheLatest() {
 	late := 0
 	for i := range j.segs {
 		s := &j.segs[i]
-		f := first{end: s.length}
+		var f first
 		j.conditions(i, s, &f)
 		if len(f.list) == 0 {
 			for ; late < len(j.lateMarkers) && j.lateMarkers[late].at.seg == i; late++ {

@@ -240,6 +240,7 @@ type GaugeBar struct {
 	Diver    string  `json:"diver"`
 	Cylinder string  `json:"cylinder"` // empty for a single main
 	Bar      float64 `json:"bar"`
+	Rounded  float64 `json:"rounded_bar"` // the drop from the start floored to the step (D26)
 }
 
 // DiverGas is the gas plan of one diver.

@@ -84,6 +84,11 @@ func (in *Input) check() (names, []Problem) {
 		p.within(l.DepthM, 0, MaxDepthM, "m", "cavern_limits.depth_m")
 		p.within(l.VisibilityM, 0, 1000, "m", "cavern_limits.visibility_m")
 	}
+	for i, id := range in.LeftLines {
+		if _, ok := p.legs[id]; !ok {
+			p.add("no leg %q", []any{id}, "left_lines[%d]", i)
+		}
+	}
 	p.word(in.ClaimedZone, "claimed_zone", "", ClaimCavern, ZoneCave)
 	return p.names, p.list
 }
@@ -115,17 +120,24 @@ func (in *Input) checkSizes(p *problems) {
 			p.count(n, MaxActions, fmt.Sprintf("route.moves[%d].actions", i))
 		}
 	}
+	listed := 0
 	for i := range in.Verified {
+		listed += len(in.Verified[i].Legs)
 		if n := len(in.Verified[i].Legs) + len(in.Verified[i].PassedBy) + len(in.Verified[i].Directions); n > MaxMoves {
 			p.count(n, MaxMoves, fmt.Sprintf("verified[%d]", i))
 		}
 	}
+	p.count(listed, MaxListed, "verified[].legs")
+	listed = 0
 	for i := range in.Loops {
+		listed += len(in.Loops[i].Legs) + len(in.Loops[i].Approach)
 		p.count(len(in.Loops[i].Legs)+len(in.Loops[i].Approach), MaxMoves, fmt.Sprintf("loops[%d].legs", i))
 	}
 	for i := range in.Traverses {
+		listed += len(in.Traverses[i].Legs)
 		p.count(len(in.Traverses[i].Legs), MaxMoves, fmt.Sprintf("traverses[%d].legs", i))
 	}
+	p.count(listed, MaxListed, "loops[] and traverses[].legs")
 }
 
 func (l *Policy) check(p *problems) {

@@ -150,7 +150,6 @@ func (w *walk) rely(s *segment, at int) {
 	if last == nil && !own {
 		return
 	}
-	s.relies = true
 	end := s.elapsed + float64(s.minutes*s.length)
 	if !r.relied {
 		r.relied, r.first = true, s.elapsed

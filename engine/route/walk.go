@@ -20,7 +20,6 @@ type segment struct {
 	mode     mode
 	home     *way    // way out of the first station on it; nil straight up or where there is none
 	metres   float64 // of line on the way out, at the beginning
-	known    bool    // the leg was known before
 
 	gear    *gear
 	content []float64 // litres per cylinder at the beginning
@@ -29,7 +28,6 @@ type segment struct {
 	metre   float64 // swum since the first station
 
 	high    []float64 // per case: dearest place between this stretch and home, see memo.high; nil where it never binds
-	relies  bool      // the way out uses legs known by verification alone
 	working bool
 	run     spot // where the way home began (D22); seg -1: nowhere before the place itself
 }
@@ -301,7 +299,7 @@ func (w *walk) swim(i, from int, known bool) {
 		if canOn {
 			onW = quad{a: end.barMin + there.barMin - x.barMin}.plusTimes(-x.cost, x.integral())
 		}
-		base := segment{move: i, leg: m.leg, dir: m.dir, at: x.at, length: x.length, known: known,
+		base := segment{move: i, leg: m.leg, dir: m.dir, at: x.at, length: x.length,
 			pressure: quad{x.p, x.g, 0}, minutes: w.minutesPerMetre(x, m.ground), gear: w.gear}
 		base.used = x.integral().times(float64(base.minutes * m.factor))
 		switch {
