@@ -3,7 +3,7 @@ package route
 import "slices"
 
 // maxPieces bounds the straight pieces of passage that one plan swims.
-const maxPieces = 20000
+const maxPieces = 5000
 
 // Evaluate judges one plan. Every input gives either a Result or problems with
 // the place of each, never both, never a panic; numbers in the Result are finite.
@@ -53,7 +53,7 @@ func prepare(in *Input) (*walk, Result, []Problem) {
 		pieces += len(in.Legs[m.leg].DepthPoints) + 1
 	}
 	if pieces > maxPieces {
-		return nil, Result{}, []Problem{{"route.moves", "more than 20000 straight pieces of passage in one plan"}}
+		return nil, Result{}, []Problem{{"route.moves", "more than 5000 straight pieces of passage in one plan"}}
 	}
 	p, problems := compile(in, names, r.moves, false)
 	if len(problems) > 0 {

@@ -10,7 +10,7 @@ const (
 	MaxDepthPoints = 200  // of one leg
 	MaxMoves       = 1000 // of one route
 	MaxDivers      = 6
-	MaxStages      = 12    // of one diver
+	MaxStages      = 8     // of one diver
 	MaxActions     = 64    // of one move
 	MaxVerified    = 100   // verifications, and loops and traverses
 	MaxListed      = 5000  // legs of all verifications together, and of all loops and traverses
