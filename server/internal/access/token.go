@@ -51,7 +51,7 @@ func NewSecret() Secret {
 // ParseSecret reads what a device sent. ok is false for anything that NewSecret cannot have made.
 func ParseSecret(text string) (s Secret, ok bool) {
 	body, ok := strings.CutPrefix(text, SecretPrefix)
-	if !ok {
+	if !ok || len(body) != base64.RawURLEncoding.EncodedLen(secretBytes) { // the decoder would skip line ends
 		return Secret{}, false
 	}
 	random, err := base64.RawURLEncoding.Strict().DecodeString(body)
