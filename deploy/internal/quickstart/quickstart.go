@@ -83,7 +83,7 @@ func Run(ctx context.Context, o Options) (err error) {
 	if err != nil {
 		return err
 	}
-	server, err := r.startServer(ctx, database, &clean)
+	server, err := r.startServer(ctx, database, now, &clean)
 	if err != nil {
 		return err
 	}
@@ -111,13 +111,13 @@ func Run(ctx context.Context, o Options) (err error) {
 	return r.stay(ctx, database, server)
 }
 
-// prepare makes the run's files: the demo's with today's dates in them, the certificates, a place for tokens.
+// prepare makes the run's files: the demo's with today's dates in them, and a place for tokens.
 func (r *run) prepare(now time.Time) ([]tour.Step, error) {
 	// The database's user passes through it to the database's directory.
 	if err := os.Chmod(r.dir, 0o711); err != nil {
 		return nil, err
 	}
-	for _, name := range []string{"tokens", "tls", "home"} {
+	for _, name := range []string{"tokens", "home"} {
 		if err := os.Mkdir(r.path(name), 0o700); err != nil {
 			return nil, err
 		}
@@ -133,7 +133,7 @@ func (r *run) prepare(now time.Time) ([]tour.Step, error) {
 	if err := copyDated(r.path("demo"), r.Demo, tour.Values{Now: now}); err != nil {
 		return nil, err
 	}
-	return steps, makeCertificates(r.path("tls"), now)
+	return steps, nil
 }
 
 // copyDated copies a directory, with dates in place of the files' placeholders, so that a demo made long ago still happens today.

@@ -5,9 +5,15 @@ package quickstart
 import (
 	"bytes"
 	"context"
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
 	"crypto/tls"
+	"crypto/x509"
+	"encoding/pem"
 	"errors"
 	"fmt"
+	"math/big"
 	"net"
 	"os"
 	"os/signal"
@@ -49,6 +55,9 @@ func exit(err error) {
 func standInServer(args []string) error {
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
 	defer stop()
+	if args[0] == "tls" {
+		return standInCertificates(args[2])
+	}
 	db, err := pgx.Connect(ctx, os.Getenv("LASTLIGHT_DATABASE_URL"))
 	if err != nil {
 		return err
@@ -77,6 +86,33 @@ func standInServer(args []string) error {
 	context.AfterFunc(ctx, s.GracefulStop)
 	fmt.Println("serving")
 	return s.Serve(l)
+}
+
+// standInCertificates makes one certificate that is its own authority.
+func standInCertificates(dir string) error {
+	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	if err != nil {
+		return err
+	}
+	self := &x509.Certificate{
+		SerialNumber: big.NewInt(1), NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
+		IsCA: true, BasicConstraintsValid: true, IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)},
+	}
+	der, err := x509.CreateCertificate(rand.Reader, self, self, &key.PublicKey, key)
+	if err != nil {
+		return err
+	}
+	keyDER, err := x509.MarshalPKCS8PrivateKey(key)
+	if err != nil {
+		return err
+	}
+	certificate := pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der})
+	return errors.Join(
+		os.Mkdir(dir, 0o700),
+		os.WriteFile(filepath.Join(dir, "ca.pem"), certificate, 0o600),
+		os.WriteFile(filepath.Join(dir, "server.pem"), certificate, 0o600),
+		os.WriteFile(filepath.Join(dir, "server.key"), pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: keyDER}), 0o600),
+	)
 }
 
 func standInClient(args []string) error {

@@ -19,6 +19,8 @@ import (
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/health/grpc_health_v1"
+
+	"lastlight/deploy/internal/tour"
 )
 
 const (
@@ -27,15 +29,15 @@ const (
 )
 
 // serverCommands are the commands of lastlightd that a run uses, as their first words.
-var serverCommands = [][]string{{"migrate", "up"}, {"first-token"}, {"serve"}}
+var serverCommands = [][]string{{"tls"}, {"migrate", "up"}, {"first-token"}, {"serve"}}
 
 // UsesServerCommand tells whether every run uses a command of lastlightd; the documents may then name it.
 func UsesServerCommand(words []string) bool {
 	return slices.ContainsFunc(serverCommands, func(used []string) bool { return slices.Equal(used, words) })
 }
 
-// startServer migrates the database, makes the first token and starts lastlightd; it returns when the server says that it serves.
-func (r *run) startServer(ctx context.Context, database string, clean *cleanup) (*daemon, error) {
+// startServer makes certificates, migrates the database, makes the first token and starts lastlightd; it returns when the server says that it serves.
+func (r *run) startServer(ctx context.Context, database string, now time.Time, clean *cleanup) (*daemon, error) {
 	var err error
 	if r.address, err = freeAddress(); err != nil {
 		return nil, err
@@ -45,10 +47,13 @@ func (r *run) startServer(ctx context.Context, database string, clean *cleanup) 
 		"LASTLIGHT_LISTEN="+r.address,
 		"LASTLIGHT_TLS_CERT="+filepath.Join(r.dir, "tls", "server.pem"),
 		"LASTLIGHT_TLS_KEY="+filepath.Join(r.dir, "tls", "server.key"),
+		"LASTLIGHT_CLUB=Hollowmere Cave Divers",
+		"LASTLIGHT_TIME_ZONE="+tour.NoonZone(now),
 	)
 	for _, args := range [][]string{
-		serverCommands[0],
-		append(slices.Clone(serverCommands[1]), "--out", r.tokenFile(firstPerson)),
+		append(slices.Clone(serverCommands[0]), "--dir", r.path("tls"), "--days", "30"),
+		serverCommands[1],
+		append(slices.Clone(serverCommands[2]), "--out", r.tokenFile(firstPerson)),
 	} {
 		if err := r.lastlightd(ctx, env, args...); err != nil {
 			return nil, err
@@ -59,7 +64,7 @@ func (r *run) startServer(ctx context.Context, database string, clean *cleanup) 
 		return nil, err
 	}
 	defer log.Close()
-	cmd := exec.Command(filepath.Join(r.Bin, "lastlightd"), serverCommands[2]...)
+	cmd := exec.Command(filepath.Join(r.Bin, "lastlightd"), serverCommands[3]...)
 	cmd.Dir, cmd.Env, cmd.Stdout, cmd.Stderr = r.dir, env, log, log
 	process, err := startDaemon(cmd)
 	if err != nil {

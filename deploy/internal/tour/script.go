@@ -14,7 +14,9 @@
 // pipes. In commands and printed words, {NAME} is replaced by a kept value or one of these:
 //
 //	{today} {today+3} {today-400}   a date in UTC, days away
+//	{month} {month-18}              a month in UTC, months away
 //	{now} {now+90m} {now-2h}        a minute in UTC, RFC 3339
+//	{zone}                          an IANA time zone in which it is about noon now, on the same date as in UTC
 package tour
 
 import (
@@ -180,6 +182,18 @@ func quote(argv []string) string {
 
 var placeholder = regexp.MustCompile(`\{([a-z][a-z0-9-]*?)(?:([+-])(\d+)([dhm]?))?\}`)
 
+// NoonZone names a time zone of a fixed offset in which now is between 12:00 and 13:00 on the date that it is in UTC: what a demo
+// does in the next hours then happens on one day, whenever it is played.
+func NoonZone(now time.Time) string {
+	switch east := 12 - now.UTC().Hour(); {
+	case east > 0:
+		return fmt.Sprintf("Etc/GMT-%d", east) // the names count west of Greenwich
+	case east < 0:
+		return fmt.Sprintf("Etc/GMT+%d", -east)
+	}
+	return "Etc/GMT"
+}
+
 // Values replaces placeholders.
 type Values struct {
 	Now  time.Time
@@ -211,6 +225,11 @@ func (v Values) value(part []string) (string, error) {
 	switch {
 	case name == "today" && (unit == "" || unit == "d"):
 		return v.Now.UTC().AddDate(0, 0, n).Format(time.DateOnly), nil
+	case name == "month" && unit == "":
+		first := time.Date(v.Now.UTC().Year(), v.Now.UTC().Month(), 1, 0, 0, 0, 0, time.UTC) // no day that a month may lack
+		return first.AddDate(0, n, 0).Format("2006-01"), nil
+	case name == "zone" && amount == "":
+		return NoonZone(v.Now), nil
 	case name == "now" && amount == "":
 		return v.Now.UTC().Truncate(time.Minute).Format(time.RFC3339), nil
 	case name == "now" && (unit == "h" || unit == "m"):
@@ -226,7 +245,7 @@ func (v Values) value(part []string) (string, error) {
 	return "", fmt.Errorf("%s: nothing is known by that name", all)
 }
 
-var datePlaceholder = regexp.MustCompile(`\{(today|now)(?:([+-])(\d+)([dhm]?))?\}`)
+var datePlaceholder = regexp.MustCompile(`\{(today|month|now|zone)(?:([+-])(\d+)([dhm]?))?\}`)
 
 // ExpandDates replaces the placeholders for dates and times alone, for files that use braces for other things.
 func (v Values) ExpandDates(text string) (string, error) {

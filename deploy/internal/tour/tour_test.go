@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	_ "time/tzdata" // a machine may have no zones of its own
 )
 
 // asProgram makes this test binary print its words and its person, and exit with the number in its last word if there is one.
@@ -143,8 +144,22 @@ func TestSplitAndQuoteAgree(t *testing.T) {
 func TestExpandDatesLeavesBraces(t *testing.T) {
 	t.Parallel()
 	v := Values{Now: time.Date(2031, 3, 1, 0, 0, 0, 0, time.UTC)}
-	got, err := v.ExpandDates("a: {b: {today-1}, c: {x}}")
-	if want := "a: {b: 2031-02-28, c: {x}}"; err != nil || got != want {
+	got, err := v.ExpandDates("a: {b: {today-1}, c: {x}, d: {month-14}, e: {month}, f: {zone}}")
+	if want := "a: {b: 2031-02-28, c: {x}, d: 2030-01, e: 2031-03, f: Etc/GMT-12}"; err != nil || got != want {
 		t.Errorf("%q, %v; want %q", got, err, want)
+	}
+}
+
+func TestNoonZone(t *testing.T) {
+	t.Parallel()
+	for hour := range 24 {
+		now := time.Date(2031, 3, 1, hour, 59, 59, 0, time.UTC)
+		zone, err := time.LoadLocation(NoonZone(now))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if there := now.In(zone).Format("2006-01-02 15:04"); there != "2031-03-01 12:59" {
+			t.Errorf("at %v it is %s in %s", now, there, zone)
+		}
 	}
 }
