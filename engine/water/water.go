@@ -87,3 +87,15 @@ func Geopotential(geometric float64) float64 {
 	const earthRadius = 6356766 // m, ISO 2533's nominal radius
 	return float64(earthRadius*geometric) / (earthRadius + geometric)
 }
+
+// SeaLevelDepth is the depth at sea level whose ratio to the surface pressure is
+// that of a depth at altitude, in the depth's unit: what sea-level tables are
+// entered with (US Navy Diving Manual, altitude diving).
+func SeaLevelDepth(depth, surfaceBar, seaLevelBar float64) float64 {
+	return float64(depth*seaLevelBar) / surfaceBar
+}
+
+// AltitudeStop is the depth at altitude of a stop that a sea-level table gives.
+func AltitudeStop(stop, surfaceBar, seaLevelBar float64) float64 {
+	return float64(stop*surfaceBar) / seaLevelBar
+}

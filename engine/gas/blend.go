@@ -1,0 +1,260 @@
+package gas
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// Ingredient is a gas added in a blend.
+type Ingredient string
+
+const (
+	AddHelium Ingredient = "helium"
+	AddOxygen Ingredient = "oxygen"
+	AddTopUp  Ingredient = "top-up"
+)
+
+// Blend asks for a mix in a cylinder by partial pressures.
+type Blend struct {
+	Volume  float64 // water volume, litres, above 0
+	Kelvin  float64 // of the cylinder during the fill
+	Surface float64 // bar
+	Now     Mix     // what is in it
+	NowBar  float64 // gauge
+	Target  Mix
+	ToBar   float64      // gauge
+	TopUp   Mix          // from the compressor or bank: air, a nitrox, …
+	Order   []Ingredient // each of the three once; nil: helium, oxygen, top-up
+}
+
+// BlendStep is one filling.
+type BlendStep struct {
+	Add        Ingredient
+	ToBar      float64 // gauge to fill to, real gas
+	AddedBar   float64 // rise of the gauge
+	Moles      float64
+	Grams      float64 // for a scale
+	IdealToBar float64 // gauge the ideal gas law would give: for comparison, not for use
+}
+
+// BlendSheet is how to make the mix.
+type BlendSheet struct {
+	Steps      []BlendStep
+	IdealGives Mix // what filling to the ideal pressures would really make
+}
+
+// CannotReach says that the cylinder holds too much of something for the target.
+type CannotReach struct {
+	Of      string  // "oxygen", "helium" or "nitrogen"
+	DrainTo float64 // gauge bar to drain to first; below 0: no drained cylinder will do with this top-up gas
+}
+
+func (e *CannotReach) Error() string {
+	if e.DrainTo < 0 {
+		return fmt.Sprintf("too much %s in the gases given: this mix cannot be reached with them", e.Of)
+	}
+	return fmt.Sprintf("too much %s in the cylinder: drain to %.1f bar first", e.Of, e.DrainTo)
+}
+
+// amounts are moles of each gas in a cylinder.
+type amounts struct{ n2, o2, he float64 }
+
+func (a amounts) plus(m Mix, moles float64) amounts {
+	return amounts{a.n2 + float64(m.N2()*moles), a.o2 + float64(m.O2*moles), a.he + float64(m.He*moles)}
+}
+
+func (a amounts) total() float64 { return a.n2 + a.o2 + a.he }
+
+func (a amounts) mix() Mix {
+	if t := a.total(); t > 0 {
+		return Mix{O2: a.o2 / t, He: a.he / t}
+	}
+	return Air
+}
+
+// composition of a blend is taken as its fractions are, air included: the sums
+// of a blend have to come out.
+func (a amounts) virial(kelvin float64) (Virial, error) {
+	t := a.total()
+	if !(t > 0) {
+		return NewVirial(Composition{N2: 1}, kelvin)
+	}
+	x := Composition{O2: a.o2 / t, He: a.he / t}
+	x.N2 = math.Max(0, 1-x.O2-x.He)
+	return NewVirial(x, kelvin)
+}
+
+// pressure in bar absolute of the amounts in a cylinder; the blend's temperature has been checked.
+func (a amounts) pressure(b *Blend) float64 {
+	v, err := a.virial(b.Kelvin)
+	if err != nil {
+		return 0
+	}
+	return v.Pressure(a.total() / b.Volume)
+}
+
+// holding is what a mix amounts to at a gauge pressure.
+func (b *Blend) holding(m Mix, gauge float64) amounts {
+	one := amounts{}.plus(m, 1)
+	v, err := one.virial(b.Kelvin)
+	if err != nil {
+		return amounts{}
+	}
+	return amounts{}.plus(m, float64(v.Density(gauge+b.Surface)*b.Volume))
+}
+
+func (b *Blend) check() error {
+	var errs []error
+	in := func(name string, v, low, high float64, unit string) {
+		if !(v >= low && v <= high) {
+			errs = append(errs, fmt.Errorf("%s %v %s, must be %v to %v %s", name, v, unit, low, high, unit))
+		}
+	}
+	in("water volume", b.Volume, 0.1, 1000, "L")
+	in("temperature", b.Kelvin, MinKelvin, MaxKelvin, "K")
+	in("surface pressure", b.Surface, 0, 1.2, "bar")
+	in("pressure now", b.NowBar, -b.Surface, 450, "bar")
+	in("pressure wanted", b.ToBar, 0, 450, "bar")
+	for _, x := range []struct {
+		name string
+		m    Mix
+	}{{"mix in the cylinder", b.Now}, {"mix wanted", b.Target}, {"top-up gas", b.TopUp}} {
+		if err := x.m.Check(); err != nil {
+			errs = append(errs, fmt.Errorf("%s: %w", x.name, err))
+		}
+	}
+	if len(b.Order) == 0 {
+		b.Order = []Ingredient{AddHelium, AddOxygen, AddTopUp}
+	}
+	seen := map[Ingredient]int{}
+	for _, i := range b.Order {
+		seen[i]++
+	}
+	if len(b.Order) != 3 || seen[AddHelium] != 1 || seen[AddOxygen] != 1 || seen[AddTopUp] != 1 {
+		errs = append(errs, errors.New("order must name helium, oxygen and top-up once each"))
+	}
+	return errors.Join(errs...)
+}
+
+// Sheet works the blend out with model V. What is out of range is one error
+// naming all of it; what cannot be reached is a *CannotReach.
+func (b Blend) Sheet() (*BlendSheet, error) {
+	if err := b.check(); err != nil {
+		return nil, err
+	}
+	now := b.holding(b.Now, b.NowBar)
+	if b.NowBar+b.Surface <= 0 {
+		now = amounts{}
+	}
+	want := b.holding(b.Target, b.ToBar)
+	added, err := b.solve(now, want)
+	if err != nil {
+		return nil, err
+	}
+	ideal := b.ideal()
+	sheet := &BlendSheet{}
+	have, before := now, b.NowBar
+	pretend := now
+	idealBar := b.NowBar
+	for _, i := range b.Order {
+		m := b.mixOf(i)
+		n := added[i]
+		have = have.plus(m, n)
+		s := BlendStep{Add: i, Moles: n, Grams: float64(n * m.MolarMass())}
+		s.ToBar = have.pressure(&b) - b.Surface
+		if n == 0 {
+			s.ToBar = before
+		}
+		s.AddedBar = s.ToBar - before
+		before = s.ToBar
+		idealBar += ideal[i]
+		s.IdealToBar = idealBar
+		pretend = b.fillTo(pretend, m, idealBar)
+		sheet.Steps = append(sheet.Steps, s)
+	}
+	sheet.IdealGives = pretend.mix()
+	return sheet, nil
+}
+
+func (b *Blend) mixOf(i Ingredient) Mix {
+	switch i {
+	case AddHelium:
+		return Mix{He: 1}
+	case AddOxygen:
+		return Oxygen
+	}
+	return b.TopUp
+}
+
+// solve finds the amounts to add: the top-up gas brings all the nitrogen, what
+// it does not bring of the others comes pure.
+func (b *Blend) solve(now, want amounts) (map[Ingredient]float64, error) {
+	top, he, o2 := b.parts(now, want)
+	const slack = 1e-9 // moles per mole wanted: rounding of an exact match
+	least := -slack * want.total()
+	if top >= least && he >= least && o2 >= least {
+		return map[Ingredient]float64{AddTopUp: math.Max(0, top), AddHelium: math.Max(0, he), AddOxygen: math.Max(0, o2)}, nil
+	}
+	worst := &CannotReach{Of: "nitrogen", DrainTo: -1}
+	if low := math.Min(he, o2); low < top {
+		worst.Of = "helium"
+		if o2 < he {
+			worst.Of = "oxygen"
+		}
+	}
+	// Each part is linear in what is left of the present content: find the largest share that will do.
+	top0, he0, o20 := b.parts(amounts{}, want)
+	if top0 < least || he0 < least || o20 < least {
+		return nil, worst
+	}
+	share := 1.0
+	for _, p := range [][2]float64{{top0, top}, {he0, he}, {o20, o2}} {
+		if p[1] < 0 {
+			share = math.Min(share, math.Max(0, p[0])/(math.Max(0, p[0])-p[1]))
+		}
+	}
+	left := amounts{float64(now.n2 * share), float64(now.o2 * share), float64(now.he * share)}
+	worst.DrainTo = math.Max(0, left.pressure(b)-b.Surface)
+	return nil, worst
+}
+
+func (b *Blend) parts(now, want amounts) (top, he, o2 float64) {
+	n := want.n2 - now.n2
+	switch f := b.TopUp.N2(); {
+	case f > 1e-9:
+		top = n / f
+	case math.Abs(n) > float64(1e-9*want.total()):
+		top = -math.Abs(n) // no gas at hand brings or takes nitrogen
+	}
+	return top, want.he - now.he - float64(top*b.TopUp.He), want.o2 - now.o2 - float64(top*b.TopUp.O2)
+}
+
+// ideal is the pressure each ingredient would add if the gases were ideal.
+func (b *Blend) ideal() map[Ingredient]float64 {
+	now := amounts{}.plus(b.Now, b.NowBar+b.Surface)
+	want := amounts{}.plus(b.Target, b.ToBar+b.Surface)
+	top, he, o2 := b.parts(now, want)
+	return map[Ingredient]float64{AddTopUp: math.Max(0, top), AddHelium: math.Max(0, he), AddOxygen: math.Max(0, o2)}
+}
+
+// fillTo adds a mix until the gauge shows a pressure.
+func (b *Blend) fillTo(a amounts, m Mix, gauge float64) amounts {
+	want := gauge + b.Surface
+	if a.pressure(b) >= want {
+		return a
+	}
+	low, high := 0.0, 1.0
+	for a.plus(m, high).pressure(b) < want && high < 1e7 {
+		high *= 2
+	}
+	for range 100 {
+		mid := float64(0.5 * (low + high))
+		if a.plus(m, mid).pressure(b) < want {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return a.plus(m, high)
+}

@@ -1,0 +1,74 @@
+package gas
+
+import (
+	"math"
+
+	"lastlight/engine/water"
+)
+
+// MOD is the greatest depth in metres at which a mix's oxygen pressure is within
+// a limit in bar: +Inf for a mix without oxygen, negative where the limit is
+// already passed at the surface. Show it rounded down (RoundDown).
+func MOD(m Mix, limit float64, c water.Column) float64 {
+	if !(m.O2 > 0) {
+		return math.Inf(1)
+	}
+	return c.Depth(limit / m.O2)
+}
+
+// ShallowestDepth is the least depth in metres at which a mix's oxygen pressure
+// reaches a minimum in bar: negative or 0 if the surface will do, +Inf for a mix
+// without oxygen. The minimum in force is LeastOxygen.
+func ShallowestDepth(m Mix, minimum float64, c water.Column) float64 {
+	if !(m.O2 > 0) {
+		return math.Inf(1)
+	}
+	return c.Depth(minimum / m.O2)
+}
+
+// LeastOxygen is the oxygen pressure below which a gas is not breathed, bar: the
+// smaller of 0.18 and what air has at the surface (method handbook, physics section 0, 7).
+func LeastOxygen(c water.Column) float64 {
+	return math.Min(0.18, float64(Air.O2*c.Surface))
+}
+
+// RoundDown is a depth rounded down to 0.1 m: an operating depth is never
+// rounded up. Values within 1e-6 m of a step are on it.
+func RoundDown(depth float64) float64 { return math.Floor(float64(depth*10)+1e-5) / 10 }
+
+// EAD is the equivalent air depth in metres: where air has the mix's nitrogen
+// pressure (air taken as 0.79 nitrogen).
+func EAD(m Mix, depth float64, c water.Column) float64 {
+	z := c.SurfaceEquivalent()
+	return float64((depth+z)*m.N2())/(1-Air.O2) - z
+}
+
+// END is the equivalent narcotic depth in metres. With oxygen counted as
+// narcotic only helium relieves; otherwise nitrogen alone counts.
+func END(m Mix, depth float64, c water.Column, oxygenNarcotic bool) float64 {
+	if !oxygenNarcotic {
+		return EAD(m, depth, c)
+	}
+	z := c.SurfaceEquivalent()
+	return float64((depth+z)*(1-m.He)) - z
+}
+
+// BestMix is the mix for a depth with the most oxygen an oxygen pressure in bar
+// allows and the helium an equivalent narcotic depth (oxygen counted as
+// narcotic) asks for; end < 0: no helium. Fractions are kept within 0 to 1.
+func BestMix(depth, limit, end float64, c water.Column) Mix {
+	m := Mix{O2: math.Min(1, limit/c.Pressure(depth))}
+	if end >= 0 {
+		z := c.SurfaceEquivalent()
+		m.He = math.Min(1-m.O2, math.Max(0, 1-(end+z)/(depth+z)))
+	}
+	return m
+}
+
+// Counterdiffusion tells how a change of gas stands to the rule of fifths: rise
+// of the nitrogen fraction and a fifth of the fall of the helium fraction. A rise
+// above that is worth a note, no more: the rule is common practice, and disputed
+// (method handbook, physics section 8).
+func Counterdiffusion(from, to Mix) (rise, fifth float64) {
+	return to.N2() - from.N2(), (from.He - to.He) / 5
+}
