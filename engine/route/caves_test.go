@@ -270,7 +270,8 @@ func must(t *rapid.T, in Input) Result {
 // finds nothing lower than the closed forms, and the same lowest.
 func TestStepsFindNothingLower(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		in := caves{stages: rapid.Bool().Draw(t, "stages"), verified: true, holds: true}.draw(t)
+		in := caves{stages: rapid.Bool().Draw(t, "stages"), verified: true, holds: true, lines: true}.draw(t)
+		slower(t, &in)
 		r := must(t, in)
 		fine := in
 		for _, l := range in.Legs {
@@ -325,5 +326,30 @@ func sameJudgement(t *rapid.T, a, b Result) {
 		} else if x.Name != CheckSharingLegEnds && x.Name != CheckPlannedExit {
 			same(t, x.Name, x.Margin, y.Margin, 1e-6)
 		}
+	}
+}
+
+// slower draws what makes a way out dear or hard: slow exits, pull-and-glide,
+// restrictions, independent cylinders, real gas.
+func slower(t *rapid.T, in *Input) {
+	in.Policy.SlowExitFactor = grid(t, "slow exit", 1, 2, 0.25)
+	in.Policy.SlowExitMinorRestrict = 2
+	if rapid.Bool().Draw(t, "real gas") {
+		in.GasModel = gas.Real
+	}
+	if rapid.Bool().Draw(t, "pull and glide") {
+		pull := grid(t, "pull", 6, 12, 1)
+		in.Policy.PullAndGlideMMin, in.Policy.PullAndGlideGasFactor = &pull, 1.25
+	}
+	if rapid.Bool().Draw(t, "independent") {
+		m := in.Team[0].Mains[0]
+		m.ID, m.VolumeL = "left", m.VolumeL/2
+		n := m
+		n.ID, n.VolumeL = "right", n.VolumeL+1
+		in.Team[0].Mains = []Cylinder{m, n}
+	}
+	for i := range in.Legs {
+		in.Legs[i].Restriction = rapid.SampledFrom([]string{"none", "none", "none", "minor", "major"}).Draw(t, "restriction")
+		in.Legs[i].SlowExitFactor = grid(t, "bottom", 1, 1.5, 0.25)
 	}
 }
