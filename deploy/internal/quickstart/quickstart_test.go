@@ -16,6 +16,7 @@ import (
 	"math/big"
 	"net"
 	"os"
+	"os/exec"
 	"os/signal"
 	"path/filepath"
 	"strings"
@@ -40,6 +41,8 @@ func TestMain(m *testing.M) {
 		exit(standInServer(os.Args[1:]))
 	case "lastlight":
 		exit(standInClient(os.Args[1:]))
+	case "quickstart":
+		exit(Run(context.Background(), Options{Bin: os.Args[1], Demo: os.Args[2], Stay: true, Throwaway: true, Out: os.Stdout}))
 	}
 	os.Exit(m.Run())
 }
@@ -233,20 +236,10 @@ func runs(t *testing.T) map[string]bool {
 // children lists the command lines of this process's children.
 func children(t *testing.T) map[string]bool {
 	t.Helper()
-	tasks, err := filepath.Glob("/proc/self/task/*/children")
-	if err != nil || len(tasks) == 0 {
-		t.Skipf("this kernel does not list children: %v", err)
-	}
 	set := map[string]bool{}
-	for _, task := range tasks {
-		list, err := os.ReadFile(task)
-		if err != nil {
-			continue // the thread has ended
-		}
-		for pid := range strings.FieldsSeq(string(list)) {
-			line, _ := os.ReadFile(filepath.Join("/proc", pid, "cmdline"))
-			set[pid+" "+strings.ReplaceAll(string(line), "\x00", " ")] = true
-		}
+	for _, pid := range below(t, os.Getpid()) {
+		line, _ := os.ReadFile(filepath.Join("/proc", pid, "cmdline"))
+		set[pid+" "+strings.ReplaceAll(string(line), "\x00", " ")] = true
 	}
 	return set
 }
@@ -351,6 +344,59 @@ func TestStaysUntilInterrupted(t *testing.T) {
 		t.Errorf("Ctrl-C after the tour is no failure: %v", err)
 	}
 	nothingLeft(t, before)
+}
+
+// TestKilledRunLeavesNoProcess kills a run in the middle, which can then clean up nothing by itself.
+func TestKilledRunLeavesNoProcess(t *testing.T) {
+	o, out := stage(t, "$ lastlight show site.yaml\n")
+	program := filepath.Join(o.Bin, "quickstart")
+	if err := os.Symlink(filepath.Join(o.Bin, "lastlight"), program); err != nil {
+		t.Fatal(err)
+	}
+	run := exec.Command(program, o.Bin, o.Demo)
+	run.Stdout = out
+	if err := run.Start(); err != nil {
+		t.Fatal(err)
+	}
+	out.await(t, "Database: postgres:")
+	started := below(t, run.Process.Pid)
+	if len(started) < 2 {
+		t.Errorf("a database and a server were expected below the run: %v", started)
+	}
+	if err := run.Process.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	_ = run.Wait() // it was killed
+	for _, pid := range started {
+		for end := time.Now().Add(30 * time.Second); ; time.Sleep(10 * time.Millisecond) {
+			stat, err := os.ReadFile(filepath.Join("/proc", pid, "stat"))
+			if err != nil || strings.Contains(string(stat), ") Z ") { // a zombie waits for the machine's first process
+				break
+			}
+			if time.Now().After(end) {
+				t.Errorf("process %s goes on: %s", pid, stat)
+				break
+			}
+		}
+	}
+}
+
+// below lists the children of a process.
+func below(t *testing.T, pid int) []string {
+	t.Helper()
+	tasks, err := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/children", pid))
+	if err != nil || len(tasks) == 0 {
+		t.Skipf("this kernel does not list children: %v", err)
+	}
+	var pids []string
+	for _, task := range tasks {
+		list, err := os.ReadFile(task)
+		if err != nil {
+			continue // the thread has ended
+		}
+		pids = append(pids, strings.Fields(string(list))...)
+	}
+	return pids
 }
 
 func TestOtherDatabaseInTheSameServer(t *testing.T) {
