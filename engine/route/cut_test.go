@@ -134,43 +134,83 @@ func TestTurnAtTheLatestByItsDefinition(t *testing.T) {
 				in.Legs[i].SlowExitFactor = 1 // a move cannot be planned at a slow exit's speed
 			}
 		}
-		r := must(t, in)
-		at := drawPlace(t, &in, &r)
-		before := at.Move < r.Reach.Place.Move ||
-			at.Move == r.Reach.Place.Move && (r.Reach.Place.InHold || r.Reach.Place.Arriving) && !at.InHold ||
-			at.Move == r.Reach.Place.Move && at.InHold && r.Reach.Place.InHold && at.AfterHoldMin < r.Reach.Place.AfterHoldMin ||
-			at.Move == r.Reach.Place.Move && !at.InHold && r.Reach.Place.Towards != "" && at.MetresPast < r.Reach.Place.MetresPast
-		if r.Reach.WholeRoute || before {
-			c, ok := cut(t, in, at)
-			if !ok {
-				t.Fatalf("no way out at %+v before the reach %+v", at, r.Reach)
-			}
-			if passed, comparable := passes(t, c); comparable && !passed {
-				t.Fatalf("cut at %+v does not pass, reach %+v\n%+v", at, r.Reach, must(t, c).Checks)
-			}
-		}
-		if r.Reach.WholeRoute {
-			return
-		}
-		// 1 cm or a hundredth of a minute on.
-		p := r.Reach.Place
-		after := Place{Move: p.Move, MetresPast: p.MetresPast + 0.01, Towards: "x"}
-		switch {
-		case p.InHold && p.AfterHoldMin+0.01 < r.Moves[p.Move-1].HoldMin && len(in.Route.Moves[p.Move-1].Actions) == 0:
-			after = Place{Move: p.Move, InHold: true, AfterHoldMin: p.AfterHoldMin + 0.01}
-		case p.InHold || p.Arriving:
-			return // what binds is at the station
-		case after.MetresPast >= r.Moves[p.Move-1].DistanceM:
-			return
-		}
-		c, ok := cut(t, in, after)
-		if !ok {
-			return
-		}
-		if passed, comparable := passes(t, c); comparable && passed {
-			t.Fatalf("cut at %+v still passes, reach %+v", after, r.Reach)
-		}
+		turnHolds(t, in)
 	})
+}
+
+// The same where the dearest place is a low point passed again on the way home
+// (D20), as in the hand-worked R05: sawtooth legs, much time to solve the
+// problem, little gas.
+func TestTurnAtTheLatestOverASawtooth(t *testing.T) {
+	bound := 0
+	rapid.Check(t, func(t *rapid.T) {
+		in := caves{}.draw(t)
+		in.Stations, in.Legs, in.Verified = in.Stations[:3], nil, nil
+		in.Stations[1].Opening, in.Stations[2].Opening = false, false
+		for i := range 2 {
+			a, b := in.Stations[i], in.Stations[i+1]
+			low := math.Max(a.DepthM, b.DepthM) + grid(t, "low", 5, 25, 1)
+			at := low - a.DepthM + grid(t, "down", 5, 60, 1)
+			in.Legs = append(in.Legs, Leg{ID: a.Name, From: a.Name, To: b.Name, Lined: true, FlowMMin: grid(t, "flow", -3, 3, 1),
+				LengthM: at + low - b.DepthM + grid(t, "up", 5, 60, 1), DepthPoints: []DepthPoint{{at, low}}})
+		}
+		in.Policy.DelayMin, in.Policy.StressFactor = grid(t, "minutes to solve", 2, 12, 1), grid(t, "stress", 1, 1.5, 0.25)
+		in.Policy.ShareFraction, in.Policy.PlannedReserveBar = 1, 0
+		for i := range in.Team {
+			in.Team[i].Mains[0].StartBar = grid(t, "little", 60, 180, 1)
+		}
+		in.Route = Route{Start: "s0", Moves: []Move{{Leg: "s0", To: "s1"}, {Leg: "s1", To: "s2"}, {Leg: "s1", To: "s1"}, {Leg: "s0", To: "s0"}}}
+		r := must(t, in)
+		for _, b := range r.Reach.Binds {
+			if b.Check == BindSharingGoingHome && r.Reach.Place.MetresPast > 0 {
+				bound++
+			}
+		}
+		turnHolds(t, in)
+	})
+	if bound < 5 {
+		t.Errorf("the way home bound only %d times", bound)
+	}
+}
+
+// turnHolds compares cut plans with the turn at the latest.
+func turnHolds(t *rapid.T, in Input) {
+	r := must(t, in)
+	at := drawPlace(t, &in, &r)
+	before := at.Move < r.Reach.Place.Move ||
+		at.Move == r.Reach.Place.Move && (r.Reach.Place.InHold || r.Reach.Place.Arriving) && !at.InHold ||
+		at.Move == r.Reach.Place.Move && at.InHold && r.Reach.Place.InHold && at.AfterHoldMin < r.Reach.Place.AfterHoldMin ||
+		at.Move == r.Reach.Place.Move && !at.InHold && r.Reach.Place.Towards != "" && at.MetresPast < r.Reach.Place.MetresPast
+	if r.Reach.WholeRoute || before {
+		c, ok := cut(t, in, at)
+		if !ok {
+			t.Fatalf("no way out at %+v before the reach %+v", at, r.Reach)
+		}
+		if passed, comparable := passes(t, c); comparable && !passed {
+			t.Fatalf("cut at %+v does not pass, reach %+v\n%+v", at, r.Reach, must(t, c).Checks)
+		}
+	}
+	if r.Reach.WholeRoute {
+		return
+	}
+	// 1 cm or a hundredth of a minute on.
+	p := r.Reach.Place
+	after := Place{Move: p.Move, MetresPast: p.MetresPast + 0.01, Towards: "x"}
+	switch {
+	case p.InHold && p.AfterHoldMin+0.01 < r.Moves[p.Move-1].HoldMin && len(in.Route.Moves[p.Move-1].Actions) == 0:
+		after = Place{Move: p.Move, InHold: true, AfterHoldMin: p.AfterHoldMin + 0.01}
+	case p.InHold || p.Arriving:
+		return // what binds is at the station
+	case after.MetresPast >= r.Moves[p.Move-1].DistanceM:
+		return
+	}
+	c, ok := cut(t, in, after)
+	if !ok {
+		return
+	}
+	if passed, comparable := passes(t, c); comparable && passed {
+		t.Fatalf("cut at %+v still passes, reach %+v", after, r.Reach)
+	}
 }
 
 // Reversing every leg and its flow mirrors the result.
