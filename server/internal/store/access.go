@@ -253,11 +253,12 @@ func (s *Store) FirstToken(ctx context.Context, f First) (*lastlightv1.Token, er
 	return token, err
 }
 
-// KeepClub makes the club's row, or changes what it says.
-func (s *Store) KeepClub(ctx context.Context, title, zone string) error {
-	_, err := s.pool.Exec(ctx, `
-INSERT INTO club (title, time_zone) VALUES ($1, $2)
-ON CONFLICT (only_one) DO UPDATE SET title = EXCLUDED.title, time_zone = EXCLUDED.time_zone
-WHERE (club.title, club.time_zone) IS DISTINCT FROM (EXCLUDED.title, EXCLUDED.time_zone)`, title, zone)
-	return translate(err)
+// KeepClub writes the club's name and zone, where not empty, and gives what stands then. A club of which nothing was said yet is
+// "the club", with dates in UTC.
+func (s *Store) KeepClub(ctx context.Context, title, zone string) (keptTitle, keptZone string, err error) {
+	err = s.pool.QueryRow(ctx, `
+INSERT INTO club (title, time_zone) VALUES (COALESCE(NULLIF($1, ''), 'the club'), COALESCE(NULLIF($2, ''), 'UTC'))
+ON CONFLICT (only_one) DO UPDATE SET title = COALESCE(NULLIF($1, ''), club.title), time_zone = COALESCE(NULLIF($2, ''), club.time_zone)
+RETURNING title, time_zone`, title, zone).Scan(&keptTitle, &keptZone)
+	return keptTitle, keptZone, translate(err)
 }

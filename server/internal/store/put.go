@@ -8,6 +8,7 @@ import (
 
 	"lastlight/server/internal/fault"
 	"lastlight/server/internal/message"
+	"lastlight/server/internal/quantity"
 )
 
 // Resource is a record with a key of the club's own.
@@ -51,8 +52,29 @@ type aggregate[M Resource] struct {
 	insert func(ctx context.Context, tx *Tx, m M) error
 	// update writes a changed one and bumps the root's version by one.
 	update func(ctx context.Context, tx *Tx, before, m M) error
+	// settle brings the message into the order and form in which load gives it, so
+	// that equal records compare equal; before is nil for a new one. May be nil.
+	settle func(before, m M) error
+	// forEvent gives what an event may carry, restricted fields aside; nil: all of it.
+	forEvent func(m M) M
 	// remark runs after a change, in the same transaction: what relied on the record becomes stale.
 	remark func(ctx context.Context, tx *Tx, before, m M, changes []string) error
+}
+
+// Guard judges a put inside its transaction, with the record as it stands
+// (nil for a new one) and as it would be; it may mend next.
+type Guard[M Resource] func(before, next M) error
+
+func (a aggregate[M]) event(tx *Tx, what, id string, before, after M) {
+	if a.forEvent != nil {
+		if before.ProtoReflect().IsValid() {
+			before = a.forEvent(before)
+		}
+		if after.ProtoReflect().IsValid() {
+			after = a.forEvent(after)
+		}
+	}
+	tx.Event(a.kind+"."+what, a.kind, id, before, after)
 }
 
 // get answers "not found" where there is none.
@@ -66,7 +88,7 @@ func (a aggregate[M]) get(ctx context.Context, q Querier, id string) (M, error) 
 
 // put creates, changes or leaves alone. m must be complete: what it leaves out
 // is cleared, except restricted fields, which stay untouched.
-func (a aggregate[M]) put(ctx context.Context, tx *Tx, m M, expect Expect) (Put[M], error) {
+func (a aggregate[M]) put(ctx context.Context, tx *Tx, m M, expect Expect, guards ...Guard[M]) (Put[M], error) {
 	var none Put[M]
 	m = message.AsGiven(m)
 	before, found, err := a.load(ctx, tx, m.GetId(), true)
@@ -78,18 +100,31 @@ func (a aggregate[M]) put(ctx context.Context, tx *Tx, m M, expect Expect) (Put[
 	case !found && expect.Existing:
 		return none, fault.NoSuch(a.kind, m.GetId())
 	}
+	if found {
+		if have := versionOf(before); expect.Version != 0 && have != expect.Version {
+			return none, fault.Moved(a.kind, m.GetId(), have, expect.Version)
+		}
+	}
+	for _, guard := range guards {
+		if err := guard(before, m); err != nil {
+			return none, err
+		}
+	}
+	if a.settle != nil {
+		if err := a.settle(before, m); err != nil {
+			return none, err
+		}
+	}
 	if !found {
 		if err := a.insert(ctx, tx, m); err != nil {
 			return none, err
 		}
-		tx.Event(a.kind+".create", a.kind, m.GetId(), nil, m)
+		a.event(tx, "create", m.GetId(), before, m)
 		after, _, err := a.load(ctx, tx, m.GetId(), false)
 		return Put[M]{Record: after, Outcome: Created}, err
 	}
-	if have := versionOf(before); expect.Version != 0 && have != expect.Version {
-		return none, fault.Moved(a.kind, m.GetId(), have, expect.Version)
-	}
 	message.KeepRestricted(m, before)
+	quantity.KeepSame(m, before)
 	paths := message.Changes(before, m)
 	if len(paths) == 0 {
 		return Put[M]{Record: before, Outcome: Unchanged}, nil
@@ -97,7 +132,7 @@ func (a aggregate[M]) put(ctx context.Context, tx *Tx, m M, expect Expect) (Put[
 	if err := a.update(ctx, tx, before, m); err != nil {
 		return none, err
 	}
-	tx.Event(a.kind+".update", a.kind, m.GetId(), before, m)
+	a.event(tx, "update", m.GetId(), before, m)
 	if a.remark != nil {
 		if err := a.remark(ctx, tx, before, m, paths); err != nil {
 			return none, err
@@ -121,7 +156,7 @@ func (a aggregate[M]) archive(ctx context.Context, tx *Tx, table, id string) (M,
 	if _, err := tx.Exec(ctx, `UPDATE `+table+` SET archived = true, version = version + 1, updated_at = $2 WHERE id = $1 AND NOT archived`, id, tx.Now()); err != nil {
 		return none, err
 	}
-	tx.Event(a.kind+".archive", a.kind, id, before, nil)
+	a.event(tx, "archive", id, before, none)
 	if a.remark != nil {
 		if err := a.remark(ctx, tx, before, before, []string{"archived"}); err != nil {
 			return none, err

@@ -2,15 +2,10 @@ package store
 
 import (
 	"context"
-	"crypto/sha256"
 	"errors"
-	"fmt"
-	"strings"
-	"time"
 
 	"github.com/jackc/pgx/v5"
 	"google.golang.org/protobuf/proto"
-	"google.golang.org/protobuf/types/known/timestamppb"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/fault"
@@ -21,6 +16,21 @@ var sites = aggregate[*lastlightv1.Site]{
 	load:   loadSite,
 	insert: insertSite,
 	update: updateSite,
+	remark: remarkSite,
+}
+
+// siteReasons says, for each field that a judgement rests on, why a plan is stale when it changes.
+var siteReasons = map[string]string{
+	"time_zone": "the site's time zone has changed", "closures": "the site's closures have changed", "archived": "the site is no longer kept",
+	"thresholds": "the site's limits of the day have changed", "permit_required": "whether the owner asks for a permit has changed",
+	"water_density": staleSite, "altitude_m": staleSite, "barometer_bar": staleSite, "water_temperature_c": staleSite, "grade": staleSite,
+	"emergency": "the site's emergency sheet has changed",
+}
+
+const staleSite = "the site's water or grade has changed"
+
+func remarkSite(ctx context.Context, tx *Tx, _, m *lastlightv1.Site, changes []string) error {
+	return tx.markStaleFor(ctx, "site", m.Id, changes, siteReasons)
 }
 
 // The restricted columns come with every load of one site: the handler masks
@@ -101,8 +111,8 @@ func (s *Store) GetSite(ctx context.Context, id string) (*lastlightv1.Site, erro
 }
 
 // PutSite creates or changes a site.
-func (tx *Tx) PutSite(ctx context.Context, m *lastlightv1.Site, expect Expect) (Put[*lastlightv1.Site], error) {
-	return sites.put(ctx, tx, m, expect)
+func (tx *Tx) PutSite(ctx context.Context, m *lastlightv1.Site, expect Expect, guards ...Guard[*lastlightv1.Site]) (Put[*lastlightv1.Site], error) {
+	return sites.put(ctx, tx, m, expect, guards...)
 }
 
 // ArchiveSite hides a site from lists.
@@ -176,74 +186,4 @@ func (tx *Tx) bumpSite(ctx context.Context, site string) error {
 		err = fault.NoSuch("site", site)
 	}
 	return err
-}
-
-// AddSurvey adds the next survey of a site; equal content to the latest adds nothing.
-func (tx *Tx) AddSurvey(ctx context.Context, m *lastlightv1.Survey) (*lastlightv1.Survey, Outcome, error) {
-	if err := tx.bumpSite(ctx, m.Site); err != nil {
-		return nil, "", err
-	}
-	content, err := proto.MarshalOptions{Deterministic: true}.Marshal(m)
-	if err != nil {
-		return nil, "", err
-	}
-	sum := sha256.Sum256(content)
-	var number int32
-	var latest []byte
-	err = tx.QueryRow(ctx, `SELECT number, content_hash FROM survey WHERE site = $1 ORDER BY number DESC LIMIT 1`, m.Site).Scan(&number, &latest)
-	if err != nil && !errors.Is(err, pgx.ErrNoRows) {
-		return nil, "", err
-	}
-	if string(latest) == string(sum[:]) {
-		stands, err := getSurvey(ctx, tx, m.Site, number)
-		return stands, Unchanged, err
-	}
-	_, err = tx.Exec(ctx, `INSERT INTO survey (site, number, surveyed_day, doc, content_hash, recorded_at, recorded_by) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
-		m.Site, number+1, m.SurveyedDay, stored(m), sum[:], tx.Now(), tx.Mutation.Caller)
-	if err != nil {
-		return nil, "", err
-	}
-	tx.Event("survey.create", "survey", fmt.Sprintf("%s/%d", m.Site, number+1), nil, m)
-	added, err := getSurvey(ctx, tx, m.Site, number+1)
-	return added, Created, err
-}
-
-// GetSurvey reads a survey; number 0 is the latest.
-func (s *Store) GetSurvey(ctx context.Context, site string, number int32) (*lastlightv1.Survey, error) {
-	m, err := getSurvey(ctx, s.pool, site, number)
-	return m, translate(err)
-}
-
-func getSurvey(ctx context.Context, q Querier, site string, number int32) (*lastlightv1.Survey, error) {
-	var doc []byte
-	var at time.Time
-	var by string
-	err := q.QueryRow(ctx, `
-SELECT number, doc, recorded_at, recorded_by FROM survey
-WHERE site = $1 AND ($2 = 0 OR number = $2) ORDER BY number DESC LIMIT 1`, site, number).Scan(&number, &doc, &at, &by)
-	if errors.Is(err, pgx.ErrNoRows) {
-		return nil, fault.NoSuch("survey", strings.TrimSuffix(fmt.Sprintf("%s/%d", site, number), "/0"))
-	}
-	if err != nil {
-		return nil, err
-	}
-	m := &lastlightv1.Survey{}
-	if err := unmarshalDocument(doc, m); err != nil {
-		return nil, err
-	}
-	m.Number, m.RecordedAt, m.RecordedBy = number, timestamppb.New(at), by
-	return m, nil
-}
-
-// RecordReading adds a reading: one statement after the claim, the rest with the commit.
-func (tx *Tx) RecordReading(ctx context.Context, m *lastlightv1.Reading) (*lastlightv1.Reading, error) {
-	tx.Later(`UPDATE site SET version = version + 1 WHERE id = $1`, m.Site)
-	tx.Later(`
-INSERT INTO reading (id, site, read_at, level_m, flow, visibility_m, openings_seen_open, notes, read_by, recorded_at)
-VALUES ($1, $2, $3, $4, $5, $6, COALESCE($7::text[], '{}'), $8, $9, $10)`,
-		m.Id, m.Site, m.ReadAt.AsTime(), m.LevelM, m.Flow, m.VisibilityM, m.OpeningsSeenOpen, m.Notes, tx.Mutation.Caller, tx.Now())
-	tx.Event("reading.record", "reading", m.Id, nil, m)
-	m = proto.CloneOf(m)
-	m.ReadBy = tx.Mutation.Caller
-	return m, nil
 }

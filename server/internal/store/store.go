@@ -252,3 +252,8 @@ func marshalDocument(m proto.Message) []byte {
 func unmarshalDocument(doc []byte, into proto.Message) error {
 	return protojson.UnmarshalOptions{DiscardUnknown: true}.Unmarshal(doc, into)
 }
+
+// send runs a batch now and waits for it.
+func (tx *Tx) send(ctx context.Context, b *pgx.Batch) error {
+	return tx.conn.SendBatch(ctx, b).Close()
+}

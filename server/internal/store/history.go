@@ -1,0 +1,99 @@
+package store
+
+import (
+	"context"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/fault"
+)
+
+// SiteHistory is what happened at a site. Incidents counts them whole: who may
+// not see a small number is told so by the handler.
+type SiteHistory struct {
+	Dives, PeopleDives, Incidents int32
+	Entries                       []*lastlightv1.SiteHistoryEntry
+	Left                          []*lastlightv1.LeftItem
+	Next                          string
+}
+
+// historyEntries are the kinds of entry; each is cut to the page by its own
+// index before they are merged.
+const historyEntries = `
+SELECT at, kind, id, summary FROM (
+  (SELECT entered_at AS at, 'dive' AS kind, id, kind || ' dive, ' || (SELECT count(*) FROM dive_diver x WHERE x.dive = d.id) || ' divers' || COALESCE(', ' || max_depth_m || ' m', '') AS summary
+   FROM dive d WHERE site = $1 AND NOT archived AND state <> 'in_water' AND entered_at <= $2 AND (entered_at, 'dive', id) < ($2, $3, $4) ORDER BY entered_at DESC, id DESC LIMIT $5)
+  UNION ALL
+  (SELECT happened_at, 'incident', id, 'incident of level ' || level FROM incident WHERE site = $1 AND happened_at <= $2 AND (happened_at, 'incident', id) < ($2, $3, $4) ORDER BY happened_at DESC, id DESC LIMIT $5)
+  UNION ALL
+  (SELECT read_at, 'reading', id, 'reading' || COALESCE(', level ' || level_m || ' m', '') || CASE WHEN flow <> '' THEN ', flow ' || flow ELSE '' END || COALESCE(', visibility ' || visibility_m || ' m', '')
+   FROM reading WHERE site = $1 AND read_at <= $2 AND (read_at, 'reading', id) < ($2, $3, $4) ORDER BY read_at DESC, id DESC LIMIT $5)
+  UNION ALL
+  (SELECT left_at, 'left', id, kind || ' left at ' || place FROM left_item WHERE site = $1 AND left_at <= $2 AND (left_at, 'left', id) < ($2, $3, $4) ORDER BY left_at DESC, id DESC LIMIT $5)
+  UNION ALL
+  (SELECT recovered_at, 'recovered', id, kind || ' recovered from ' || place FROM left_item WHERE site = $1 AND recovered_at <= $2 AND (recovered_at, 'recovered', id) < ($2, $3, $4) ORDER BY recovered_at DESC, id DESC LIMIT $5)
+  UNION ALL
+  (SELECT seen_at, 'damage', id, 'line damage on ' || array_to_string(legs, ', ') || ': ' || what FROM line_damage WHERE site = $1 AND seen_at <= $2 AND (seen_at, 'damage', id) < ($2, $3, $4) ORDER BY seen_at DESC, id DESC LIMIT $5)
+  UNION ALL
+  (SELECT recorded_at, 'survey', number::text, 'survey ' || number || ' of ' || surveyed_day FROM survey WHERE site = $1 AND recorded_at <= $2 AND (recorded_at, 'survey', number::text) < ($2, $3, $4) ORDER BY recorded_at DESC, number::text DESC LIMIT $5)
+  UNION ALL
+  SELECT (c ->> 'from_day')::date::timestamp AT TIME ZONE s.time_zone, 'closure', c ->> 'from_day', 'closed' || COALESCE(' to ' || (c ->> 'to_day'), '') || ': ' || (c ->> 'reason')
+  FROM site s, jsonb_array_elements(s.doc -> 'closures') c WHERE s.id = $1
+) e WHERE (at, kind, id) < ($2, $3, $4) ORDER BY at DESC, kind DESC, id DESC LIMIT $5`
+
+// GetSiteHistory gives a page of the entries, latest first, and the counts.
+func (s *Store) GetSiteHistory(ctx context.Context, r *lastlightv1.GetSiteHistoryRequest) (*SiteHistory, error) {
+	args := []any{r.Site}
+	after, err := ReadToken("site_history", args, r.PageToken, 3)
+	if err != nil {
+		return nil, err
+	}
+	at, kind, id := time.Date(9999, 12, 31, 0, 0, 0, 0, time.UTC), "", ""
+	if after != nil {
+		if at, err = time.Parse(time.RFC3339Nano, after[0]); err != nil {
+			return nil, badToken(r.PageToken)
+		}
+		kind, id = after[1], after[2]
+	}
+	size := PageSize(r.PageSize)
+	h := &SiteHistory{}
+	err = s.Read(ctx, func(ctx context.Context, q Querier) error {
+		var there bool
+		if err := q.QueryRow(ctx, `
+SELECT EXISTS (SELECT FROM site WHERE id = $1),
+  (SELECT count(*) FROM dive WHERE site = $1 AND NOT archived AND state <> 'in_water'),
+  (SELECT count(*) FROM dive d JOIN dive_diver x ON x.dive = d.id WHERE d.site = $1 AND NOT d.archived AND d.state <> 'in_water'),
+  (SELECT count(*) FROM incident WHERE site = $1)`, r.Site).Scan(&there, &h.Dives, &h.PeopleDives, &h.Incidents); err != nil {
+			return err
+		}
+		if !there {
+			return fault.NoSuch("site", r.Site)
+		}
+		rows, err := q.Query(ctx, historyEntries, r.Site, at, kind, id, size+1)
+		if err != nil {
+			return err
+		}
+		h.Entries, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (*lastlightv1.SiteHistoryEntry, error) {
+			m := &lastlightv1.SiteHistoryEntry{}
+			var at time.Time
+			err := row.Scan(&at, &m.Kind, &m.Id, &m.Summary)
+			m.At = timestamppb.New(at)
+			return m, err
+		})
+		if err != nil {
+			return err
+		}
+		h.Entries, h.Next = cut(h.Entries, size, "site_history", args, func(m *lastlightv1.SiteHistoryEntry) []string {
+			return []string{m.At.AsTime().Format(time.RFC3339Nano), m.Kind, m.Id}
+		})
+		if rows, err = q.Query(ctx, leftRow+` WHERE site = $1 AND recovered_at IS NULL ORDER BY left_at DESC, id LIMIT 200`, r.Site); err != nil {
+			return err
+		}
+		h.Left, err = pgx.CollectRows(rows, scanLeft)
+		return err
+	})
+	return h, err
+}
