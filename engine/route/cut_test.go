@@ -193,8 +193,20 @@ func turnHolds(t *rapid.T, in Input) {
 	if r.Reach.WholeRoute {
 		return
 	}
-	// 1 cm or a hundredth of a minute on.
 	p := r.Reach.Place
+	// 1 cm before.
+	if p.MetresPast > 0.02 {
+		near := p
+		near.MetresPast -= 0.01
+		c, ok := cut(t, in, near)
+		if !ok {
+			t.Fatalf("no way out at %+v just before the reach %+v", near, r.Reach)
+		}
+		if passed, comparable := passes(t, c); comparable && !passed {
+			t.Fatalf("cut at %+v does not pass, reach %+v", near, r.Reach)
+		}
+	}
+	// 1 cm or a hundredth of a minute on.
 	after := Place{Move: p.Move, MetresPast: p.MetresPast + 0.01, Towards: "x"}
 	switch {
 	case p.InHold && p.AfterHoldMin+0.01 < r.Moves[p.Move-1].HoldMin && len(in.Route.Moves[p.Move-1].Actions) == 0:
