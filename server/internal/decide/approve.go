@@ -1,0 +1,355 @@
+package decide
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"lastlight/engine/finding"
+	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/access"
+	"lastlight/server/internal/fault"
+	"lastlight/server/internal/plan"
+	"lastlight/server/internal/report"
+	"lastlight/server/internal/store"
+)
+
+func stamp(t time.Time) *timestamppb.Timestamp {
+	if t.IsZero() {
+		return nil
+	}
+	return timestamppb.New(t)
+}
+
+// Why nothing was decided.
+const (
+	blocked       = "blocked"
+	reportChanged = "report_changed"
+	notYours      = "not_yours"
+)
+
+// Evaluate runs the engine on what stands now; nothing is stored.
+func (d *Desk) Evaluate(ctx context.Context, id string, version int32) (*lastlightv1.Report, error) {
+	var out *lastlightv1.Report
+	err := d.Store.Read(ctx, func(ctx context.Context, q store.Querier) error {
+		r, err := d.evaluate(ctx, q, id, version, nil, d.Store.Now())
+		if err == nil {
+			out = r.show(nil)
+		}
+		return err
+	})
+	return out, err
+}
+
+// Submit evaluates the plan's latest version and stores the report.
+func (d *Desk) Submit(ctx context.Context, m store.Mutation, req *lastlightv1.SubmitPlanRequest) (*lastlightv1.SubmitPlanResponse, error) {
+	return again(ctx, func(ctx context.Context) (*lastlightv1.SubmitPlanResponse, error) {
+		return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.SubmitPlanResponse, error) {
+			s, err := tx.PlanState(ctx, req.Id)
+			if err != nil {
+				return nil, err
+			}
+			if req.ExpectedVersion != 0 && s.Version != req.ExpectedVersion {
+				return nil, fault.Moved("plan", req.Id, int64(s.Version), int64(req.ExpectedVersion))
+			}
+			if s, err = d.lock(ctx, tx, req.Id, s.Version); err != nil {
+				return nil, err
+			}
+			if err := guard(s, plan.Submit); err != nil {
+				return nil, err
+			}
+			r, err := d.evaluate(ctx, tx, req.Id, s.Version, nil, tx.Now())
+			if err != nil {
+				return nil, err
+			}
+			if err := tx.AddEvaluation(ctx, r.evaluation); err != nil {
+				return nil, err
+			}
+			if s.State == plan.Stale {
+				if err := tx.Release(ctx, req.Id, "", "", tx.Now()); err != nil {
+					return nil, err
+				}
+			}
+			if err := tx.MovePlan(ctx, s, plan.Submit, enterBy(r), nil); err != nil {
+				return nil, err
+			}
+			tx.Event("plan.submit", "plan", req.Id, nil, nil)
+			waivers, err := tx.Waivers(ctx, req.Id, s.Version)
+			if err != nil {
+				return nil, err
+			}
+			p, err := tx.Plan(ctx, req.Id)
+			return &lastlightv1.SubmitPlanResponse{Plan: p, Report: r.show(waivers)}, err
+		})
+	})
+}
+
+// enterBy is the engine's, or the planned entry where the engine could not tell.
+func enterBy(r *run) time.Time {
+	if t := at(r.report.EnterBy); !t.IsZero() {
+		return t
+	}
+	return r.records.Plan.PlannedEntry.AsTime()
+}
+
+// Approve decides for a plan, if the engine run of this very moment allows it
+// and gives the report that the approver saw.
+func (d *Desk) Approve(ctx context.Context, m store.Mutation, req *lastlightv1.ApprovePlanRequest) (*lastlightv1.DecideResponse, error) {
+	return again(ctx, func(ctx context.Context) (*lastlightv1.DecideResponse, error) {
+		return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.DecideResponse, error) {
+			s, err := d.lock(ctx, tx, req.Id, req.Version)
+			if err != nil {
+				return nil, err
+			}
+			if err := guard(s, plan.Approve); err != nil {
+				return nil, err
+			}
+			r, err := d.evaluate(ctx, tx, req.Id, s.Version, nil, tx.Now())
+			if err != nil {
+				return nil, err
+			}
+			waivers, err := tx.Waivers(ctx, req.Id, s.Version)
+			if err != nil {
+				return nil, err
+			}
+			answer := &lastlightv1.DecideResponse{Report: r.show(waivers)}
+			if answer.Explanation, err = d.mayDecide(ctx, tx, r.records.Plan, access.Coordinator); err != nil {
+				return nil, err
+			}
+			stop := blocking(r.report.Findings, waivers, tx.Now())
+			switch {
+			case answer.Explanation != "":
+				answer.NotDecided = notYours
+			case enterBy(r).Before(tx.Now()):
+				answer.NotDecided, answer.Explanation = blocked, "the latest entry of this plan is past; move it to another time"
+			case r.evaluation.Hash != req.ReportHash:
+				answer.NotDecided = reportChanged
+				answer.Explanation = "what this plan rests on has changed since you read its report; read the new one, then decide"
+				if len(stop) > 0 {
+					answer.Explanation += "; it is now stopped by: " + report.Worst(answer.Report, 3)
+				}
+			case len(stop) > 0:
+				answer.NotDecided, answer.Explanation = blocked, report.Worst(answer.Report, 3)
+			}
+			if answer.NotDecided != "" {
+				if err := tx.AddEvaluation(ctx, r.evaluation); err != nil {
+					return nil, err
+				}
+				answer.Plan, err = tx.Plan(ctx, req.Id)
+				return answer, err
+			}
+			if err := tx.AddEvaluation(ctx, r.evaluation); err != nil {
+				return nil, err
+			}
+			if err := tx.MovePlan(ctx, s, plan.Approve, enterBy(r), nil); err != nil {
+				return nil, err
+			}
+			if err := tx.Book(ctx, req.Id, r.bindings(false)); err != nil {
+				return nil, err
+			}
+			if answer.Decision, err = tx.AddDecision(ctx, store.Decision{Plan: req.Id, Version: s.Version, Decision: "approved",
+				By: tx.Mutation.Caller, Reason: req.Note, Conditions: r.conditions(), Evaluation: r.evaluation}); err != nil {
+				return nil, err
+			}
+			answer.Decided = true
+			answer.Plan, err = tx.Plan(ctx, req.Id)
+			return answer, err
+		})
+	})
+}
+
+// Refuse decides against a plan, in words.
+func (d *Desk) Refuse(ctx context.Context, m store.Mutation, req *lastlightv1.RefusePlanRequest) (*lastlightv1.DecideResponse, error) {
+	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.DecideResponse, error) {
+		s, err := d.lock(ctx, tx, req.Id, req.Version)
+		if err != nil {
+			return nil, err
+		}
+		if err := guard(s, plan.Refuse); err != nil {
+			return nil, err
+		}
+		p, err := tx.Plan(ctx, req.Id)
+		if err != nil {
+			return nil, err
+		}
+		answer := &lastlightv1.DecideResponse{Plan: p}
+		if answer.Explanation, err = d.mayDecide(ctx, tx, p, access.Coordinator); err != nil || answer.Explanation != "" {
+			answer.NotDecided = notYours
+			return answer, err
+		}
+		last, err := store.LatestEvaluation(ctx, tx, req.Id, s.Version, false)
+		if err != nil {
+			return nil, err
+		}
+		if err := tx.MovePlan(ctx, s, plan.Refuse, time.Time{}, []string{req.Reason}); err != nil {
+			return nil, err
+		}
+		if err := tx.Release(ctx, req.Id, "", "", tx.Now()); err != nil {
+			return nil, err
+		}
+		if answer.Decision, err = tx.AddDecision(ctx, store.Decision{Plan: req.Id, Version: s.Version, Decision: "refused", By: tx.Mutation.Caller, Reason: req.Reason, Evaluation: last}); err != nil {
+			return nil, err
+		}
+		answer.Decided = true
+		answer.Plan, err = tx.Plan(ctx, req.Id)
+		return answer, err
+	})
+}
+
+// Waive decides that one finding does not stop the plan. A refusal and an
+// unknown are never waived, nor does anybody of the plan waive.
+func (d *Desk) Waive(ctx context.Context, m store.Mutation, req *lastlightv1.WaiveFindingRequest) (*lastlightv1.DecideResponse, error) {
+	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.DecideResponse, error) {
+		s, err := d.lock(ctx, tx, req.Id, req.Version)
+		if err != nil {
+			return nil, err
+		}
+		if err := guard(s, plan.Waive); err != nil {
+			return nil, err
+		}
+		r, err := d.evaluate(ctx, tx, req.Id, s.Version, nil, tx.Now())
+		if err != nil {
+			return nil, err
+		}
+		i := slices.IndexFunc(r.report.Findings, func(f finding.Finding) bool { return f.Key() == req.Finding })
+		if i < 0 {
+			return nil, fault.NoSuch("finding", req.Finding)
+		}
+		f := r.report.Findings[i]
+		waivers, err := tx.Waivers(ctx, req.Id, s.Version)
+		if err != nil {
+			return nil, err
+		}
+		answer := &lastlightv1.DecideResponse{Plan: r.records.Plan, Report: r.show(waivers)}
+		if !f.Waivable() {
+			answer.NotDecided, answer.Explanation = blocked, "nobody may waive this: "+r.names.In(f.Message)
+			return answer, nil
+		}
+		if answer.Explanation, err = d.mayDecide(ctx, tx, r.records.Plan, rolesOf(f.Waiver.Roles)); err != nil || answer.Explanation != "" {
+			answer.NotDecided = notYours
+			return answer, err
+		}
+		if waived(req.Finding, waivers, tx.Now()) {
+			answer.NotDecided, answer.Explanation = blocked, "this finding is waived already"
+			return answer, nil
+		}
+		w := &lastlightv1.Waiver{Plan: req.Id, PlanVersion: s.Version, Finding: req.Finding, Rule: f.Rule, Reason: req.Reason, Conditions: req.Conditions,
+			WaivedBy: tx.Mutation.Caller, ExpiresAt: req.ExpiresAt, NeedsSecondApprover: f.Waiver.SecondApprover}
+		if err := tx.AddWaiver(ctx, w); err != nil {
+			return nil, err
+		}
+		if answer.Decision, err = tx.AddDecision(ctx, store.Decision{Plan: req.Id, Version: s.Version, Decision: "waived", By: tx.Mutation.Caller, Reason: req.Reason}); err != nil {
+			return nil, err
+		}
+		answer.Decided = true
+		answer.Report = r.show(append(waivers, w))
+		answer.Plan, err = tx.Plan(ctx, req.Id)
+		return answer, err
+	})
+}
+
+// Countersign is the second approver's word on a waiver.
+func (d *Desk) Countersign(ctx context.Context, m store.Mutation, req *lastlightv1.CountersignWaiverRequest) (*lastlightv1.DecideResponse, error) {
+	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.DecideResponse, error) {
+		s, err := tx.PlanState(ctx, req.Id)
+		if err != nil {
+			return nil, err
+		}
+		if s, err = d.lock(ctx, tx, req.Id, s.Version); err != nil {
+			return nil, err
+		}
+		if err := guard(s, plan.Countersign); err != nil {
+			return nil, err
+		}
+		p, err := tx.Plan(ctx, req.Id)
+		if err != nil {
+			return nil, err
+		}
+		answer := &lastlightv1.DecideResponse{Plan: p}
+		if answer.Explanation, err = d.mayDecide(ctx, tx, p, access.Coordinator|access.SafetyOfficer|access.Committee); err != nil || answer.Explanation != "" {
+			answer.NotDecided = notYours
+			return answer, err
+		}
+		if err := tx.Countersign(ctx, req.Id, s.Version, req.Waiver, tx.Mutation.Caller); err != nil {
+			return nil, err
+		}
+		if answer.Decision, err = tx.AddDecision(ctx, store.Decision{Plan: req.Id, Version: s.Version, Decision: "countersigned", By: tx.Mutation.Caller, Reason: "waiver " + req.Waiver}); err != nil {
+			return nil, err
+		}
+		answer.Decided = true
+		answer.Plan, err = tx.Plan(ctx, req.Id)
+		return answer, err
+	})
+}
+
+// Withdraw takes a plan back.
+func (d *Desk) Withdraw(ctx context.Context, m store.Mutation, req *lastlightv1.WithdrawPlanRequest) (*lastlightv1.Plan, error) {
+	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.Plan, error) {
+		s, err := tx.PlanState(ctx, req.Id)
+		if err != nil {
+			return nil, err
+		}
+		if s, err = d.lock(ctx, tx, req.Id, s.Version); err != nil {
+			return nil, err
+		}
+		if err := tx.MovePlan(ctx, s, plan.Withdraw, time.Time{}, reasons(req.Reason)); err != nil {
+			return nil, err
+		}
+		if err := tx.Release(ctx, req.Id, "", "", tx.Now()); err != nil {
+			return nil, err
+		}
+		if _, err := tx.AddDecision(ctx, store.Decision{Plan: req.Id, Version: s.Version, Decision: "withdrawn", By: tx.Mutation.Caller, Reason: req.Reason}); err != nil {
+			return nil, err
+		}
+		return tx.Plan(ctx, req.Id)
+	})
+}
+
+// rolesOf reads the policy's role words; one that is no role gives nobody anything.
+func rolesOf(words []string) access.Roles {
+	var roles access.Roles
+	for _, w := range words {
+		if r, err := access.ParseRole(w); err == nil {
+			roles |= r
+		}
+	}
+	return roles
+}
+
+func reasons(text string) []string {
+	if strings.TrimSpace(text) == "" {
+		return nil
+	}
+	return []string{text}
+}
+
+// StopAll makes every approved plan stale at once.
+func (d *Desk) StopAll(ctx context.Context, m store.Mutation, req *lastlightv1.StopAllDivesRequest) (*lastlightv1.StopAllDivesResponse, error) {
+	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.StopAllDivesResponse, error) {
+		ids, err := tx.StopDives(ctx, req.Expedition, req.Reason)
+		return &lastlightv1.StopAllDivesResponse{PlansMadeStale: ids}, err
+	})
+}
+
+// Report is a stored report of a plan version, with names put in.
+func (d *Desk) Report(ctx context.Context, req *lastlightv1.GetReportRequest) (*lastlightv1.Report, error) {
+	p, err := d.Store.GetPlan(ctx, req.Id, req.Version)
+	if err != nil {
+		return nil, err
+	}
+	e, rep, names, err := d.stored(ctx, p, req.OfDecision)
+	if err != nil {
+		return nil, err
+	}
+	out := report.Show(rep, names)
+	dressed(out, e, p.Waivers)
+	return out, nil
+}
+
+func (d *Desk) noReport(p *lastlightv1.Plan) error {
+	return fault.NoSuch("report", fmt.Sprintf("%s version %d: submit it first", p.Id, p.Version))
+}

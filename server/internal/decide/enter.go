@@ -1,0 +1,492 @@
+package decide
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"lastlight/engine"
+	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/facts"
+	"lastlight/server/internal/fault"
+	"lastlight/server/internal/plan"
+	"lastlight/server/internal/store"
+)
+
+// How far an entry may lie from the minute it is typed: a register is kept by
+// hand, and a clock may be a little ahead.
+const (
+	entryAhead  = 5 * time.Minute
+	entryBehind = 12 * time.Hour
+)
+
+// SignIn enters a team with what was measured at the water. The engine judges
+// again; inside the approved dive it goes, with the new turn pressures.
+func (d *Desk) SignIn(ctx context.Context, m store.Mutation, req *lastlightv1.SignInRequest) (*lastlightv1.SignInResponse, error) {
+	return again(ctx, func(ctx context.Context) (*lastlightv1.SignInResponse, error) {
+		return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.SignInResponse, error) {
+			return d.signIn(ctx, tx, req)
+		})
+	})
+}
+
+func (d *Desk) signIn(ctx context.Context, tx *store.Tx, req *lastlightv1.SignInRequest) (*lastlightv1.SignInResponse, error) {
+	s, err := d.lock(ctx, tx, req.Plan, req.Version)
+	if err != nil {
+		return nil, err
+	}
+	if s.State != plan.Expired {
+		if err := guard(s, plan.Enter); err != nil {
+			return nil, err
+		}
+	}
+	p, err := tx.Plan(ctx, req.Plan)
+	if err != nil {
+		return nil, err
+	}
+	measured, err := readAtTheWater(p, req, tx.Now())
+	if err != nil {
+		return nil, err
+	}
+	r, err := d.evaluate(ctx, tx, req.Plan, s.Version, measured, tx.Now())
+	if err != nil {
+		return nil, err
+	}
+	approved, err := tx.ApprovedEvaluation(ctx, req.Plan, s.Version)
+	if err != nil {
+		return nil, err
+	}
+	if approved == nil {
+		return nil, fmt.Errorf("plan %s is %s without a stored approval", req.Plan, s.State)
+	}
+	waivers, err := tx.Waivers(ctx, req.Plan, s.Version)
+	if err != nil {
+		return nil, err
+	}
+	answer := &lastlightv1.SignInResponse{Report: r.show(waivers)}
+	answer.Changed, err = d.against(s, approved, r, waivers, measured, tx.Now())
+	if err != nil {
+		return nil, err
+	}
+	if len(answer.Changed) > 0 {
+		answer.WhoMustApprove = "a coordinator who is not diver, standby or cover of this plan"
+		return answer, nil
+	}
+	answer.Go = true
+	if req.CheckOnly {
+		return answer, nil
+	}
+	dive, err := d.enter(ctx, tx, s, r, p, measured, answer.Report)
+	if err != nil {
+		return nil, err
+	}
+	row, err := tx.Watch(ctx, dive.Id)
+	if err != nil {
+		return nil, err
+	}
+	answer.Watch = ShowWatch(row, tx.Now())
+	return answer, nil
+}
+
+// readAtTheWater checks that every diver and every stage was read, once.
+func readAtTheWater(p *lastlightv1.Plan, req *lastlightv1.SignInRequest, now time.Time) (*facts.Measured, error) {
+	m := &facts.Measured{EnteredAt: now, MainsBar: map[string]float64{}, StageBar: map[string]float64{}, TemperatureC: map[string]*float64{}}
+	var problems []fault.Problem
+	wrong := func(field, read, expected, message string) {
+		problems = append(problems, fault.Problem{Field: field, Read: read, Expected: expected, Message: message})
+	}
+	if req.EnteredAt != nil {
+		m.EnteredAt = req.EnteredAt.AsTime()
+		if m.EnteredAt.After(now.Add(entryAhead)) || m.EnteredAt.Before(now.Add(-entryBehind)) {
+			wrong("entered_at", m.EnteredAt.Format(time.RFC3339), "not in the future and not more than 12 hours ago", "not a minute at which this team can have entered")
+		}
+	}
+	carries := map[string]string{} // stage → diver
+	team := map[string]bool{}
+	for _, d := range p.Team {
+		team[d.Person] = true
+		for _, st := range d.Stages {
+			carries[st.Cylinder] = d.Person
+		}
+	}
+	for i, x := range req.Measured {
+		at := fmt.Sprintf("measured[%d].", i)
+		switch _, twice := m.MainsBar[x.Person]; {
+		case !team[x.Person]:
+			wrong(at+"person", x.Person, "a diver of the plan's team", "not in this team")
+			continue
+		case twice:
+			wrong(at+"person", x.Person, "each diver once", "read twice")
+			continue
+		}
+		m.MainsBar[x.Person], m.TemperatureC[x.Person] = x.StartPressure.GetBar(), x.TemperatureC
+		for j, c := range x.Cylinders {
+			if carries[c.Cylinder] != x.Person {
+				wrong(fmt.Sprintf("%scylinders[%d].cylinder", at, j), c.Cylinder, "a stage or deco cylinder that this diver carries in the plan", "not carried by this diver")
+				continue
+			}
+			m.StageBar[c.Cylinder] = c.Pressure.GetBar()
+		}
+	}
+	for _, d := range p.Team {
+		if _, ok := m.MainsBar[d.Person]; !ok {
+			wrong("measured", "", "the start pressure of every diver", "no pressure was read for "+d.Person)
+		}
+		for _, st := range d.Stages {
+			if _, ok := m.StageBar[st.Cylinder]; !ok {
+				wrong("measured", "", "the pressure of every stage and deco cylinder", "no pressure was read for cylinder "+st.Cylinder)
+			}
+		}
+	}
+	return m, fault.Wrong(problems)
+}
+
+// against says in words why the team may not enter on its approval. Empty: go.
+func (d *Desk) against(s store.PlanState, approved *store.Evaluation, r *run, waivers []*lastlightv1.Waiver, measured *facts.Measured, now time.Time) ([]string, error) {
+	var out []string
+	if s.State == plan.Expired || measured.EnteredAt.After(s.EnterBy) {
+		out = append(out, fmt.Sprintf("the approval ended at its enter-by time, %s", s.EnterBy.Format(time.RFC3339)))
+	}
+	if s.Stopped {
+		out = append(out, s.Reasons...)
+	}
+	outside, err := engine.Inside(approved.Input, approved.Report, r.evaluation.Input, r.evaluation.Report)
+	if err != nil {
+		return nil, err
+	}
+	for _, text := range outside {
+		out = append(out, r.names.In(text))
+	}
+	for _, f := range engine.EntryBlocking(&r.report) {
+		if !(f.Waivable() && waived(f.Key(), waivers, now)) {
+			out = append(out, r.names.In(f.Message))
+		}
+	}
+	return out, nil
+}
+
+// enter writes everything that makes the team "in the water".
+func (d *Desk) enter(ctx context.Context, tx *store.Tx, s store.PlanState, r *run, p *lastlightv1.Plan, measured *facts.Measured, shown *lastlightv1.Report) (*lastlightv1.Dive, error) {
+	if err := tx.AddEvaluation(ctx, r.evaluation); err != nil {
+		return nil, err
+	}
+	if _, err := tx.AddDecision(ctx, store.Decision{Plan: p.Id, Version: s.Version, Decision: "entered", By: tx.Mutation.Caller, Evaluation: r.evaluation}); err != nil {
+		return nil, err
+	}
+	if err := tx.MovePlan(ctx, s, plan.Enter, time.Time{}, nil); err != nil {
+		return nil, err
+	}
+	if err := tx.Book(ctx, p.Id, r.bindings(true)); err != nil {
+		return nil, err
+	}
+	dive := &lastlightv1.Dive{
+		Id: p.Id, Site: p.Site, Plan: p.Id, PlanVersion: s.Version, Expedition: p.Expedition, Kind: p.Kind, TaughtLevel: p.TaughtLevel,
+		EnteredAt: timestamppb.New(measured.EnteredAt), Cover: p.Cover, Survey: r.records.Survey.Number, RequiredStops: false,
+	}
+	standing := map[string]string{}
+	for _, f := range shown.Dive.Divers {
+		standing[f.Person] = f.CountsAs
+	}
+	for _, m := range p.Team {
+		start := measured.MainsBar[m.Person]
+		dive.Divers = append(dive.Divers, &lastlightv1.DiveDiver{Person: m.Person, Mains: m.Mains, Gas: m.Gas, CountedAs: standing[m.Person],
+			StartPressure: &lastlightv1.Pressure{Unit: &lastlightv1.Pressure_Bar{Bar: start}}})
+	}
+	times := shown.Dive.Watch
+	if times == nil {
+		return nil, fault.NotInState("watch", p.Id, "without deadlines", "a dive whose ETO can be told")
+	}
+	return dive, tx.OpenWatch(ctx, dive, times, shown.Dive)
+}
+
+// SeenOut is cover's word that a diver is out; said twice it is said once.
+func (d *Desk) SeenOut(ctx context.Context, m store.Mutation, req *lastlightv1.SeenOutRequest) (*lastlightv1.Watch, error) {
+	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.Watch, error) {
+		row, diver, err := d.register(ctx, tx, req.Dive, req.Person)
+		if err != nil {
+			return nil, err
+		}
+		when, err := minute("seen_at", req.SeenAt, diver.InAt, tx.Now())
+		if err != nil {
+			return nil, err
+		}
+		if diver.SeenOutAt.IsZero() {
+			if err := tx.AddWatchFact(ctx, store.WatchFact{Dive: req.Dive, Person: req.Person, What: "seen_out", At: when}); err != nil {
+				return nil, err
+			}
+		}
+		return d.settled(ctx, tx, row.Dive)
+	})
+}
+
+// SignOut is the diver's own word.
+func (d *Desk) SignOut(ctx context.Context, m store.Mutation, req *lastlightv1.SignOutRequest) (*lastlightv1.Watch, error) {
+	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.Watch, error) {
+		row, diver, err := d.register(ctx, tx, req.Dive, req.Person)
+		if err != nil {
+			return nil, err
+		}
+		if req.Symptoms == nil {
+			return nil, fault.Wrong([]fault.Problem{{Field: "symptoms", Expected: "true or false", Message: "symptoms must be answered with yes or no"}})
+		}
+		when, err := minute("out_at", req.OutAt, diver.InAt, tx.Now())
+		if err != nil {
+			return nil, err
+		}
+		if diver.SignedOutAt.IsZero() {
+			said := &lastlightv1.DiveDiver{Person: req.Person, EndPressure: req.EndPressure, MaxDepthM: req.MaxDepthM, Symptoms: req.Symptoms}
+			if err := tx.AddWatchFact(ctx, store.WatchFact{Dive: req.Dive, Person: req.Person, What: "signed_out", At: when, Said: said}); err != nil {
+				return nil, err
+			}
+			if req.GetSymptoms() {
+				if err := tx.SuspendForSymptoms(ctx, req.Person, when); err != nil {
+					return nil, err
+				}
+			}
+		}
+		return d.settled(ctx, tx, row.Dive)
+	})
+}
+
+// CorrectWatch puts a wrong fact right by a new one, with its reason.
+func (d *Desk) CorrectWatch(ctx context.Context, m store.Mutation, req *lastlightv1.CorrectWatchRequest) (*lastlightv1.Watch, error) {
+	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.Watch, error) {
+		row, diver, err := d.register(ctx, tx, req.Dive, req.Person)
+		if err != nil {
+			return nil, err
+		}
+		var when time.Time
+		if req.At != nil {
+			from := diver.InAt
+			if req.What == "in" {
+				from = tx.Now().Add(-entryBehind)
+			}
+			if when, err = minute("at", req.At, from, tx.Now()); err != nil {
+				return nil, err
+			}
+		} else if req.What == "in" {
+			return nil, fault.Wrong([]fault.Problem{{Field: "at", Expected: "the right minute", Message: "whoever signed in by mistake is signed out; an entry itself can only be moved"}})
+		}
+		if err := tx.AddWatchFact(ctx, store.WatchFact{Dive: req.Dive, Person: req.Person, What: req.What, At: when, Correction: true, Reason: req.Reason}); err != nil {
+			return nil, err
+		}
+		return d.settled(ctx, tx, row.Dive)
+	})
+}
+
+// register locks a running dive and finds the diver in it.
+func (d *Desk) register(ctx context.Context, tx *store.Tx, dive, person string) (*store.WatchRow, store.WatchDiver, error) {
+	if _, err := tx.LockDive(ctx, dive); err != nil {
+		return nil, store.WatchDiver{}, err
+	}
+	row, err := tx.Watch(ctx, dive)
+	if err != nil {
+		return nil, store.WatchDiver{}, err
+	}
+	if row.Dive.State == "closed" {
+		return nil, store.WatchDiver{}, fault.NotInState("dive", dive, "closed", "in the water", "out")
+	}
+	for _, x := range row.Divers {
+		if x.Person == person {
+			return row, x, nil
+		}
+	}
+	return nil, store.WatchDiver{}, fault.NoSuch("diver of this dive", person)
+}
+
+func minute(field string, t *timestamppb.Timestamp, from, now time.Time) (time.Time, error) {
+	if t == nil {
+		return now, nil
+	}
+	when := t.AsTime()
+	if when.Before(from) || when.After(now.Add(entryAhead)) {
+		return when, fault.Wrong([]fault.Problem{{Field: field, Read: when.Format(time.RFC3339),
+			Expected: "from " + from.Format(time.RFC3339) + " to now", Message: "before the diver was in, or in the future"}})
+	}
+	return when, nil
+}
+
+// settled brings the dive's state and the bookings in line with the facts: a
+// diver seen out is free after that minute, cover and standby after the last.
+func (d *Desk) settled(ctx context.Context, tx *store.Tx, dive *lastlightv1.Dive) (*lastlightv1.Watch, error) {
+	row, err := tx.Watch(ctx, dive.Id)
+	if err != nil {
+		return nil, err
+	}
+	all, last := true, time.Time{}
+	for _, x := range row.Divers {
+		out := x.SeenOutAt
+		if out.IsZero() {
+			out = x.SignedOutAt
+		}
+		all = all && !out.IsZero()
+		if out.After(last) {
+			last = out
+		}
+		if !out.IsZero() && dive.Plan != "" {
+			if err := tx.Release(ctx, dive.Plan, "person", x.Person, out); err != nil {
+				return nil, err
+			}
+		}
+		if out.IsZero() && dive.Plan != "" {
+			if err := tx.BindAgain(ctx, dive.Plan, x.Person); err != nil {
+				return nil, err
+			}
+		}
+	}
+	state := "in_water"
+	if all {
+		state = "out"
+		if dive.Plan != "" {
+			if err := tx.ReleaseRest(ctx, dive.Plan, last); err != nil {
+				return nil, err
+			}
+		}
+	} else {
+		last = time.Time{}
+	}
+	if err := tx.SetDiveState(ctx, dive.Id, state, last); err != nil {
+		return nil, err
+	}
+	if row, err = tx.Watch(ctx, dive.Id); err != nil {
+		return nil, err
+	}
+	return ShowWatch(row, tx.Now()), nil
+}
+
+// Close records a dive whose team is out: what was done, left behind and met.
+// What the caller does not say is taken from the register and the plan.
+func (d *Desk) Close(ctx context.Context, m store.Mutation, req *lastlightv1.CloseDiveRequest, mayCloseForOthers bool) (*lastlightv1.Dive, error) {
+	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.Dive, error) {
+		before, err := tx.LockDive(ctx, req.Dive.Id)
+		if err != nil {
+			return nil, err
+		}
+		row, err := tx.Watch(ctx, before.Id)
+		if err != nil {
+			return nil, err
+		}
+		if before.State != "out" {
+			return nil, fault.NotInState("dive", before.Id, before.State, "out")
+		}
+		var missing []string
+		for _, x := range row.Divers {
+			if x.SignedOutAt.IsZero() {
+				missing = append(missing, x.Person)
+			}
+		}
+		if len(missing) > 0 && !mayCloseForOthers {
+			return nil, &fault.Error{Kind: fault.WrongState, Reason: "NOT_SIGNED_OUT", Message: "not signed out yet: " + strings.Join(missing, ", ") + "; where a diver cannot sign, a coordinator closes the dive"}
+		}
+		p, err := tx.Plan(ctx, before.Plan)
+		if err != nil {
+			return nil, err
+		}
+		dive := complete(proto.CloneOf(req.Dive), before, p, row)
+		after, err := tx.CloseDive(ctx, before, dive)
+		if err != nil {
+			return nil, err
+		}
+		s, err := tx.PlanState(ctx, before.Plan)
+		if err != nil {
+			return nil, err
+		}
+		if err := tx.MovePlan(ctx, s, plan.Close, time.Time{}, nil); err != nil {
+			return nil, err
+		}
+		return after, tx.Release(ctx, before.Plan, "", "", tx.Now())
+	})
+}
+
+// complete fills what the caller left out. Times and divers are the register's.
+func complete(m, before *lastlightv1.Dive, p *lastlightv1.Plan, row *store.WatchRow) *lastlightv1.Dive {
+	m.Id, m.Site, m.Plan, m.PlanVersion, m.Expedition = before.Id, before.Site, before.Plan, before.PlanVersion, before.Expedition
+	m.Kind, m.TaughtLevel, m.Cover, m.Survey = before.Kind, before.TaughtLevel, before.Cover, before.Survey
+	m.EnteredAt, m.OutAt = before.EnteredAt, before.OutAt
+	said := map[string]*lastlightv1.DiveDiver{}
+	for _, d := range m.Divers {
+		said[d.Person] = d
+	}
+	m.Divers = nil
+	for i, d := range before.Divers {
+		d = proto.CloneOf(d)
+		for _, more := range []*lastlightv1.DiveDiver{row.Divers[i].SignedOut, said[d.Person]} {
+			if more != nil {
+				proto.Merge(d, more)
+			}
+		}
+		if d.MaxDepthM != nil {
+			m.MaxDepthM = max(m.MaxDepthM, *d.MaxDepthM)
+		}
+		m.Divers = append(m.Divers, d)
+	}
+	f := row.EnterReport
+	if m.MaxDepthM == 0 {
+		m.MaxDepthM = f.GetMaxDepthM()
+	}
+	if m.PenetrationM == nil {
+		m.PenetrationM = proto.Float64(f.GetPenetrationM())
+	}
+	if m.Zone == "" {
+		m.Zone = hardestZone(f.GetRoute())
+	}
+	if len(m.Legs) == 0 {
+		m.Legs = legsOfRoute(f.GetRoute(), row)
+	}
+	if m.Left == nil {
+		for _, l := range p.GetRoute().GetLeft() {
+			owner := l.Owner
+			if owner == "" {
+				owner = p.Leader
+			}
+			place := l.Item
+			if l.Kind != "line" {
+				place = whereLeft(p, l)
+			}
+			m.Left = append(m.Left, &lastlightv1.LeftBehind{Kind: l.Kind, Place: place, Item: l.Item, Owner: owner, RemoveBy: l.RemoveBy})
+		}
+	}
+	return m
+}
+
+func hardestZone(route []*lastlightv1.RouteLine) string {
+	hardest := "open_water"
+	for _, l := range route {
+		switch {
+		case l.Zone == "cave":
+			return "cave"
+		case l.Zone == "cavern":
+			hardest = "cavern"
+		}
+	}
+	return hardest
+}
+
+func legsOfRoute(route []*lastlightv1.RouteLine, row *store.WatchRow) []*lastlightv1.LegPassed {
+	var out []*lastlightv1.LegPassed
+	for _, l := range route {
+		direction := "from_to"
+		if l.AgainstSurvey {
+			direction = "to_from"
+		}
+		out = append(out, &lastlightv1.LegPassed{Leg: l.Leg, Direction: direction})
+	}
+	return out
+}
+
+// whereLeft is the station at which the plan places a marker or drops a cylinder.
+func whereLeft(p *lastlightv1.Plan, l *lastlightv1.LeftOnPurpose) string {
+	at := p.GetRoute().GetStart()
+	for _, m := range p.GetRoute().GetMoves() {
+		for _, a := range m.Actions {
+			if (l.Kind == "marker" && a.Action == "place_marker" && a.Marker == l.Item) || (l.Kind == "cylinder" && a.Action == "drop" && a.Cylinder == l.Item) {
+				at = m.To
+			}
+		}
+	}
+	return at
+}

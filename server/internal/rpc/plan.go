@@ -1,0 +1,314 @@
+package rpc
+
+import (
+	"context"
+
+	"google.golang.org/protobuf/proto"
+
+	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/access"
+	"lastlight/server/internal/brief"
+	"lastlight/server/internal/decide"
+	"lastlight/server/internal/fault"
+	"lastlight/server/internal/plan"
+	"lastlight/server/internal/report"
+	"lastlight/server/internal/store"
+)
+
+// Plans serves PlanService: plans are records like others; what is decided about them goes through the desk.
+type Plans struct {
+	lastlightv1.UnimplementedPlanServiceServer
+	Store *store.Store
+	Desk  *decide.Desk
+}
+
+const planService = "/lastlight.v1.PlanService/"
+
+// planSubject is what ties the caller to a plan.
+func planSubject(c *access.Caller, p *lastlightv1.Plan) access.Subject {
+	s := access.Subject{Expeditions: expeditions(p.Expedition)}
+	if p.VersionBy == c.Person {
+		s.Relation |= access.Self
+	}
+	if p.Leader == c.Person {
+		s.Relation |= access.Leads
+	}
+	if p.Cover == c.Person {
+		s.Relation |= access.Covers
+	}
+	for _, d := range p.Team {
+		if d.Person == c.Person {
+			s.Relation |= access.InTeam
+		}
+	}
+	for _, person := range p.Standby {
+		if person == c.Person {
+			s.Relation |= access.InTeam
+		}
+	}
+	if p.State == lastlightv1.PlanState_PLAN_STATE_IN_WATER {
+		s.Relation |= access.WatchRuns
+	}
+	return s
+}
+
+func expeditions(id string) []string {
+	if id == "" {
+		return nil
+	}
+	return []string{id}
+}
+
+// plan reads a plan for a method: not found is the answer for what is hidden,
+// "not allowed" only to those who may read it.
+func (h *Plans) plan(ctx context.Context, method, id string, version int32) (*lastlightv1.Plan, access.Subject, error) {
+	c := access.CallerFrom(ctx)
+	p, err := h.Store.GetPlan(ctx, id, version)
+	if err != nil {
+		return nil, access.Subject{}, err
+	}
+	s := planSubject(c, p)
+	if access.May(c, planService+method, s) {
+		return p, s, nil
+	}
+	if !access.May(c, planService+"GetPlan", s) {
+		return nil, s, fault.NoSuch("plan", id)
+	}
+	return nil, s, &fault.Error{Kind: fault.Denied, Reason: "NOT_YOURS", Message: "none of your roles allows this for plan " + id}
+}
+
+func mutation(ctx context.Context, method, requestID string, body proto.Message) store.Mutation {
+	return store.Mutation{RequestID: requestID, Caller: access.CallerFrom(ctx).Person, Method: method, Body: body}
+}
+
+// shown masks what the caller may not see of a plan.
+func shownPlan(ctx context.Context, p *lastlightv1.Plan) *lastlightv1.Plan {
+	c := access.CallerFrom(ctx)
+	s := planSubject(c, p)
+	for _, w := range p.GetWaivers() {
+		access.MaskWaiver(c, s, w)
+	}
+	return p
+}
+
+// CreatePlan adds a draft.
+func (h *Plans) CreatePlan(ctx context.Context, r *lastlightv1.CreatePlanRequest) (*lastlightv1.Plan, error) {
+	c := access.CallerFrom(ctx)
+	if !access.May(c, planService+"CreatePlan", access.Subject{Expeditions: expeditions(r.Plan.Expedition)}) {
+		return nil, &fault.Error{Kind: fault.Denied, Reason: "NOT_YOURS", Message: "a leader or a coordinator of the expedition makes its plans"}
+	}
+	if r.Plan.Id == "" {
+		r.Plan.Id = store.NewID("plan", r.RequestId)
+	}
+	if err := plan.Check(r.Plan, "plan."); err != nil {
+		return nil, err
+	}
+	p, err := store.Mutate(ctx, h.Store, mutation(ctx, planService+"CreatePlan", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Plan, error) {
+		put, err := tx.PutPlan(ctx, r.Plan, store.Expect{New: true})
+		return put.Record, fault.Under("plan.", err)
+	})
+	return shownPlan(ctx, p), err
+}
+
+// GetPlan reads a plan at a version.
+func (h *Plans) GetPlan(ctx context.Context, r *lastlightv1.GetPlanRequest) (*lastlightv1.Plan, error) {
+	p, _, err := h.plan(ctx, "GetPlan", r.Id, r.Version)
+	if err != nil {
+		return nil, err
+	}
+	return shownPlan(ctx, p), nil
+}
+
+// ListPlans lists plans; guests see those they take part in.
+func (h *Plans) ListPlans(ctx context.Context, r *lastlightv1.ListPlansRequest) (*lastlightv1.ListPlansResponse, error) {
+	c := access.CallerFrom(ctx)
+	restrictTo := ""
+	if !c.Anywhere().Any(access.Members) {
+		restrictTo = c.Person
+	}
+	list, next, err := h.Store.ListPlans(ctx, r, restrictTo)
+	return &lastlightv1.ListPlansResponse{Plans: list, NextPageToken: next}, err
+}
+
+// UpdatePlan makes a new version.
+func (h *Plans) UpdatePlan(ctx context.Context, r *lastlightv1.UpdatePlanRequest) (*lastlightv1.Plan, error) {
+	if _, _, err := h.plan(ctx, "UpdatePlan", r.Plan.Id, 0); err != nil {
+		return nil, err
+	}
+	if err := plan.Check(r.Plan, "plan."); err != nil {
+		return nil, err
+	}
+	p, err := store.Mutate(ctx, h.Store, mutation(ctx, planService+"UpdatePlan", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Plan, error) {
+		put, err := tx.PutPlan(ctx, r.Plan, store.Expect{Existing: true, Version: int64(r.ExpectedVersion)})
+		return put.Record, fault.Under("plan.", err)
+	})
+	return shownPlan(ctx, p), err
+}
+
+// ArchivePlan hides a plan that is over.
+func (h *Plans) ArchivePlan(ctx context.Context, r *lastlightv1.ArchivePlanRequest) (*lastlightv1.Plan, error) {
+	if _, _, err := h.plan(ctx, "ArchivePlan", r.Id, 0); err != nil {
+		return nil, err
+	}
+	p, err := store.Mutate(ctx, h.Store, mutation(ctx, planService+"ArchivePlan", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Plan, error) {
+		return tx.ArchivePlan(ctx, r.Id)
+	})
+	return shownPlan(ctx, p), err
+}
+
+// masked leaves out of a report what the reader may not know of others.
+func masked(ctx context.Context, r *lastlightv1.Report, s access.Subject) *lastlightv1.Report {
+	if r == nil {
+		return nil
+	}
+	c := access.CallerFrom(ctx)
+	report.Mask(r, func(person string) bool {
+		about := access.Subject{Expeditions: s.Expeditions}
+		if person == c.Person {
+			about.Relation = access.Self
+		}
+		return c.Sees(access.Medical, about)
+	})
+	return r
+}
+
+// EvaluatePlan says what the engine would say now.
+func (h *Plans) EvaluatePlan(ctx context.Context, r *lastlightv1.EvaluatePlanRequest) (*lastlightv1.Report, error) {
+	_, s, err := h.plan(ctx, "EvaluatePlan", r.Id, r.Version)
+	if err != nil {
+		return nil, err
+	}
+	out, err := h.Desk.Evaluate(ctx, r.Id, r.Version)
+	return masked(ctx, out, s), err
+}
+
+// SubmitPlan freezes and evaluates.
+func (h *Plans) SubmitPlan(ctx context.Context, r *lastlightv1.SubmitPlanRequest) (*lastlightv1.SubmitPlanResponse, error) {
+	_, s, err := h.plan(ctx, "SubmitPlan", r.Id, 0)
+	if err != nil {
+		return nil, err
+	}
+	out, err := h.Desk.Submit(ctx, mutation(ctx, planService+"SubmitPlan", r.RequestId, r), r)
+	if err != nil {
+		return nil, err
+	}
+	out.Report, out.Plan = masked(ctx, out.Report, s), shownPlan(ctx, out.Plan)
+	return out, nil
+}
+
+// GetReport reads a stored report.
+func (h *Plans) GetReport(ctx context.Context, r *lastlightv1.GetReportRequest) (*lastlightv1.Report, error) {
+	_, s, err := h.plan(ctx, "GetReport", r.Id, r.Version)
+	if err != nil {
+		return nil, err
+	}
+	out, err := h.Desk.Report(ctx, r)
+	return masked(ctx, out, s), err
+}
+
+// GetEvidence gives the bytes a decision rests on, under pseudonyms.
+func (h *Plans) GetEvidence(ctx context.Context, r *lastlightv1.GetEvidenceRequest) (*lastlightv1.Evidence, error) {
+	p, _, err := h.plan(ctx, "GetEvidence", r.Id, r.Version)
+	if err != nil {
+		return nil, err
+	}
+	return h.Desk.Evidence(ctx, p)
+}
+
+func (h *Plans) decided(ctx context.Context, out *lastlightv1.DecideResponse, s access.Subject, err error) (*lastlightv1.DecideResponse, error) {
+	if err != nil {
+		return nil, err
+	}
+	out.Report, out.Plan = masked(ctx, out.Report, s), shownPlan(ctx, out.Plan)
+	return out, nil
+}
+
+// ApprovePlan decides for a plan.
+func (h *Plans) ApprovePlan(ctx context.Context, r *lastlightv1.ApprovePlanRequest) (*lastlightv1.DecideResponse, error) {
+	_, s, err := h.plan(ctx, "ApprovePlan", r.Id, 0)
+	if err != nil {
+		return nil, err
+	}
+	out, err := h.Desk.Approve(ctx, mutation(ctx, planService+"ApprovePlan", r.RequestId, r), r)
+	return h.decided(ctx, out, s, err)
+}
+
+// RefusePlan decides against a plan.
+func (h *Plans) RefusePlan(ctx context.Context, r *lastlightv1.RefusePlanRequest) (*lastlightv1.DecideResponse, error) {
+	_, s, err := h.plan(ctx, "RefusePlan", r.Id, 0)
+	if err != nil {
+		return nil, err
+	}
+	out, err := h.Desk.Refuse(ctx, mutation(ctx, planService+"RefusePlan", r.RequestId, r), r)
+	return h.decided(ctx, out, s, err)
+}
+
+// WaiveFinding decides that a finding does not stop the plan.
+func (h *Plans) WaiveFinding(ctx context.Context, r *lastlightv1.WaiveFindingRequest) (*lastlightv1.DecideResponse, error) {
+	_, s, err := h.plan(ctx, "WaiveFinding", r.Id, 0)
+	if err != nil {
+		return nil, err
+	}
+	out, err := h.Desk.Waive(ctx, mutation(ctx, planService+"WaiveFinding", r.RequestId, r), r)
+	return h.decided(ctx, out, s, err)
+}
+
+// CountersignWaiver is the second approver's word.
+func (h *Plans) CountersignWaiver(ctx context.Context, r *lastlightv1.CountersignWaiverRequest) (*lastlightv1.DecideResponse, error) {
+	_, s, err := h.plan(ctx, "CountersignWaiver", r.Id, 0)
+	if err != nil {
+		return nil, err
+	}
+	out, err := h.Desk.Countersign(ctx, mutation(ctx, planService+"CountersignWaiver", r.RequestId, r), r)
+	return h.decided(ctx, out, s, err)
+}
+
+// WithdrawPlan takes a plan back.
+func (h *Plans) WithdrawPlan(ctx context.Context, r *lastlightv1.WithdrawPlanRequest) (*lastlightv1.Plan, error) {
+	if _, _, err := h.plan(ctx, "WithdrawPlan", r.Id, 0); err != nil {
+		return nil, err
+	}
+	p, err := h.Desk.Withdraw(ctx, mutation(ctx, planService+"WithdrawPlan", r.RequestId, r), r)
+	return shownPlan(ctx, p), err
+}
+
+// ListDecisions lists what was decided about a plan; reasons of waivers only to those who may read them.
+func (h *Plans) ListDecisions(ctx context.Context, r *lastlightv1.ListDecisionsRequest) (*lastlightv1.ListDecisionsResponse, error) {
+	_, s, err := h.plan(ctx, "ListDecisions", r.Plan, 0)
+	if err != nil {
+		return nil, err
+	}
+	list, next, err := h.Store.ListDecisions(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	if !access.CallerFrom(ctx).Sees(access.WaiverReason, s) {
+		for _, d := range list {
+			if d.Decision == "waived" {
+				d.Reason = ""
+			}
+		}
+	}
+	return &lastlightv1.ListDecisionsResponse{Decisions: list, NextPageToken: next}, nil
+}
+
+// GetBrief gives the page for the water's edge.
+func (h *Plans) GetBrief(ctx context.Context, r *lastlightv1.GetBriefRequest) (*lastlightv1.Brief, error) {
+	p, _, err := h.plan(ctx, "GetBrief", r.Id, 0)
+	if err != nil {
+		return nil, err
+	}
+	page, err := h.Desk.Brief(ctx, p)
+	if err != nil {
+		return nil, err
+	}
+	return &lastlightv1.Brief{Plan: p.Id, PlanVersion: p.Version, CodeWord: p.CodeWord, Valid: page.Valid(), Text: brief.Text(page)}, nil
+}
+
+// StopAllDives makes every approved plan stale.
+func (h *Plans) StopAllDives(ctx context.Context, r *lastlightv1.StopAllDivesRequest) (*lastlightv1.StopAllDivesResponse, error) {
+	if !access.May(access.CallerFrom(ctx), planService+"StopAllDives", access.Subject{Expeditions: expeditions(r.Expedition)}) {
+		return nil, &fault.Error{Kind: fault.Denied, Reason: "NOT_YOURS", Message: "the coordinator of the expedition, the safety officer or the committee stops dives"}
+	}
+	return h.Desk.StopAll(ctx, mutation(ctx, planService+"StopAllDives", r.RequestId, r), r)
+}
