@@ -5,11 +5,16 @@ import (
 
 	"lastlight/engine"
 	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/decide"
 	"lastlight/server/internal/rpc"
 	"lastlight/server/internal/store"
+	"lastlight/server/zones"
 )
 
 // registerServices is the one place where the club's services are put into the server, each over the parts it needs.
 func registerServices(server grpc.ServiceRegistrar, s *store.Store) {
+	desk := &decide.Desk{Store: s, Zones: zones.Load}
 	lastlightv1.RegisterAccessServiceServer(server, &rpc.Access{Store: s, ServerVersion: Version(), EngineVersion: engine.Version})
+	lastlightv1.RegisterPlanServiceServer(server, &rpc.Plans{Store: s, Desk: desk})
+	lastlightv1.RegisterDiveServiceServer(server, &rpc.Dives{Store: s, Desk: desk})
 }
