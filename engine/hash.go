@@ -56,6 +56,7 @@ func stripped(v any) (any, error) {
 func strip(v any) any {
 	switch v := v.(type) {
 	case map[string]any:
+		// order: each key is handled by itself.
 		for k, x := range v {
 			if unhashed[k] {
 				delete(v, k)

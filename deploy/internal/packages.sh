@@ -1,3 +1,4 @@
+# shellcheck shell=bash
 # Sourced by the scripts beside this directory: what the distribution must provide.
 
 die() { echo "${0##*/}: $*" >&2; exit 1; }

@@ -2,6 +2,7 @@ package due
 
 import (
 	"math"
+	"maps"
 	"slices"
 
 	"lastlight/engine/calendar"
@@ -43,11 +44,7 @@ func KitDueOn(item KitItem, rule KitRule, on calendar.Day, dueWithin int) KitDue
 		}
 	}
 	unknown := rule.DiveLimit > 0 && item.DivesSince == nil
-	names := make([]string, 0, len(rule.Months))
-	for name := range rule.Months {
-		names = append(names, name)
-	}
-	slices.Sort(names)
+	names := slices.Sorted(maps.Keys(rule.Months))
 	assumed := false
 	for _, name := range names {
 		done := item.Clocks[name]

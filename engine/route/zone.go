@@ -155,6 +155,7 @@ func (in *Input) zone(i int, names names, out []reachOut) Zone {
 		u = u.or(out[near].unfit)
 	}
 	why["no line"], why["restriction"], why["flow inward"] = u.noLine, u.restriction, u.inward
+	// order: sorted below.
 	for reason, holds := range why {
 		if holds {
 			z.Why = append(z.Why, reason)

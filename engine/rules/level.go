@@ -156,6 +156,7 @@ func levelRules() []Rule {
 
 // merge adds words to a table of words.
 func merge(a, b map[string]Words) map[string]Words {
+	// order: each key is set once.
 	for k, v := range b {
 		a[k] = v
 	}
