@@ -1,8 +1,8 @@
 package due
 
 import (
-	"math"
 	"maps"
+	"math"
 	"slices"
 
 	"lastlight/engine/calendar"
