@@ -42,6 +42,16 @@ func Load(name string, from, to int) (calendar.Zone, error) {
 		if end.IsZero() || !end.Before(until) {
 			break
 		}
+		if !end.After(at) {
+			// Beyond the zone data's own table the library cuts at the end of a leap
+			// year and then gives that minute back as its own end: step over it. No
+			// rule changes a clock there; one that did is an error, not a guess.
+			at = at.Add(24 * time.Hour)
+			if off, err := offset(name, at); err != nil || off != before {
+				return calendar.Zone{}, fmt.Errorf("time zone %s: unclear around %s", name, at.UTC())
+			}
+			continue
+		}
 		off, err := offset(name, end)
 		if err != nil {
 			return calendar.Zone{}, err
