@@ -189,9 +189,10 @@ func (r *run) path(name string) string { return filepath.Join(r.dir, name) }
 
 func (r *run) tokenFile(person string) string { return filepath.Join(r.dir, "tokens", person) }
 
-// baseEnv is the environment of every program: nothing of the caller's own Lastlight settings reaches them.
+// baseEnv is the environment of every program: nothing of the caller's own Lastlight settings reaches them, and what they print is
+// for a reader, although it goes through a pipe.
 func (r *run) baseEnv() []string {
-	return []string{"PATH=/usr/bin:/bin", "HOME=" + r.path("home"), "LANG=C.UTF-8", "TZ=UTC", "COLUMNS=80", "NO_COLOR=1"}
+	return []string{"PATH=/usr/bin:/bin", "HOME=" + r.path("home"), "LANG=C.UTF-8", "TZ=UTC", "COLUMNS=80", "NO_COLOR=1", "LASTLIGHT_AS=table"}
 }
 
 func (r *run) clientEnv() []string {
