@@ -20,6 +20,7 @@ const (
 	MaxCylinders = 64    // of the whole team
 	MaxPieces    = 20000 // of a path
 	MaxDepth     = 400   // metres
+	MaxRate      = 1000  // m/min, up or down
 	MaxMinutes   = 6000  // of a path without its stops
 	LongestStop  = 720   // minutes at one place; more is "no schedule" (D53)
 )

@@ -3,6 +3,7 @@ package deco
 import (
 	"errors"
 	"fmt"
+	"math"
 )
 
 // ActionKind is what a diver does with a cylinder at a station.
@@ -66,8 +67,8 @@ func (p *Path) check(t *Team) error {
 		if !(q.From >= 0 && q.From <= MaxDepth && q.To >= 0 && q.To <= MaxDepth) {
 			errs = append(errs, fmt.Errorf("piece %d: depths %v to %v m, must be 0 to %d m", i, q.From, q.To, MaxDepth))
 		}
-		if !(q.Minutes >= 0) || (q.Minutes == 0 && q.From != q.To) {
-			errs = append(errs, fmt.Errorf("piece %d: %v min from %v to %v m", i, q.Minutes, q.From, q.To))
+		if !(q.Minutes >= 0) || !(math.Abs(q.To-q.From) <= float64(MaxRate*q.Minutes)) {
+			errs = append(errs, fmt.Errorf("piece %d: %v min from %v to %v m, at most %d m/min", i, q.Minutes, q.From, q.To, MaxRate))
 		}
 		if i > 0 && !(q.From-p.Pieces[i-1].To <= same && p.Pieces[i-1].To-q.From <= same) {
 			errs = append(errs, fmt.Errorf("piece %d starts at %v m, the one before it ends at %v m", i, q.From, p.Pieces[i-1].To))

@@ -20,7 +20,7 @@ type Stretch struct {
 	Minutes   float64
 	Breathing [MaxDivers]uint8   // index into Team.Cylinders
 	Anchor    [MaxDivers]float64 // in force during it (D42)
-	Exempt    uint32             // bit = diver: exempt by D43 during it
+	Exempt    uint32             // bit = diver: exempt by D43 since the last test
 }
 
 // Stop is a wait for decompression (D41, D47).
@@ -63,6 +63,7 @@ type Result struct {
 	Turn       float64   // runtime at the end of the hold of the turn; -1: the path names none
 	Tests      float64   // smallest amount of margin of all tests; +Inf: there was none
 	Questions  float64   // smallest amount of margin of all answers to D43; +Inf: there was none
+	LastStop   float64   // metres, in force (D40)
 	NoStop     bool      // every answer of every diver to D43 was yes
 	NoSchedule bool      // D53: more than LongestStop minutes at the last stop listed
 	NoGas      bool      // D45 (c): somebody had no gas for a fall

@@ -38,7 +38,7 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 		if n > LongestStop {
 			p.catchUp(minute, at, 0)
 			stop.Minutes, stop.NeededBy = LongestStop, worst
-			p.log(Stopped, b.depth, b.depth, LongestStop, len(p.bounds), r)
+			p.log(Stopped, b.depth, b.depth, LongestStop, r)
 			return t + LongestStop, false
 		}
 		if p.waitMinute(minute, at) {
@@ -62,7 +62,7 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 		break
 	}
 	stop.LeavesWith = leaves
-	p.log(Stopped, b.depth, b.depth, float64(stop.Minutes), len(p.bounds), r)
+	p.log(Stopped, b.depth, b.depth, float64(stop.Minutes), r)
 	p.permitted(j)
 	return t + float64(stop.Minutes), true
 }
@@ -85,7 +85,7 @@ func (p *Planner) guess(j int) bool {
 	for d := range p.team.Divers {
 		f, c := &p.tracked[d], &p.state[d]
 		*f = tracked{on: true, untested: true, compartment: f.compartment, n2: c.Tissues.N2[f.compartment], he: c.Tissues.He[f.compartment]}
-		p.exempt[d] = -1
+		p.exempt[d], p.byHigh[d] = -1, false
 	}
 	return true
 }
@@ -123,7 +123,7 @@ func (p *Planner) testAll(j int, r *Result, past bool) (refused bool, worst Marg
 		if past {
 			continue
 		}
-		p.exempt[d] = -1
+		p.exempt[d], p.byHigh[d] = -1, o.exempt
 		if o.exempt {
 			p.exempt[d] = p.travel[len(p.travel)-1].bound
 		}

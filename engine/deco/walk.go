@@ -42,9 +42,10 @@ type Planner struct {
 	outcome   [MaxDivers]tested
 	tracked   [MaxDivers]tracked
 	followers [MaxDivers][]follower
-	exempt    [MaxDivers]int // last bound of the travel D43 exempted the diver on; -1: none
-	simEnd    int            // p.sim is the state at this bound; -1: it is not
-	lastLeast int            // compartment of the least margin last found, where the next search begins
+	exempt    [MaxDivers]int  // last bound of the travel D43 exempted the diver on; -1: none
+	byHigh    [MaxDivers]bool // D43 exempted the diver at the last test: the GFhigh line is in force
+	simEnd    int             // p.sim is the state at this bound; -1: it is not
+	lastLeast int             // compartment of the least margin last found, where the next search begins
 }
 
 // tracked is the compartment that refused a diver, followed alone while the team waits.
@@ -130,7 +131,7 @@ func (p *Planner) prepare(team *Team, path *Path, start *Moment, r *Result, l lo
 		c := start.Divers[d]
 		p.state[d] = c
 		p.now[d] = carrying{atHand: c.AtHand, breathing: c.Breathing}
-		p.exempt[d] = -1
+		p.exempt[d], p.byHigh[d] = -1, false
 		p.tracked[d] = tracked{compartment: -1}
 		h := c.Tissues.HasHelium() || p.mixes[c.Breathing].He > 0 || p.mixes[p.back[d]].He > 0
 		for _, i := range team.Divers[d].Stages {
@@ -141,7 +142,7 @@ func (p *Planner) prepare(team *Team, path *Path, start *Moment, r *Result, l lo
 	}
 	moments := r.Moments[:0]
 	*r = Result{Stops: r.Stops[:0], Switches: r.Switches[:0], Stretches: r.Stretches[:0], Arrival: r.Arrival[:0], Departure: r.Departure[:0],
-		Moments: moments, End: Moment{Divers: r.End.Divers[:0]}, Turn: -1, Tests: math.Inf(1), Questions: math.Inf(1), NoStop: true}
+		Moments: moments, End: Moment{Divers: r.End.Divers[:0]}, Turn: -1, LastStop: p.lastStop, Tests: math.Inf(1), Questions: math.Inf(1), NoStop: true}
 	for d := range team.Divers {
 		r.NoStop = r.NoStop && !p.state[d].Refused && p.state[d].No == 0
 	}
@@ -229,17 +230,17 @@ func (p *Planner) rest(kind StretchKind, minutes, depth, t float64, r *Result) f
 		p.model.Apply(&p.state[d].Tissues, st, p.mixes[p.now[d].breathing], at, at, p.hasHelium[d])
 	}
 	p.simEnd = -1
-	p.log(kind, depth, depth, minutes, len(p.bounds), r)
+	p.log(kind, depth, depth, minutes, r)
 	return t + minutes
 }
 
-func (p *Planner) log(kind StretchKind, from, to, minutes float64, j int, r *Result) {
+func (p *Planner) log(kind StretchKind, from, to, minutes float64, r *Result) {
 	r.Stretches = append(r.Stretches, Stretch{Kind: kind, From: from, To: to, Minutes: minutes})
 	s := &r.Stretches[len(r.Stretches)-1]
 	for d := range p.team.Divers {
 		s.Breathing[d] = uint8(p.now[d].breathing)
 		s.Anchor[d] = p.state[d].Anchor
-		if p.exempt[d] > j {
+		if p.byHigh[d] {
 			s.Exempt |= 1 << d
 		}
 	}
@@ -284,7 +285,7 @@ func (p *Planner) swim(j int, t float64, probes []Probe, r *Result) []Probe {
 	if j+1 < len(p.subs) && p.subs[j+1].piece == s.piece {
 		end = p.subs[j+1].share
 	}
-	p.log(Travel, s.from, s.to, s.minutes, j, r)
+	p.log(Travel, s.from, s.to, s.minutes, r)
 	for len(probes) > 0 && probes[0].Node < 0 && probes[0].Piece == int(s.piece) && probes[0].Share <= end {
 		p.probeInside(t, s, end, probes[0].Share, q, from, r)
 		probes = probes[1:]

@@ -67,9 +67,10 @@ func (m *Model) Inspired(mix gas.Mix, ambient float64) (n2, he float64) {
 
 // Linear moves the state through minutes in which the ambient pressure goes
 // evenly from one value to another, breathing one mix. It is Schreiner's
-// equation, exact; with equal pressures it is Haldane's. No or negative minutes change nothing.
+// equation, exact; with equal pressures it is Haldane's. Minutes up to 1e-12,
+// where a rate would have no bound, change nothing.
 func (m *Model) Linear(s *State, mix gas.Mix, from, to, minutes float64) {
-	if !(minutes > 0) {
+	if !(minutes > 1e-12) {
 		return
 	}
 	helium := mix.He > 0 || s.HasHelium()
