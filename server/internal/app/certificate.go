@@ -31,9 +31,9 @@ type authority struct {
 	key         *ecdsa.PrivateKey
 }
 
-// makeCertificates writes ca.pem, ca.key, server.pem and server.key into the directory; an authority that is there is kept. The
+// MakeCertificates writes ca.pem, ca.key, server.pem and server.key into the directory; an authority that is there is kept. The
 // server certificate is for localhost, the loopback addresses and the names given. It returns the server certificate's last moment.
-func makeCertificates(dir string, names []string, now time.Time, life time.Duration) (time.Time, error) {
+func MakeCertificates(dir string, names []string, now time.Time, life time.Duration) (time.Time, error) {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return time.Time{}, err
 	}

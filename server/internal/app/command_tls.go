@@ -23,7 +23,7 @@ that clients need nothing new when the old one ends.`,
 			if days < 1 || days > longestCertificate {
 				return wrongUse{fmt.Errorf("--days %d: 1 to %d are expected", days, longestCertificate)}
 			}
-			until, err := makeCertificates(dir, names, p.now(), time.Duration(days)*24*time.Hour)
+			until, err := MakeCertificates(dir, names, p.now(), time.Duration(days)*24*time.Hour)
 			if err != nil {
 				return err
 			}

@@ -81,7 +81,7 @@ func (r *running) wait(d time.Duration) {
 func start(t *testing.T, change func(*Config)) *running {
 	t.Helper()
 	dir := t.TempDir()
-	if _, err := makeCertificates(dir, nil, time.Now(), time.Hour); err != nil {
+	if _, err := MakeCertificates(dir, nil, time.Now(), time.Hour); err != nil {
 		t.Fatal(err)
 	}
 	url := storetest.URL(t)
@@ -403,7 +403,7 @@ func TestStoppingIsBounded(t *testing.T) {
 func TestRefusesToStart(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
-	if _, err := makeCertificates(dir, nil, time.Now(), time.Hour); err != nil {
+	if _, err := MakeCertificates(dir, nil, time.Now(), time.Hour); err != nil {
 		t.Fatal(err)
 	}
 	c := Config{
