@@ -52,19 +52,24 @@ func (p *program) migrateUp(ctx context.Context) error {
 	} else {
 		fmt.Fprintf(p.out, "database from version %d to %d\n", outcome.From, outcome.To)
 	}
-	return p.keepClub(ctx, c)
+	return p.furnish(ctx, c)
 }
 
-// keepClub writes what the settings say of the club; what they do not say stays as it is in the database.
-func (p *program) keepClub(ctx context.Context, c Config) error {
+// furnish writes what the settings say of the club, where what they do not say stays as it is in the database, and the shipped
+// policy into a database that has none: without a policy nothing can be judged.
+func (p *program) furnish(ctx context.Context, c Config) error {
 	pool, err := commandPool(ctx, c)
 	if err != nil {
 		return err
 	}
 	defer pool.Close()
-	title, zone, err := store.New(pool, p.now).KeepClub(ctx, c.Club, c.TimeZone)
+	s := store.New(pool, p.now)
+	title, zone, err := s.KeepClub(ctx, c.Club, c.TimeZone)
 	if err != nil {
 		return fmt.Errorf("write the club: %w", err)
+	}
+	if err := s.EnsureDefaultPolicy(ctx); err != nil {
+		return fmt.Errorf("write the shipped policy: %w", err)
 	}
 	fmt.Fprintf(p.out, "club %q, dates without a site in %s\n", title, zone)
 	return nil

@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"net"
 	"os"
+	"sync"
 	"time"
 
 	"buf.build/go/protovalidate"
@@ -168,6 +169,11 @@ func served(server *grpc.Server) []string {
 // then, after stop_within, it ends them. The pool is closed when Serve returns.
 func (s *Server) Serve(ctx context.Context, listener net.Listener) error {
 	defer s.pool.Close()
+	jobs, endJobs := context.WithCancel(ctx)
+	var running sync.WaitGroup
+	running.Go(func() { s.expire(jobs) })
+	defer running.Wait() // before the pool closes
+	defer endJobs()
 	failed := make(chan error, 1)
 	go func() { failed <- s.grpc.Serve(listener) }()
 	s.health.SetServingStatus("", grpc_health_v1.HealthCheckResponse_SERVING)

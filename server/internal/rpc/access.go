@@ -195,8 +195,10 @@ func CheckGrant(c *access.Caller, g *lastlightv1.RoleGrant, place string) error 
 	}
 	var problems []fault.Problem
 	if (role == access.Guardian) != (g.OfPerson != "") {
-		problems = append(problems, fault.Problem{Field: place + "of_person", Read: g.OfPerson,
-			Expected: "the minor for the role guardian, nothing for any other", Message: "a guardian is somebody's guardian, other roles are nobody's"})
+		problems = append(problems, fault.Problem{
+			Field: place + "of_person", Read: g.OfPerson,
+			Expected: "the minor for the role guardian, nothing for any other", Message: "a guardian is somebody's guardian, other roles are nobody's",
+		})
 	}
 	if role == access.Guardian && g.OfPerson == g.Person {
 		problems = append(problems, fault.Problem{Field: place + "of_person", Read: g.OfPerson, Expected: "another person", Message: "nobody is their own guardian"})

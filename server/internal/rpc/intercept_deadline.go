@@ -15,8 +15,10 @@ import (
 func (c Chain) inTime(ctx context.Context, request any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
 	if m, ok := access.Lookup(info.FullMethod); !ok || !m.Open {
 		if _, set := ctx.Deadline(); !set {
-			return nil, &fault.Error{Kind: fault.Invalid, Reason: "NO_DEADLINE",
-				Message: "the call has no deadline: set one, " + c.Longest.Truncate(time.Second).String() + " at most"}
+			return nil, &fault.Error{
+				Kind: fault.Invalid, Reason: "NO_DEADLINE",
+				Message: "the call has no deadline: set one, " + c.Longest.Truncate(time.Second).String() + " at most",
+			}
 		}
 	}
 	ctx, cancel := context.WithTimeout(ctx, c.Longest)

@@ -223,8 +223,10 @@ func (s *Store) FirstToken(ctx context.Context, f First) (*lastlightv1.Token, er
 			return err
 		}
 		if len(committee) > 0 && !f.Recover {
-			return &fault.Error{Kind: fault.WrongState, Reason: "COMMITTEE_EXISTS",
-				Message: "there is a committee: its members give roles and tokens; if none of them can get in any more, say so with --recover, which is recorded"}
+			return &fault.Error{
+				Kind: fault.WrongState, Reason: "COMMITTEE_EXISTS",
+				Message: "there is a committee: its members give roles and tokens; if none of them can get in any more, say so with --recover, which is recorded",
+			}
 		}
 		_, found, err := loadPerson(ctx, tx, f.Person, true)
 		if err != nil {

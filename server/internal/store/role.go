@@ -101,8 +101,10 @@ func (tx *Tx) RevokeRole(ctx context.Context, id string) (*lastlightv1.RoleGrant
 			return nil, err
 		}
 		if slices.Equal(others, []string{id}) {
-			return nil, &fault.Error{Kind: fault.WrongState, Reason: "LAST_COMMITTEE_MEMBER",
-				Message: "this is the last member of the committee: give the role to somebody else first"}
+			return nil, &fault.Error{
+				Kind: fault.WrongState, Reason: "LAST_COMMITTEE_MEMBER",
+				Message: "this is the last member of the committee: give the role to somebody else first",
+			}
 		}
 	}
 	if before, err = getGrant(ctx, tx, id); err != nil || before.RevokedAt != nil {
