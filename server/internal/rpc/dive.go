@@ -116,12 +116,16 @@ func (h *Dives) SeenOut(ctx context.Context, r *lastlightv1.SeenOutRequest) (*la
 
 // SignOut is the diver's own word; for a diver without a device cover types it in, and the register says who did.
 func (h *Dives) SignOut(ctx context.Context, r *lastlightv1.SignOutRequest) (*lastlightv1.Watch, error) {
+	c := access.CallerFrom(ctx)
 	if r.Person == "" {
-		r.Person = access.CallerFrom(ctx).Person
+		r.Person = c.Person
 	}
 	_, s, err := h.dive(ctx, "SignOut", r.Dive)
 	if err != nil {
 		return nil, err
+	}
+	if r.Person != c.Person && s.Relation&access.Covers == 0 && !c.In(s.Expeditions...).Any(access.Cover|access.Coordinator) {
+		return nil, &fault.Error{Kind: fault.Denied, Reason: "NOT_YOURS", Message: "divers sign out themselves; for another, cover or a coordinator does"}
 	}
 	if err := toSI(r); err != nil {
 		return nil, err
@@ -160,16 +164,21 @@ func toSI(m proto.Message) error {
 	return problems.Err()
 }
 
-// withContacts adds whom to ring, for those who may know while the watch runs.
+// withContacts adds whom to ring, for those who may know while the watch runs, and takes out what the caller may not see.
 func (h *Dives) withContacts(ctx context.Context, w *lastlightv1.Watch, s access.Subject, err error) (*lastlightv1.Watch, error) {
 	if err != nil || w == nil {
 		return nil, err
 	}
-	if w.AllSeenOut || !access.CallerFrom(ctx).Sees(access.Contacts, s) {
-		return w, nil
+	c := access.CallerFrom(ctx)
+	// Having recorded the dive makes nobody's contacts one's own.
+	s.Relation &^= access.Self
+	if !w.AllSeenOut && c.Sees(access.Contacts, s) {
+		if w.Contacts, err = h.Store.WatchContacts(ctx, w); err != nil {
+			return nil, err
+		}
 	}
-	w.Contacts, err = h.Store.WatchContacts(ctx, w)
-	return w, err
+	access.MaskWatch(c, s, w)
+	return w, nil
 }
 
 // GetBoard lists who is away, worst first, as far as the caller may know.
