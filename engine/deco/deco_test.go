@@ -85,6 +85,34 @@ func TestOpenWaterSchedules(t *testing.T) {
 	}
 }
 
+// TestSameBits fixes the bits of three schedules: run on another processor
+// (arm64 under qemu-user) it shows that nothing was fused or rounded otherwise there.
+func TestSameBits(t *testing.T) {
+	h := uint64(14695981039346656037)
+	mix := func(v float64) { h = (h ^ math.Float64bits(v)) * 1099511628211 }
+	for _, o := range oracles {
+		p, team, path, start := o.planner(t)
+		var r Result
+		if err := p.Schedule(team, path, start, nil, &r); err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range r.Stops {
+			mix(s.NeededBy.Bar)
+			mix(s.LeavesWith.Bar)
+		}
+		for i := range r.End.Divers[0].Tissues.N2 {
+			mix(r.End.Divers[0].Tissues.N2[i])
+			mix(r.End.Divers[0].Tissues.He[i])
+		}
+		e := r.Oxygen(team, 0, water.Fresh.Pressure)
+		mix(e.CNS)
+		mix(e.OTU)
+	}
+	if want := uint64(0x24b66a6ac67d11ed); h != want {
+		t.Errorf("hash %#x, want %#x", h, want)
+	}
+}
+
 // benchmark plans a schedule over and over, every exponential worked out again,
 // and shows its time as a multiple of N·t: N the distinct arguments of exp the
 // schedule needs at least, t one call of the faster of the library's and the
@@ -135,3 +163,34 @@ func perCall(exp func(float64) float64) float64 {
 func BenchmarkScheduleS1(b *testing.B)  { benchmark(b, oracles[0], 96) }
 func BenchmarkScheduleS6(b *testing.B)  { benchmark(b, oracles[1], 192) }
 func BenchmarkScheduleS11(b *testing.B) { benchmark(b, oracles[2], 192) }
+
+// Row 42 m, 21 min of the printed Bühlmann air table of 1986, 0 to 700 m: 9 m 2,
+// 6 m 4, 3 m 10 (read; method handbook, physics section 10). Plain ZH-L16B at GF
+// 100/100 is less conservative: 6:3 3:7, and no stop of it may be longer.
+func TestStopsAreNotLongerThanThePrintedTable(t *testing.T) {
+	o := oracle{"1986", 42, 21, []Cylinder{{ID: "air", Mix: gas.Air}}, 1, 1, 3, 0, nil}
+	p, team, path, start := o.planner(t)
+	m, err := tissue.New(tissue.B, "1b", tissue.WaterVapour)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := p.set
+	s.Model, s.Water = m, water.Column{Surface: 1, PerMetre: 0.1}
+	if p, err = NewPlanner(s); err != nil {
+		t.Fatal(err)
+	}
+	start.Divers[0].Tissues = m.Saturated(1)
+	var r Result
+	if err := p.Schedule(team, path, start, nil, &r); err != nil {
+		t.Fatal(err)
+	}
+	printed := map[float64]int{9: 2, 6: 4, 3: 10}
+	for _, x := range r.Stops {
+		if x.Minutes > printed[x.Depth] {
+			t.Errorf("%v m: %d min, printed %d", x.Depth, x.Minutes, printed[x.Depth])
+		}
+	}
+	if len(r.Stops) != 2 || r.Stops[0].Minutes != 3 || r.Stops[1].Minutes != 7 {
+		t.Errorf("stops %+v, want 6:3 3:7", r.Stops)
+	}
+}

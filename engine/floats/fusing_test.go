@@ -15,7 +15,8 @@ func TestNothingIsFused(t *testing.T) {
 		t.Skip("compiles for another processor")
 	}
 	cmd := exec.Command("go", "build", "-gcflags=-S",
-		"lastlight/engine/floats", "lastlight/engine/water", "lastlight/engine/gas", "lastlight/engine/tissue", "lastlight/engine/deco", "lastlight/engine/route")
+		"lastlight/engine/floats", "lastlight/engine/water", "lastlight/engine/gas", "lastlight/engine/tissue", "lastlight/engine/deco",
+		"lastlight/engine/oxygen", "lastlight/engine/passage", "lastlight/engine/route")
 	cmd.Env = append(os.Environ(), "GOARCH=arm64", "GOOS=linux", "CGO_ENABLED=0")
 	out, err := cmd.CombinedOutput()
 	if err != nil {

@@ -113,7 +113,7 @@ func barMinutes(pieces []deco.Piece, pressure func(float64) float64) float64 {
 	sum := 0.0
 	for i := range pieces {
 		q := &pieces[i]
-		sum += float64(0.5*q.Minutes) * (pressure(q.From) + pressure(q.To))
+		sum += float64(float64(0.5*q.Minutes) * (pressure(q.From) + pressure(q.To)))
 	}
 	return sum
 }
