@@ -1,0 +1,193 @@
+package command
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+
+	"lastlight/client/exit"
+	"lastlight/client/recordfile"
+	"lastlight/client/screen"
+)
+
+// verb describes a command that makes one call.
+type verb struct {
+	use, short, long, example string
+	// Fields of the request that positional arguments fill, in order; a "?" at
+	// the end of a path: may be left out.
+	args []string
+	// The block of the request that flags and -f fill, e.g. "site"; empty: the request itself.
+	block string
+	// Fields without a flag, and further flags on nested fields.
+	skip, flags []string
+	// -f FILE is taken for the block.
+	file bool
+}
+
+// message is a message type of the API.
+type message interface {
+	comparable
+	proto.Message
+}
+
+// method is a call of a generated client, as the method expression
+// pb.SiteServiceClient.CreateSite.
+type method[C any, R, S message] func(C, context.Context, R, ...grpc.CallOption) (S, error)
+
+func fresh[M message]() M {
+	var zero M
+	return zero.ProtoReflect().Type().New().Interface().(M)
+}
+
+// call makes a command of one call. before may complete the request or
+// refuse; show writes the answer for a person, and gives the exit code.
+func call[C any, R, S message](a *app, v verb, client func(grpc.ClientConnInterface) C, m method[C, R, S],
+	before func(ctx context.Context, cmd *cobra.Command, req R) error, show func(screen.View, S) error,
+) *cobra.Command {
+	cmd, build := command[R](a, v)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		req := fresh[R]()
+		if err := build(cmd, args, req, before); err != nil {
+			return err
+		}
+		conn, err := a.dial()
+		if err != nil {
+			return err
+		}
+		answer, err := m(client(conn), cmd.Context(), req)
+		if err != nil {
+			return err
+		}
+		return a.answer(cmd.Context(), answer, func(w screen.View) error { return show(w, answer) })
+	}
+	return cmd
+}
+
+// command makes the command of a verb and what fills its request: the file,
+// then arguments and flags, then before, then the API's own checks.
+func command[R message](a *app, v verb) (*cobra.Command, func(*cobra.Command, []string, R, func(context.Context, *cobra.Command, R) error) error) {
+	required := 0
+	skip := append([]string{}, v.skip...)
+	for _, arg := range v.args {
+		if !strings.HasSuffix(arg, "?") {
+			required++
+		}
+		arg = strings.TrimSuffix(arg, "?")
+		skip = append(skip, arg[strings.LastIndex(arg, ".")+1:])
+	}
+	cmd := &cobra.Command{Use: v.use, Short: v.short, Long: v.long, Example: v.example, Args: arity(required, len(v.args))}
+	var zero R
+	f := a.fieldsOf(cmd, zero.ProtoReflect().Descriptor(), v.block, skip, v.flags)
+	var file string
+	if v.file {
+		cmd.Flags().StringVarP(&file, "file", "f", "", "YAML file of the record (- is stdin); flags win over it")
+	}
+	return cmd, func(cmd *cobra.Command, args []string, req R, before func(context.Context, *cobra.Command, R) error) error {
+		var faulty recordfile.Problems
+		if file != "" {
+			src, err := a.open(file)
+			if err != nil {
+				return err
+			}
+			r := req.ProtoReflect()
+			target := req.ProtoReflect().Interface()
+			if v.block != "" {
+				fd := r.Descriptor().Fields().ByName(protoreflect.Name(v.block))
+				// A file is the whole record: what stood there is not mixed in.
+				r.Clear(fd)
+				target = r.Mutable(fd).Message().Interface()
+			}
+			_, faulty = recordfile.ReadMessage(src, target)
+		}
+		for i, text := range args {
+			if err := recordfile.Set(req, strings.TrimSuffix(v.args[i], "?"), text); err != nil {
+				return usage(cmd, err)
+			}
+		}
+		if err := f.fill(cmd, req); err != nil {
+			return err
+		}
+		if len(faulty) > 0 {
+			return exit.With(exit.Invalid, faulty)
+		}
+		if before != nil {
+			if err := before(cmd.Context(), cmd, req); err != nil {
+				return err
+			}
+		}
+		a.stamp(req)
+		return checkRequest(req)
+	}
+}
+
+// stamp gives a write the run's request id.
+func (a *app) stamp(req proto.Message) {
+	r := req.ProtoReflect()
+	if fd := r.Descriptor().Fields().ByName("request_id"); fd != nil {
+		r.Set(fd, protoreflect.ValueOfString(a.requestID))
+		a.wrote = true
+	}
+}
+
+// checkRequest finds what the API would refuse by its schema, all at once.
+func checkRequest(req proto.Message) error {
+	problems := recordfile.Check(req)
+	if len(problems) == 0 {
+		return nil
+	}
+	var errs []error
+	for _, p := range problems {
+		p.Place = recordfile.Place{}
+		errs = append(errs, errors.New(strings.TrimPrefix(p.String(), ": ")))
+	}
+	return exit.Errorf(exit.Invalid, "%w", errors.Join(errs...))
+}
+
+// answer writes a message as JSON, or has it shown.
+func (a *app) answer(ctx context.Context, m proto.Message, show func(screen.View) error) error {
+	if form(a.as) != asJSON {
+		return show(a.view(ctx))
+	}
+	text, err := screen.JSON(m)
+	if err != nil {
+		return err
+	}
+	if _, err := a.Out.Write(text); err != nil {
+		return err
+	}
+	// The exit code is the same in every form: the answer is shown to nobody for it.
+	w := a.view(ctx)
+	w.Out, w.Zone = io.Discard, func(string) *time.Location { return time.UTC }
+	return onlyCode(show(w))
+}
+
+// onlyCode keeps the refusal of an answer and nothing else.
+func onlyCode(err error) error {
+	if exit.Of(err) == exit.Refused || exit.Of(err) == exit.Conflict {
+		return err
+	}
+	return nil
+}
+
+// detail shows a record field by field.
+func detail[M message](w screen.View, m M) error { return w.Detail(m) }
+
+// done shows a record under what was done to it.
+func done[M message](what string) func(screen.View, M) error {
+	return func(w screen.View, m M) error {
+		if w.Page {
+			if _, err := fmt.Fprintln(w.Out, what); err != nil {
+				return err
+			}
+		}
+		return w.Detail(m)
+	}
+}

@@ -1,0 +1,66 @@
+package command
+
+import (
+	"context"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"lastlight/client/screen"
+	pb "lastlight/proto/lastlight/v1"
+)
+
+func (a *app) person() *cobra.Command {
+	c := pb.NewRosterServiceClient
+	away := func(use, short, example string, unavailable bool) *cobra.Command {
+		return call(a, verb{use: use, short: short, args: []string{"person"}, skip: []string{"unavailable"}, example: example},
+			c, pb.RosterServiceClient.SetAvailability, func(_ context.Context, _ *cobra.Command, r *pb.SetAvailabilityRequest) error {
+				r.Unavailable = unavailable
+				if r.GetToDay() == "" {
+					r.ToDay = r.GetFromDay()
+				}
+				return nil
+			}, done[*pb.Person]("Noted; no reason is asked or stored."))
+	}
+	return a.noun("person", "Divers and everybody else who holds a role",
+		list(a, verb{use: "list", short: "List people", example: "  lastlight person list --search ane --expedition june-2026"}, c, pb.RosterServiceClient.ListPeople,
+			plain("id", (*pb.Person).GetId), words("name", (*pb.Person).GetFullName), plain("short", (*pb.Person).GetShortName),
+			words("cards", func(p *pb.Person) string { return join(cardWords(p)) }),
+			col("consumption", func(w screen.View, p *pb.Person) string { return w.Units.SurfaceRate(p.GetConsumption()) }),
+			plain("guest", func(p *pb.Person) string { return yes(p.GetGuest()) }),
+		),
+		call(a, verb{use: "show PERSON", short: "Show a person, as far as you may see", args: []string{"id"}, example: "  lastlight person show ane"},
+			c, pb.RosterServiceClient.GetPerson, nil, detail),
+		call(a, verb{
+			use: "create [PERSON]", short: "Enter a person", args: []string{"person.id?"}, block: "person", file: true,
+			example: "  lastlight person create ane --full-name \"Ane Holm\" --short-name Ane --birth-day 1990-04-02 --consumption 18L/min",
+		}, c, pb.RosterServiceClient.CreatePerson, nil, done[*pb.Person]("Entered.")),
+		update(a, verb{
+			use: "update PERSON", short: "Change fields of a person", args: []string{"person.id"}, block: "person", file: true,
+			example: "  lastlight person update ane --consumption 20L/min",
+		}, c, pb.RosterServiceClient.UpdatePerson, func(id string) *pb.GetPersonRequest { return &pb.GetPersonRequest{Id: id} }, pb.RosterServiceClient.GetPerson),
+		call(a, verb{use: "archive PERSON", short: "Take a person out of use; the history stays", args: []string{"id"}, example: "  lastlight person archive ane"},
+			c, pb.RosterServiceClient.ArchivePerson, nil, done[*pb.Person]("Archived.")),
+		call(a, verb{
+			use: "medical PERSON", short: "Record the medical status: days only, never its content", args: []string{"person"}, block: "medical", file: true,
+			example: "  lastlight person medical ane --examined-day 2026-02-10 --declared-day 2026-05-01",
+		}, c, pb.RosterServiceClient.SetMedicalStatus, nil, done[*pb.Person]("Recorded.")),
+		away("away PERSON", "Not diving on these days; no reason asked", "  lastlight person away ane --from-day 2026-06-03", true),
+		away("back PERSON", "Available again on these days", "  lastlight person back ane --from-day 2026-06-03 --to-day 2026-06-04", false),
+	)
+}
+
+func cardWords(p *pb.Person) []string {
+	var out []string
+	for _, c := range p.GetCards() {
+		word := strings.TrimSpace(c.GetLevel() + c.GetEndorsement())
+		switch {
+		case c.GetRevokedAt() != nil:
+			word += " (revoked)"
+		case c.GetSeenAt() == nil:
+			word += " (not seen)"
+		}
+		out = append(out, word)
+	}
+	return out
+}

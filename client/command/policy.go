@@ -1,0 +1,31 @@
+package command
+
+import (
+	"strconv"
+
+	"github.com/spf13/cobra"
+
+	"lastlight/client/screen"
+	pb "lastlight/proto/lastlight/v1"
+)
+
+func (a *app) policy() *cobra.Command {
+	c := pb.NewPolicyServiceClient
+	return a.noun("policy", "The club's rules in numbers, versioned",
+		list(a, verb{use: "list", short: "List policies", example: "  lastlight policy list"}, c, pb.PolicyServiceClient.ListPolicies,
+			plain("id", (*pb.Policy).GetId), plain("number", func(p *pb.Policy) string { return strconv.Itoa(int(p.GetNumber())) }),
+			plain("state", (*pb.Policy).GetState), plain("in force from", (*pb.Policy).GetInForceFrom), plain("adopted by", (*pb.Policy).GetAdoptedBy),
+			col("created", func(w screen.View, p *pb.Policy) string { return w.Time(p.GetCreatedAt(), "") }), words("reason", (*pb.Policy).GetReason),
+		),
+		call(a, verb{use: "show [POLICY]", short: "Show a policy, the one in force if none is named", args: []string{"id?"}, example: "  lastlight policy show 2026-spring"},
+			c, pb.PolicyServiceClient.GetPolicy, nil, detail),
+		call(a, verb{
+			use: "create [POLICY]", short: "Enter a draft; policies never change, an edit is a new draft", args: []string{"policy.id?"}, block: "policy", file: true,
+			example: "  lastlight policy create 2026-summer -f policy.yaml --reason \"minimum age 16 with consent\"",
+		}, c, pb.PolicyServiceClient.CreatePolicy, nil, done[*pb.Policy]("Entered as a draft.")),
+		call(a, verb{
+			use: "adopt POLICY", short: "Put a policy in force from a day on; approved plans it touches become stale", args: []string{"id"},
+			example: "  lastlight policy adopt 2026-summer --in-force-from 2026-07-01",
+		}, c, pb.PolicyServiceClient.AdoptPolicy, nil, done[*pb.Policy]("Adopted.")),
+	)
+}

@@ -1,0 +1,216 @@
+package screen
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"lastlight/client/exit"
+	"lastlight/client/table"
+	pb "lastlight/proto/lastlight/v1"
+)
+
+// NoAlarm stands on the board, whatever the server says.
+const NoAlarm = "This release raises no alarm by itself: somebody must watch this board."
+
+// Board shows who is away, worst first, as the server orders them.
+func (w View) Board(b *pb.Board) error {
+	if !w.Page {
+		return w.boardRows(b.GetWatches())
+	}
+	p := &page{w: w}
+	in := 0
+	for _, x := range b.GetWatches() {
+		for _, d := range x.GetDivers() {
+			if d.GetSeenOutAt() == nil && d.GetSignedOutAt() == nil {
+				in++
+			}
+		}
+	}
+	p.headline(fmt.Sprintf("BOARD  %s, %s not seen out", count(int32(len(b.GetWatches())), "team", "teams"), count(int32(in), "diver", "divers")))
+	p.label(0, "As of", w.in(b.GetAsOf(), time.UTC)+", "+w.Age(b.GetAsOf()))
+	for _, x := range b.GetWatches() {
+		p.blank()
+		w.watch(p, x)
+	}
+	p.blank()
+	p.line("%s", NoAlarm)
+	if b.GetCaution() != "" && b.GetCaution() != NoAlarm {
+		p.line("%s", b.GetCaution())
+	}
+	p.line("If the server cannot be reached, the times on the printed brief hold.")
+	p.line("%s", Cautions[3])
+	return p.err
+}
+
+// Watch shows one team's entry in the register.
+func (w View) Watch(x *pb.Watch) error {
+	if !w.Page {
+		return w.boardRows([]*pb.Watch{x})
+	}
+	p := &page{w: w}
+	w.watch(p, x)
+	p.blank()
+	p.line("%s", NoAlarm)
+	return p.err
+}
+
+func (w View) watchZone(x *pb.Watch) *time.Location {
+	if l, err := time.LoadLocation(x.GetTimeZone()); err == nil && x.GetTimeZone() != "" {
+		return l
+	}
+	return w.zone(x.GetSite())
+}
+
+func (w View) watch(p *page, x *pb.Watch) {
+	zone := w.watchZone(x)
+	at := func(t *timestamppb.Timestamp) string { return w.in(t, zone) }
+	head := strings.ToUpper(x.GetStep()) + "  " + x.GetSite() + ", dive " + x.GetDive()
+	if x.GetCodeWord() != "" {
+		head += ", code word " + x.GetCodeWord()
+	}
+	p.headline(head)
+	if x.GetSplit() {
+		p.headline("  SPLIT TEAM: some are out and some are not.")
+	}
+	if x.GetNextStepAt() != nil {
+		p.label(2, "next step", fmt.Sprintf("%s at %s, %s", x.GetNextStep(), at(x.GetNextStepAt()), w.until(x.GetNextStepAt())))
+	} else {
+		p.label(2, "next step", x.GetNextStep())
+	}
+	for _, d := range x.GetDivers() {
+		name := d.GetName()
+		if name == "" {
+			name = d.GetPerson()
+		}
+		p.label(2, name, state(d, at))
+		for _, c := range d.GetCorrections() {
+			p.label(4, "corrected", c)
+		}
+	}
+	p.label(2, "entered", at(x.GetEnteredAt()))
+	t := x.GetTimes()
+	p.label(2, "expected out", at(t.GetEto()))
+	p.label(2, "look", at(t.GetLook()))
+	p.label(2, "coordinator", at(t.GetCoordinator()))
+	p.label(2, "dial", strings.TrimSpace(at(t.GetDial())+"  "+x.GetEmergencyNumber()))
+	p.label(2, "start walking", at(t.GetWalk()))
+	p.label(2, "cover", x.GetCover())
+	p.label(2, "plan", planName(x))
+	for _, f := range x.GetFigures() {
+		var turns []string
+		for _, s := range f.GetTurns() {
+			turns = append(turns, fmt.Sprintf("%s %s, turn at %s", s.GetSupply(), w.Units.Bar(s.GetStartBar()), w.Units.BarUp(s.GetTurnBar())))
+		}
+		name := f.GetName()
+		if name == "" {
+			name = f.GetPerson()
+		}
+		p.label(2, "gas of "+name, strings.Join(turns, "; "))
+	}
+	for _, c := range x.GetContacts() {
+		p.label(2, "contact", strings.TrimSpace(fmt.Sprintf("%s: %s, %s %s", c.GetPerson(), c.GetFullName(), c.GetTelephone(), c.GetRelation())))
+	}
+}
+
+func planName(x *pb.Watch) string {
+	if x.GetPlan() == "" {
+		return ""
+	}
+	return fmt.Sprintf("%s, version %d", x.GetPlan(), x.GetPlanVersion())
+}
+
+// state says where a diver is, by the two facts: seen out by cover, signed out by the diver.
+func state(d *pb.WatchDiver, at func(*timestamppb.Timestamp) string) string {
+	symptoms := ""
+	if d.Symptoms != nil && d.GetSymptoms() {
+		symptoms = "; SYMPTOMS"
+	}
+	switch {
+	case d.GetSignedOutAt() != nil && d.GetSeenOutAt() != nil:
+		return "out: seen " + at(d.GetSeenOutAt()) + ", signed " + at(d.GetSignedOutAt()) + symptoms
+	case d.GetSeenOutAt() != nil:
+		return "seen out " + at(d.GetSeenOutAt()) + " by " + d.GetSeenOutBy() + ", not signed out" + symptoms
+	case d.GetSignedOutAt() != nil:
+		return "signed out " + at(d.GetSignedOutAt()) + ", not seen out by cover" + symptoms
+	default:
+		return "IN THE WATER since " + at(d.GetInAt())
+	}
+}
+
+func (w View) until(t *timestamppb.Timestamp) string {
+	d := t.AsTime().Sub(w.Now).Round(time.Minute)
+	if d < 0 {
+		return fmt.Sprintf("%d min ago", int(-d.Minutes()))
+	}
+	return fmt.Sprintf("in %d min", int(d.Minutes()))
+}
+
+func (w View) boardRows(watches []*pb.Watch) error {
+	t := table.Table{}
+	for _, title := range []string{"step", "site", "dive", "plan", "version", "code word", "person", "name", "in at", "seen out at", "signed out at", "split", "next step", "next step at", "eto", "look", "coordinator", "dial", "cover"} {
+		t.Columns = append(t.Columns, table.Column{Title: title})
+	}
+	for _, x := range watches {
+		zone := w.watchZone(x)
+		for _, d := range x.GetDivers() {
+			t.Rows = append(t.Rows, []string{
+				x.GetStep(), x.GetSite(), x.GetDive(), x.GetPlan(), fmt.Sprint(x.GetPlanVersion()), x.GetCodeWord(), d.GetPerson(), d.GetName(),
+				w.in(d.GetInAt(), zone), w.in(d.GetSeenOutAt(), zone), w.in(d.GetSignedOutAt(), zone), fmt.Sprint(x.GetSplit()),
+				x.GetNextStep(), w.in(x.GetNextStepAt(), zone), w.in(x.GetTimes().GetEto(), zone), w.in(x.GetTimes().GetLook(), zone),
+				w.in(x.GetTimes().GetCoordinator(), zone), w.in(x.GetTimes().GetDial(), zone), x.GetCover(),
+			})
+		}
+	}
+	return w.Table(t)
+}
+
+// SignIn shows the answer at the water: go with the new figures, or no and why.
+func (w View) SignIn(r *pb.SignInResponse, checkOnly bool) error {
+	verdict := "NO: stay out of the water"
+	if r.GetGo() {
+		verdict = "GO"
+		if checkOnly {
+			verdict = "GO (checked only, nobody is signed in)"
+		}
+	}
+	var err error
+	if w.Page {
+		p := &page{w: w}
+		p.headline(verdict)
+		for _, c := range r.GetChanged() {
+			p.label(0, "changed", c)
+		}
+		p.label(0, "who must approve", r.GetWhoMustApprove())
+		if r.GetWatch() != nil {
+			p.blank()
+			w.watch(p, r.GetWatch())
+			p.line("%s", w.Units.Note())
+			p.line("%s", NoAlarm)
+		}
+		if r.GetReport() != nil && !r.GetGo() {
+			p.blank()
+			p.err = w.Report(r.GetReport(), ReportOptions{Site: r.GetWatch().GetSite()})
+		}
+		err = p.err
+	} else if r.GetGo() {
+		err = w.boardRows([]*pb.Watch{r.GetWatch()})
+	} else {
+		t := table.Table{Columns: []table.Column{{Title: "go"}, {Title: "changed"}, {Title: "who must approve"}}}
+		for _, c := range append([]string{}, r.GetChanged()...) {
+			t.Rows = append(t.Rows, []string{"no", c, r.GetWhoMustApprove()})
+		}
+		if len(t.Rows) == 0 {
+			t.Rows = append(t.Rows, []string{"no", "", r.GetWhoMustApprove()})
+		}
+		if err = w.Table(t); err == nil && r.GetReport() != nil {
+			err = w.Report(r.GetReport(), ReportOptions{})
+		}
+	}
+	if err == nil && !r.GetGo() {
+		return exit.Silent(exit.Refused)
+	}
+	return err
+}

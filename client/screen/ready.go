@@ -1,0 +1,61 @@
+package screen
+
+import (
+	"strings"
+
+	"lastlight/client/exit"
+	"lastlight/client/table"
+	pb "lastlight/proto/lastlight/v1"
+)
+
+// Ready answers "am I good to go?": yes or no, the level as it counts, then
+// STOP, SOON and OK, each with what to do.
+func (w View) Ready(g *pb.GoodToGo) error {
+	if err := w.readyLines(g); err != nil {
+		return err
+	}
+	if !g.GetYes() {
+		return exit.Silent(exit.Refused)
+	}
+	return nil
+}
+
+func (w View) readyLines(g *pb.GoodToGo) error {
+	if !w.Page {
+		t := table.Table{Columns: []table.Column{{Title: "sign"}, {Title: "what"}, {Title: "to do"}, {Title: "changes on"}}}
+		for _, l := range g.GetLines() {
+			t.Rows = append(t.Rows, []string{l.GetSign(), l.GetWhat(), l.GetToDo(), l.GetChangesOn()})
+		}
+		return w.Table(t)
+	}
+	p := &page{w: w}
+	answer := "NO"
+	if g.GetYes() {
+		answer = "YES"
+	}
+	for _, s := range []string{g.GetPerson(), g.GetDay(), g.GetSite()} {
+		if s != "" {
+			answer += "  " + s
+		}
+	}
+	p.headline(answer)
+	counts := g.GetCountsAs()
+	if counts == "" {
+		counts = "no level"
+	}
+	if g.GetCountsBecause() != "" {
+		counts += ": " + g.GetCountsBecause()
+	}
+	p.label(0, "Counts as", counts)
+	for _, l := range g.GetLines() {
+		p.blank()
+		p.label(0, strings.ToUpper(l.GetSign()), l.GetWhat())
+		p.label(2, "to do", l.GetToDo())
+		p.label(2, "changes on", l.GetChangesOn())
+	}
+	p.blank()
+	p.label(0, "Rules", g.GetPolicy())
+	p.label(0, "Engine", g.GetEngineVersion())
+	p.line("%s", Cautions[0])
+	return p.err
+}

@@ -1,0 +1,209 @@
+package screen
+
+import (
+	"fmt"
+	"strings"
+
+	"lastlight/client/exit"
+	"lastlight/client/table"
+	"lastlight/client/units"
+	pb "lastlight/proto/lastlight/v1"
+)
+
+func mix(g *pb.GasMix) string { return units.Mix(g) }
+
+// Verdict is a report's worst status in words.
+func Verdict(status string) string {
+	switch status {
+	case "refuse":
+		return "REFUSED"
+	case "indeterminate":
+		return "BLOCKED: something is not known"
+	case "needs_waiver":
+		return "BLOCKED: needs a waiver"
+	case "caution":
+		return "PASSES, with cautions"
+	case "note", "pass", "not_applicable":
+		return "PASSES"
+	default:
+		return "UNKNOWN"
+	}
+}
+
+// Blocks tells whether the server's verdict keeps the plan from being
+// approved as it stands. A word that is not known blocks.
+func Blocks(status string) bool {
+	return !strings.HasPrefix(Verdict(status), "PASSES")
+}
+
+// Outcome is the exit code of a verdict.
+func Outcome(r *pb.Report) error {
+	if Blocks(r.GetVerdict()) {
+		return exit.Silent(exit.Refused)
+	}
+	return nil
+}
+
+var statusWord = map[string]string{
+	"refuse": "REFUSED", "indeterminate": "NOT KNOWN", "needs_waiver": "NEEDS WAIVER", "caution": "CAUTION", "note": "NOTE",
+	"pass": "PASS", "not_applicable": "DOES NOT APPLY",
+}
+
+// ReportOptions add to a report what is left out of it at first.
+type ReportOptions struct {
+	// Passes and rules that do not apply as well.
+	All bool
+	// The arithmetic of each finding.
+	Steps bool
+	// The site, in whose zone times are shown.
+	Site string
+}
+
+// Report shows an evaluation: the verdict and how many reasons; each reason,
+// worst first; what to do; how many checks passed; versions; the caution.
+func (w View) Report(r *pb.Report, o ReportOptions) error {
+	if !w.Page {
+		return w.findings(r, o)
+	}
+	p := &page{w: w}
+	p.headline(fmt.Sprintf("%s  plan %s, version %d", Verdict(r.GetVerdict()), r.GetPlan(), r.GetPlanVersion()))
+	c := r.GetCounts()
+	p.line("%s, %s, %s; %s passed.", count(c.GetRefuse(), "reason to refuse", "reasons to refuse"),
+		count(c.GetIndeterminate(), "unknown", "unknowns"), count(c.GetNeedsWaiver(), "needs a waiver", "need a waiver"),
+		count(c.GetPass(), "check", "checks"))
+	n := 0
+	for _, f := range r.GetFindings() {
+		if !o.All && (f.GetStatus() == "pass" || f.GetStatus() == "not_applicable") {
+			continue
+		}
+		n++
+		p.blank()
+		w.finding(p, n, f, o)
+	}
+	if n > 0 {
+		p.blank()
+	}
+	p.toDo(r)
+	p.line("%s passed, %s.", count(c.GetPass(), "check", "checks"), count(c.GetNotApplicable(), "does not apply", "do not apply"))
+	p.label(0, "Rules", r.GetPolicy())
+	p.label(0, "Survey", r.GetSurvey())
+	p.label(0, "Engine", r.GetEngineVersion())
+	p.label(0, "Evaluated", strings.TrimSpace(w.Time(r.GetEvaluatedAt(), o.Site)+", for "+r.GetMoment()))
+	p.label(0, "Report", r.GetHash())
+	p.line("%s", w.Units.Note())
+	p.line("%s", Cautions[2])
+	return p.err
+}
+
+func (w View) finding(p *page, n int, f *pb.Finding, o ReportOptions) {
+	word := statusWord[f.GetStatus()]
+	if word == "" {
+		word = strings.ToUpper(f.GetStatus())
+	}
+	head := fmt.Sprintf("%2d. %s", n, word)
+	if who := subject(f); who != "" {
+		head += "  " + who
+	}
+	if f.GetPlace() != "" {
+		head += ", at " + f.GetPlace()
+	}
+	p.headline(head)
+	p.indented(4, f.GetMessage())
+	p.label(4, "measured", w.Units.Figure(f.GetObserved(), false))
+	p.label(4, "limit", w.Units.Figure(f.GetLimit(), false))
+	p.label(4, "short by", w.Units.Figure(f.GetShortfall(), true))
+	var more []string
+	for _, x := range f.GetFigures() {
+		more = append(more, strings.TrimSpace(x.GetName()+" "+w.Units.Figure(x, false)))
+	}
+	p.label(4, "also", strings.Join(more, "; "))
+	p.label(4, "would pass", f.GetRemedy())
+	switch {
+	case f.GetWaivedBy() != "":
+		p.label(4, "waived by", f.GetWaivedBy())
+	case f.GetStatus() == "pass" || f.GetStatus() == "not_applicable" || f.GetStatus() == "note" || f.GetStatus() == "caution":
+	case len(f.GetWaivableBy()) == 0:
+		p.label(4, "waiver", "nobody may waive this")
+	default:
+		who := strings.ReplaceAll(strings.Join(f.GetWaivableBy(), " or "), "_", " ")
+		if f.GetSecondApprover() {
+			who += ", with a second approver"
+		}
+		p.label(4, "waiver", who+"; finding "+f.GetKey())
+	}
+	if f.GetDueAt() != "" {
+		p.label(4, "asked again at", f.GetDueAt())
+	}
+	p.label(4, "rule", fmt.Sprintf("%s (version %d)%s", f.GetRule(), f.GetRuleVersion(), cited(f.GetCitation())))
+	if o.Steps {
+		for _, s := range f.GetSteps() {
+			text := s.GetFormula()
+			var in []string
+			for _, x := range s.GetInputs() {
+				in = append(in, strings.TrimSpace(x.GetName()+" "+w.Units.Figure(x, false)))
+			}
+			if len(in) > 0 {
+				text += "; " + strings.Join(in, ", ")
+			}
+			p.label(4, s.GetWhat(), strings.TrimSpace(text+" = "+w.Units.Figure(s.GetResult(), false)))
+		}
+	}
+}
+
+func subject(f *pb.Finding) string {
+	name := func(s *pb.FindingSubject) string {
+		if s.GetName() != "" {
+			return s.GetName()
+		}
+		return strings.TrimSpace(s.GetKind() + " " + s.GetId())
+	}
+	who := name(f.GetSubject())
+	if f.GetOther() != nil {
+		who += " and " + name(f.GetOther())
+	}
+	return who
+}
+
+func cited(c *pb.Citation) string {
+	var words []string
+	for _, s := range []string{c.GetDocument(), c.GetEdition(), c.GetSection()} {
+		if s != "" {
+			words = append(words, s)
+		}
+	}
+	if len(words) == 0 {
+		return ""
+	}
+	return ", " + strings.Join(words, ", ")
+}
+
+// toDo says what can be done about a verdict; the server has said what would pass.
+func (p *page) toDo(r *pb.Report) {
+	switch r.GetVerdict() {
+	case "refuse":
+		p.label(0, "What to do", "Change the plan as \"would pass\" says, then `lastlight plan submit "+r.GetPlan()+"`. A refusal cannot be waived.")
+	case "indeterminate":
+		p.label(0, "What to do", "Enter what is missing, then submit again. What is not known never passes.")
+	case "needs_waiver":
+		p.label(0, "What to do", "Change the plan, or ask one who may: `lastlight plan waive "+r.GetPlan()+"`, with a reason.")
+	default:
+		p.label(0, "What to do", "A coordinator who takes no part in the dive decides: `lastlight plan approve "+r.GetPlan()+"`.")
+	}
+}
+
+func (w View) findings(r *pb.Report, o ReportOptions) error {
+	t := table.Table{}
+	for _, title := range []string{"status", "who", "place", "measured", "limit", "short by", "would pass", "waivable by", "waived by", "message", "rule", "key"} {
+		t.Columns = append(t.Columns, table.Column{Title: title})
+	}
+	for _, f := range r.GetFindings() {
+		if !o.All && (f.GetStatus() == "pass" || f.GetStatus() == "not_applicable") {
+			continue
+		}
+		t.Rows = append(t.Rows, []string{
+			f.GetStatus(), subject(f), f.GetPlace(), w.Units.Figure(f.GetObserved(), false), w.Units.Figure(f.GetLimit(), false),
+			w.Units.Figure(f.GetShortfall(), true), f.GetRemedy(), strings.Join(f.GetWaivableBy(), ","), f.GetWaivedBy(), f.GetMessage(), f.GetRule(), f.GetKey(),
+		})
+	}
+	return w.Table(t)
+}
