@@ -2,6 +2,7 @@ package deco
 
 import (
 	"math"
+	"math/bits"
 
 	"lastlight/engine/tissue"
 )
@@ -184,36 +185,52 @@ func (p *Planner) catchUp(minute *tissue.Step, at float64, missing int) {
 		s := &p.state[d].Tissues
 		minutes := f.behind - missing
 		f.behind = missing
-		decay(&s.N2, &minute.N2, n2, minutes)
+		decay(&s.N2, &p.powersN2, &minute.N2, n2, minutes)
 		if p.hasHelium[d] {
-			decay(&s.He, &minute.He, he, minutes)
+			decay(&s.He, &p.powersHe, &minute.He, he, minutes)
 		}
 	}
 }
 
-// decay moves tensions towards an inspired pressure through whole minutes, the
-// minute's factors raised to their number by squaring: calling exp for every
-// length of stop would cost more.
-func decay(tension *[tissue.Count]float64, minute *[tissue.Count]tissue.Factor, inspired float64, minutes int) {
-	var q [tissue.Count]float64
-	for i := range q {
-		q[i] = minute[i].Q
+// powers are a minute's factors raised to 1, 2, 4, … minutes: calling exp for
+// every length of stop would cost more.
+type powers struct {
+	bits int // filled
+	q    [10][tissue.Count]float64
+}
+
+func (w *powers) upTo(bits int, minute *[tissue.Count]tissue.Factor) {
+	if w.bits == 0 {
+		for i := range minute {
+			w.q[0][i] = minute[i].Q
+		}
+		w.bits = 1
+	}
+	for ; w.bits < bits; w.bits++ {
+		from, to := &w.q[w.bits-1], &w.q[w.bits]
+		for i := range to {
+			to[i] = float64(from[i] * from[i])
+		}
+	}
+}
+
+// decay moves tensions towards an inspired pressure through whole minutes, at
+// most LongestStop.
+func decay(tension *[tissue.Count]float64, w *powers, minute *[tissue.Count]tissue.Factor, inspired float64, minutes int) {
+	w.upTo(bits.Len(uint(minutes)), minute)
+	for i := range tension {
 		tension[i] -= inspired
 	}
-	for n := minutes; ; n >>= 1 {
-		if n&1 == 1 {
-			for i := range q {
-				tension[i] = float64(tension[i] * q[i])
-			}
+	for k := 0; minutes>>k > 0; k++ {
+		if minutes>>k&1 == 0 {
+			continue
 		}
-		if n <= 1 {
-			break
-		}
-		for i := range q {
-			q[i] = float64(q[i] * q[i])
+		q := &w.q[k]
+		for i := range tension {
+			tension[i] = float64(tension[i] * q[i])
 		}
 	}
-	for i := range q {
+	for i := range tension {
 		tension[i] += inspired
 	}
 }

@@ -17,6 +17,8 @@ type Planner struct {
 	coef  [tissue.Count]coefficients
 	steps stepTable
 
+	powersN2, powersHe powers // of one minute
+
 	subs   []sub
 	bounds []bound
 	travel []segment
@@ -73,7 +75,10 @@ func NewPlanner(s Settings) (*Planner, error) {
 }
 
 // Forget drops what the planner remembers of earlier calls to be faster; no result depends on it.
-func (p *Planner) Forget() { p.steps.reset() }
+func (p *Planner) Forget() {
+	p.steps.reset()
+	p.powersN2.bits, p.powersHe.bits = 0, 0
+}
 
 // Schedule walks the path and fills the result: stops, switches, times and the
 // team's state at the probes, which must be in the order of the path. The error

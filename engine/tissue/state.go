@@ -35,28 +35,27 @@ type Step struct {
 // Fill works out the factors for a length of time in minutes; helium's only when asked.
 func (m *Model) Fill(st *Step, minutes float64, helium bool) {
 	st.Minutes = minutes
-	for i := range st.N2 {
-		st.N2[i] = factor(m.rateN2[i], m.meanN2[i], minutes)
-	}
+	fill(&st.N2, &m.rateN2, &m.meanN2, minutes)
 	if helium {
-		for i := range st.He {
-			st.He[i] = factor(m.rateHe[i], m.meanHe[i], minutes)
-		}
+		fill(&st.He, &m.rateHe, &m.meanHe, minutes)
 	}
 }
 
-func factor(k, inverse, t float64) Factor {
-	x := float64(k * t)
-	q := floats.Exp(-x)
-	if x > 0.05 {
-		return Factor{Q: q, W: t - float64((1-q)*inverse)}
+func fill(f *[Count]Factor, rate, mean *[Count]float64, minutes float64) {
+	for i := range f {
+		x := float64(rate[i] * minutes)
+		q := floats.Exp(-x)
+		f[i].Q = q
+		if x > 0.05 {
+			f[i].W = minutes - float64((1-q)*mean[i])
+			continue
+		}
+		// 1-q would lose digits: the series of W/t = 1 - (1-e^-x)/x instead, good to 1e-15.
+		w := 1.0/720 - float64(x*(1.0/5040-float64(x*(1.0/40320))))
+		w = 1.0/24 - float64(x*(1.0/120-float64(x*w)))
+		w = 1.0/2 - float64(x*(1.0/6-float64(x*w)))
+		f[i].W = float64(float64(minutes*x) * w)
 	}
-	// 1-q would lose digits: the series of W/t = 1 - (1-e^-x)/x instead, good to 1e-15.
-	w := 1.0 / 40320
-	for _, c := range [...]float64{5040, 720, 120, 24, 6, 2} {
-		w = 1/c - float64(x*w)
-	}
-	return Factor{Q: q, W: float64(float64(t*x) * w)}
 }
 
 // Inspired is the pressure of nitrogen and helium breathed at an ambient pressure.
