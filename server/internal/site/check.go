@@ -69,8 +69,3 @@ func CheckReading(p *fault.Problems, m *lastlightv1.Reading, now time.Time) {
 		p.Add("", "", "at least one of level_m, flow, visibility_m, openings_seen_open", "nothing was read")
 	}
 }
-
-// CheckDamage notes what is wrong with a report of line damage.
-func CheckDamage(p *fault.Problems, m *lastlightv1.LineDamage, now time.Time) {
-	dates.Instant(p, "seen_at", m.SeenAt.AsTime(), now)
-}

@@ -227,3 +227,9 @@ func (s *Store) EnsureDefaultPolicy(ctx context.Context) error {
 		return err
 	})
 }
+
+// ClubZone is the zone in which days without a site are read.
+func ClubZone(ctx context.Context, q Querier) (zone string, err error) {
+	err = q.QueryRow(ctx, `SELECT COALESCE((SELECT time_zone FROM club), 'UTC')`).Scan(&zone)
+	return zone, translate(err)
+}

@@ -1,0 +1,137 @@
+package rpc
+
+import (
+	"context"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"lastlight/engine/calendar"
+	"lastlight/engine/policy"
+	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/access"
+	"lastlight/server/internal/dates"
+	"lastlight/server/internal/expedition"
+	"lastlight/server/internal/fault"
+	"lastlight/server/internal/gear"
+	"lastlight/server/internal/message"
+	"lastlight/server/internal/quantity"
+	"lastlight/server/internal/roster"
+	"lastlight/server/internal/site"
+	"lastlight/server/internal/store"
+)
+
+// allowed judges a method on one record. What the caller may not even read is
+// not there; "not allowed" is for those who may read it.
+func allowed(ctx context.Context, method, read string, s access.Subject, kind, id string) error {
+	c := access.CallerFrom(ctx)
+	switch {
+	case access.May(c, method, s):
+		return nil
+	case access.May(c, read, s):
+		return denied("none of your roles allows this for " + kind + " " + id)
+	}
+	return fault.NoSuch(kind, id)
+}
+
+// ground is what records are checked against: the clock, the club's day, the
+// policy in force. It is read once for a call, however many records it brings.
+type ground struct {
+	now      time.Time
+	today    calendar.Day // in the club's zone
+	inForce  *policy.Policy
+	siteZone map[string]string // zones of the sites that surveys are checked against
+}
+
+// readGround reads it through q, or at once where q is nil.
+func readGround(ctx context.Context, s *store.Store, q store.Querier) (*ground, error) {
+	if q == nil {
+		q = s.Pool()
+	}
+	zone, err := store.ClubZone(ctx, q)
+	if err != nil {
+		return nil, err
+	}
+	inForce, err := store.PolicyInForce(ctx, q, s.Now())
+	if err != nil {
+		return nil, err
+	}
+	return &ground{now: s.Now(), today: dates.Today(s.Now(), zone), inForce: inForce, siteZone: map[string]string{}}, nil
+}
+
+// check brings a record to SI in place and notes what is wrong with it beyond the rules beside its fields.
+func (g *ground) check(p *fault.Problems, m proto.Message) {
+	quantity.ToSI(m, p)
+	switch m := m.(type) {
+	case *lastlightv1.Site:
+		site.Check(p, m, g.now)
+	case *lastlightv1.Survey:
+		site.CheckSurvey(p, m, g.siteZone[m.Site], g.now)
+	case *lastlightv1.Reading:
+		site.CheckReading(p, m, g.now)
+	case *lastlightv1.Permit:
+		site.CheckPermit(p, m)
+	case *lastlightv1.Person:
+		roster.Check(p, m, g.inForce, g.today, g.now)
+	case *lastlightv1.Cylinder:
+		gear.CheckCylinder(p, m, g.inForce, g.today)
+	case *lastlightv1.CylinderSet:
+		gear.CheckSet(p, m)
+	case *lastlightv1.Equipment:
+		gear.CheckEquipment(p, m, g.today)
+	case *lastlightv1.Fill:
+		gear.CheckFill(p, m, g.now)
+	case *lastlightv1.Analysis:
+		gear.CheckAnalysis(p, m, g.now)
+	case *lastlightv1.Policy:
+		store.DecodePolicy(p, m)
+	case *lastlightv1.Expedition:
+		expedition.Check(p, m)
+	}
+}
+
+// checked is check of one record of a call.
+func (g *ground) checked(prefix string, m proto.Message) error {
+	p := fault.Collect(prefix)
+	g.check(p, m)
+	return p.Err()
+}
+
+// keepUnseen leaves fields that the caller does not see as they stand: left out
+// of what was sent they stay, sent as they stand they are accepted, and sent
+// otherwise they are refused. before is nil for a new record, in which
+// whoever writes it knows what is written.
+func keepUnseen(p *fault.Problems, before, next proto.Message, fields ...protoreflect.Name) {
+	was, now := before.ProtoReflect(), next.ProtoReflect()
+	if !was.IsValid() {
+		return
+	}
+	for _, name := range fields {
+		field := now.Descriptor().Fields().ByName(name)
+		if !now.Has(field) {
+			if was.Has(field) {
+				now.Set(field, proto.Clone(before).ProtoReflect().Get(field))
+			}
+			continue
+		}
+		a, b := was.New(), now.New()
+		if was.Has(field) {
+			a.Set(field, was.Get(field))
+		}
+		b.Set(field, proto.Clone(next).ProtoReflect().Get(field))
+		message.KeepRestricted(b.Interface(), a.Interface())
+		quantity.KeepSame(b.Interface(), a.Interface())
+		if len(message.Changes(a.Interface(), b.Interface())) > 0 {
+			p.Add(string(name), "", "left out: it stays as it is", "you do not see this field, so you do not change it")
+		}
+	}
+}
+
+// notFuture refuses an instant later than now.
+func notFuture(field string, at *timestamppb.Timestamp, now time.Time) error {
+	p := fault.Collect("")
+	dates.Instant(p, field, at.AsTime(), now)
+	return p.Err()
+}
