@@ -2,127 +2,69 @@ package rpc
 
 import (
 	"context"
-	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
-	"buf.build/go/protovalidate"
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
-	"google.golang.org/protobuf/reflect/protoreflect"
 
+	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/fault"
-	"lastlight/server/internal/message"
 )
 
 // validated refuses a message that breaks the rules written beside its fields in the published interface, with everything that
 // is wrong at once.
-func (c Chain) validated(ctx context.Context, request any, _ *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
-	if m, ok := request.(proto.Message); ok {
-		problems, err := Violations(c.Valid, m)
-		if err != nil {
-			return nil, err
-		}
-		if err := fault.Wrong(problems); err != nil {
-			return nil, err
-		}
+func (c Chain) validated(ctx context.Context, request any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
+	m, ok := request.(proto.Message)
+	if !ok {
+		return handler(ctx, request)
+	}
+	problems, err := Violations(c.Valid, m)
+	if err != nil {
+		return nil, err
+	}
+	if file, ok := request.(*lastlightv1.ApplyRecordsRequest); ok && len(problems) > 0 && !slices.ContainsFunc(problems, outsideRecords) {
+		return c.triedAnyway(ctx, file, problems, info, handler)
+	}
+	if err := fault.Wrong(problems); err != nil {
+		return nil, err
 	}
 	return handler(ctx, request)
 }
 
-// Violations lists what is wrong with a message by the rules of the published interface. The error is for a rule that could not
-// be run, which is not the caller's doing.
-func Violations(v protovalidate.Validator, m proto.Message) ([]fault.Problem, error) {
-	err := v.Validate(m)
-	if err == nil {
-		return nil, nil
-	}
-	found, ok := errors.AsType[*protovalidate.ValidationError](err)
-	if !ok {
-		return nil, fmt.Errorf("validate %s: %w", m.ProtoReflect().Descriptor().FullName(), err)
-	}
-	problems := make([]fault.Problem, 0, len(found.Violations))
-	for _, one := range found.Violations {
-		problems = append(problems, problem(one, m))
-	}
-	return problems, nil
-}
+func outsideRecords(p fault.Problem) bool { return !strings.HasPrefix(p.Field, "records[") }
 
-func problem(v *protovalidate.Violation, m proto.Message) fault.Problem {
-	path := protovalidate.FieldPathString(v.Proto.GetField())
-	p := fault.Problem{Field: path, Message: v.Proto.GetMessage()}
-	if hidden(v, m) {
-		p.Read = "(not repeated: a restricted field)"
-	} else {
-		p.Read = read(v)
+// triedAnyway answers a file with records that break rules: problems are its answer and not an error, in any number, together
+// with those that only the register knows. Nothing is stored: the handler is asked for a dry run, whatever the caller asked for.
+func (c Chain) triedAnyway(ctx context.Context, file *lastlightv1.ApplyRecordsRequest, found []fault.Problem, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
+	answer := &lastlightv1.ApplyRecordsResponse{}
+	tried, err := c.recovered(ctx, &lastlightv1.ApplyRecordsRequest{Records: file.Records, DryRun: true, RequestId: file.RequestId}, info, handler)
+	if err != nil {
+		// What is wrong is known already; that such records confuse the register as well is no news to the caller.
+		c.Log.DebugContext(ctx, "dry run of invalid records failed", "error", err.Error())
 	}
-	p.Expected = strings.TrimPrefix(strings.TrimPrefix(p.Message, "value "), "must be ")
-	if u := unit(path); u != "" {
-		p.Expected += ", in " + u
+	named := map[string]bool{}
+	for _, p := range found {
+		named[p.Field] = true
+		answer.Problems = append(answer.Problems, &lastlightv1.Problem{Field: p.Field, Read: p.Read, Expected: p.Expected, Message: p.Message})
 	}
-	return p
-}
-
-// hidden tells whether any field on the way to the violation is restricted: its value is then not repeated in an error, which
-// may end in somebody's log.
-func hidden(v *protovalidate.Violation, m proto.Message) bool {
-	at := m.ProtoReflect().Descriptor()
-	for _, element := range v.Proto.GetField().GetElements() {
-		if at == nil {
-			return false
-		}
-		field := at.Fields().ByNumber(protoreflect.FieldNumber(element.GetFieldNumber()))
-		if field == nil {
-			return false
-		}
-		if message.Restricted(field) {
-			return true
-		}
-		at = field.Message()
-	}
-	return false
-}
-
-// read is the value as text, for values that are one: a message or a list is not repeated.
-func read(v *protovalidate.Violation) string {
-	if !v.FieldValue.IsValid() {
-		return ""
-	}
-	switch value := v.FieldValue.Interface().(type) {
-	case protoreflect.Message, protoreflect.List, protoreflect.Map, []byte:
-		return ""
-	case string:
-		return fmt.Sprintf("%q", value)
-	default:
-		return fmt.Sprint(value)
-	}
-}
-
-// units are what the last words of a field's name say about its unit, longest first.
-var units = []struct{ suffix, unit string }{
-	{"_m_min", "m/min"},
-	{"litres_per_minute", "L/min"},
-	{"cubic_feet_per_minute", "ft³/min"},
-	{"cubic_feet_of_gas_at_working_pressure", "ft³ of gas"},
-	{"cubic_feet", "ft³"},
-	{"litres", "L"},
-	{"_percent", "%"},
-	{"water_density", "kg/m³"},
-	{"_bar", "bar"},
-	{".bar", "bar"},
-	{".psi", "psi"},
-	{"latitude", "degrees"},
-	{"longitude", "degrees"},
-	{"_min", "min"},
-	{"_c", "°C"},
-	{"_m", "m"},
-}
-
-func unit(path string) string {
-	for _, u := range units {
-		if strings.HasSuffix(path, u.suffix) {
-			return u.unit
+	if more, ok := tried.(*lastlightv1.ApplyRecordsResponse); ok && err == nil {
+		for _, p := range more.GetProblems() {
+			if !named[p.Field] {
+				answer.Problems = append(answer.Problems, p)
+			}
 		}
 	}
-	return ""
+	slices.SortStableFunc(answer.Problems, func(a, b *lastlightv1.Problem) int { return recordOf(a.Field) - recordOf(b.Field) })
+	return answer, nil
+}
+
+// recordOf is the number of the record that a field path of a file stands in; -1 for none.
+func recordOf(path string) int {
+	var n int
+	if _, err := fmt.Sscanf(path, "records[%d]", &n); err != nil {
+		return -1
+	}
+	return n
 }
