@@ -73,6 +73,8 @@ func (d *decoder) message(n *yaml.Node, m protoreflect.Message, path string) {
 		}
 		if line, dup := seen[name]; dup {
 			d.problem(key, p, name, "each field once", fmt.Sprintf("written twice, first in line %d", line))
+			// The first one was read, and is judged like any other.
+			d.places.broken = d.places.broken[:len(d.places.broken)-1]
 			continue
 		}
 		seen[name] = key.Line
@@ -221,8 +223,8 @@ func text(n *yaml.Node) string {
 	case yaml.SequenceNode:
 		return "a list"
 	case yaml.ScalarNode:
-		if n.Value == "" && n.Tag != "!!null" {
-			return `""`
+		if n.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle) != 0 {
+			return `"` + n.Value + `"`
 		}
 		return n.Value
 	default:

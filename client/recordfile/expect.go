@@ -104,6 +104,7 @@ func expectWhole(r *validate.Int32Rules) string {
 
 // The patterns of the API, each in words. A test holds the list complete.
 var patterns = map[string]string{
+	`^(1/[1-9][0-9]?)?$`:           "a share, e.g. 1/3",
 	`^([a-z0-9][a-z0-9-]{0,62})?$`: "a key of small letters, digits and hyphens, at most 63",
 	`^[a-z0-9][a-z0-9-]{0,62}$`:    "a key of small letters, digits and hyphens, at most 63",
 	`^\d{4}-\d{2}-\d{2}$`:          "a day, YYYY-MM-DD",

@@ -1,11 +1,14 @@
 package recordfile
 
 import (
+	"bytes"
+	"errors"
 	"io"
 	"maps"
 	"regexp"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"go.yaml.in/yaml/v3"
@@ -36,14 +39,21 @@ func (w *Writer) Write(out io.Writer, records []*pb.Record) error {
 		w.began = true
 	}
 	for _, r := range records {
-		enc := yaml.NewEncoder(out)
+		var text bytes.Buffer
+		enc := yaml.NewEncoder(&text)
 		enc.SetIndent(2)
 		item := &yaml.Node{Kind: yaml.SequenceNode, Content: []*yaml.Node{w.block(r.ProtoReflect(), time.UTC)}}
-		if err := enc.Encode(item); err != nil {
+		if err := errors.Join(enc.Encode(item), enc.Close()); err != nil {
 			return err
 		}
-		if err := enc.Close(); err != nil {
-			return err
+		for line := range strings.Lines(text.String()) {
+			// Blank lines stand in long texts only, which take them as they are.
+			if line != "\n" {
+				line = "  " + line
+			}
+			if _, err := io.WriteString(out, line); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
