@@ -15,6 +15,8 @@ type stepTable struct {
 	pages  []*[stepPage]tissue.Step
 	helium []bool // by index: helium's factors are filled
 	used   int
+	recent [2]*tissue.Step // asked for last, with what is needed of them filled: mostly the grid's step and a minute
+	turn   int
 }
 
 const stepPage = 64
@@ -27,10 +29,24 @@ func (t *stepTable) reset() {
 	clear(t.slots)
 	t.used = 0
 	t.helium = t.helium[:0]
+	t.recent = [2]*tissue.Step{}
 }
 
-// at returns the factors for a length of time. The pointer stays good until reset.
+// at returns the factors for a length of time. The pointer stays good until
+// reset. Between two resets of recent helium must not change from false to true.
 func (t *stepTable) at(minutes float64, helium bool) *tissue.Step {
+	for _, st := range t.recent {
+		if st != nil && st.Minutes == minutes {
+			return st
+		}
+	}
+	st := t.find(minutes, helium)
+	t.recent[t.turn] = st
+	t.turn ^= 1
+	return st
+}
+
+func (t *stepTable) find(minutes float64, helium bool) *tissue.Step {
 	if len(t.slots) < 2*(t.used+1) {
 		t.grow()
 	}

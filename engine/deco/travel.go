@@ -164,11 +164,12 @@ func (p *Planner) fly(into, from *tissue.State, st *tissue.Step, l lead, helium 
 	// Helium's a is above nitrogen's and its b below, in every compartment, so that
 	// nitrogen's alone give a margin that is never above the true one. Begun with
 	// the compartment that was least last time, most others need no more than that.
-	compartment = p.lastLeast
+	first := p.lastLeast
+	compartment = first
 	{
-		c, f, g := &p.coef[compartment], &st.N2[compartment], &st.He[compartment]
-		n2 := l.n2 + float64((from.N2[compartment]-l.n2)*f.Q) + float64(l.rateN2*f.W)
-		he := l.he + float64((from.He[compartment]-l.he)*g.Q) + float64(l.rateHe*g.W)
+		c, f, g := &p.coef[first], &st.N2[first], &st.He[first]
+		n2 := l.n2 + float64((from.N2[first]-l.n2)*f.Q) + float64(l.rateN2*f.W)
+		he := l.he + float64((from.He[first]-l.he)*g.Q) + float64(l.rateHe*g.W)
 		least = c.margin(n2, he, ambient, gf)
 	}
 	for i := range from.N2 {
@@ -176,7 +177,7 @@ func (p *Planner) fly(into, from *tissue.State, st *tissue.Step, l lead, helium 
 		n2 := l.n2 + float64((from.N2[i]-l.n2)*f.Q) + float64(l.rateN2*f.W)
 		he := l.he + float64((from.He[i]-l.he)*g.Q) + float64(l.rateHe*g.W)
 		into.N2[i], into.He[i] = n2, he
-		if base+float64(gf*(c.aN2+float64(ambient*c.inverseBN2)))-n2-he > least+tissue.Tie {
+		if base+float64(gf*(c.aN2+float64(ambient*c.inverseBN2)))-n2-he > least+tissue.Tie || i == first {
 			continue
 		}
 		// Of equal margins the lower compartment is named (D46).

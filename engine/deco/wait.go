@@ -218,20 +218,24 @@ func (w *powers) upTo(bits int, minute *[tissue.Count]tissue.Factor) {
 // most LongestStop.
 func decay(tension *[tissue.Count]float64, w *powers, minute *[tissue.Count]tissue.Factor, inspired float64, minutes int) {
 	w.upTo(bits.Len(uint(minutes)), minute)
-	for i := range tension {
-		tension[i] -= inspired
-	}
-	for k := 0; minutes>>k > 0; k++ {
-		if minutes>>k&1 == 0 {
-			continue
+	k := bits.TrailingZeros(uint(minutes))
+	q := &w.q[k]
+	if rest := minutes >> (k + 1); rest > 0 {
+		var product [tissue.Count]float64
+		copy(product[:], q[:])
+		for k++; rest > 0; k, rest = k+1, rest>>1 {
+			if rest&1 == 0 {
+				continue
+			}
+			more := &w.q[k]
+			for i := range product {
+				product[i] = float64(product[i] * more[i])
+			}
 		}
-		q := &w.q[k]
-		for i := range tension {
-			tension[i] = float64(tension[i] * q[i])
-		}
+		q = &product
 	}
 	for i := range tension {
-		tension[i] += inspired
+		tension[i] = inspired + float64((tension[i]-inspired)*q[i])
 	}
 }
 

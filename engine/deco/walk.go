@@ -128,6 +128,7 @@ func (p *Planner) prepare(team *Team, path *Path, start *Moment, r *Result, l lo
 	}
 	p.depths()
 	p.helium = false
+	p.steps.recent = [2]*tissue.Step{}
 	for d := range team.Divers {
 		p.back[d] = team.Divers[d].Back
 		if l.donor[d] > 0 {
