@@ -462,7 +462,7 @@ func TestLogTellsNoSecrets(t *testing.T) {
 	}
 	unknown := access.NewSecret().Reveal()
 	sites := lastlightv1.NewSiteServiceClient(r.conn)
-	_, posErr := sites.CreateSite(r.as(mara), &lastlightv1.CreateSiteRequest{RequestId: "not a uuid 46.94811", Site: &lastlightv1.Site{
+	_, posErr := sites.CreateSite(r.as(mara), &lastlightv1.CreateSiteRequest{RequestId: "anything a caller likes", Site: &lastlightv1.Site{
 		Id: "spring", ExactPosition: &lastlightv1.Position{Latitude: 146.94811, Longitude: 7.44744}, GateCode: new("gate4711" + strings.Repeat("x", 80)),
 	}})
 	_, badErr := r.access().WhoAmI(r.as(unknown), &lastlightv1.WhoAmIRequest{})
@@ -471,6 +471,12 @@ func TestLogTellsNoSecrets(t *testing.T) {
 		if strings.Contains(text, strings.TrimPrefix(secret, access.SecretPrefix)) {
 			t.Errorf("%q stands in the log or an error:\n%s", secret, text)
 		}
+	}
+	if strings.Contains(r.log.String(), "anything a caller likes") {
+		t.Error("what is not a UUID enters the log as a request id")
+	}
+	if status.Code(posErr) != codes.InvalidArgument || !strings.Contains(text, "exact_position.latitude") {
+		t.Errorf("the position was not even looked at: %v", posErr)
 	}
 	for _, wanted := range []string{`"method":"/lastlight.v1.AccessService/IssueToken"`, `"caller":"mara"`, `"code":"OK"`, `"call":"`, `"request":"`} {
 		if !strings.Contains(text, wanted) {

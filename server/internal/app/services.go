@@ -15,6 +15,13 @@ import (
 func registerServices(server grpc.ServiceRegistrar, s *store.Store) {
 	desk := &decide.Desk{Store: s, Zones: zones.Load}
 	lastlightv1.RegisterAccessServiceServer(server, &rpc.Access{Store: s, ServerVersion: Version(), EngineVersion: engine.Version})
+	lastlightv1.RegisterSiteServiceServer(server, &rpc.Sites{Store: s})
+	lastlightv1.RegisterRosterServiceServer(server, &rpc.Roster{Store: s})
+	lastlightv1.RegisterGearServiceServer(server, &rpc.Gear{Store: s, Zones: zones.Load})
+	lastlightv1.RegisterPolicyServiceServer(server, &rpc.Policies{Store: s})
+	lastlightv1.RegisterExpeditionServiceServer(server, &rpc.Expeditions{Store: s})
+	lastlightv1.RegisterIncidentServiceServer(server, &rpc.Incidents{Store: s})
+	lastlightv1.RegisterRecordServiceServer(server, lastlightv1.UnimplementedRecordServiceServer{})
 	lastlightv1.RegisterPlanServiceServer(server, &rpc.Plans{Store: s, Desk: desk})
 	lastlightv1.RegisterDiveServiceServer(server, &rpc.Dives{Store: s, Desk: desk})
 }

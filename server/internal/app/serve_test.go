@@ -1,0 +1,116 @@
+package app
+
+import (
+	"bytes"
+	"context"
+	"crypto/x509"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials"
+	"google.golang.org/grpc/credentials/insecure"
+	"google.golang.org/grpc/health/grpc_health_v1"
+
+	"lastlight/engine"
+	"lastlight/server/internal/storetest"
+)
+
+// The steps of a first installation, as commands: certificates, migrate, first token, serve; then the end by a signal.
+func TestServeAsInstalled(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	env := map[string]string{
+		"LASTLIGHT_DATABASE_URL": storetest.EmptyURL(t), "LASTLIGHT_LISTEN": "127.0.0.1:0",
+		"LASTLIGHT_TLS_CERT": filepath.Join(dir, "server.pem"), "LASTLIGHT_TLS_KEY": filepath.Join(dir, "server.key"),
+	}
+	for _, args := range [][]string{{"tls", "--dir", dir}, {"migrate", "up"}, {"first-token", "--out", filepath.Join(dir, "token")}} {
+		if code, _, text := command(t, env, args...); code != 0 {
+			t.Fatalf("%v: %s", args, text)
+		}
+	}
+	log := &lines{}
+	p := &program{from: machine(env, nil), now: time.Now, out: &bytes.Buffer{}, errors: log}
+	ctx, stop := context.WithCancel(t.Context())
+	defer stop()
+	ended := make(chan int, 1)
+	go func() { ended <- p.run(ctx, []string{"serve"}) }()
+
+	address := ""
+	for deadline := time.Now().Add(20 * time.Second); address == ""; time.Sleep(10 * time.Millisecond) {
+		for line := range strings.SplitSeq(log.String(), "\n") {
+			var said struct{ Msg, Listen string }
+			if json.Unmarshal([]byte(line), &said) == nil && said.Msg == "serving" {
+				address = said.Listen
+			}
+		}
+		if time.Now().After(deadline) {
+			t.Fatalf("does not serve: %s", log)
+		}
+	}
+	text, err := os.ReadFile(filepath.Join(dir, "ca.pem"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	roots := x509.NewCertPool()
+	roots.AppendCertsFromPEM(text)
+	ask := func(c credentials.TransportCredentials) error {
+		conn, err := grpc.NewClient(address, grpc.WithTransportCredentials(c))
+		if err != nil {
+			return err
+		}
+		defer conn.Close()
+		ctx, cancel := context.WithTimeout(t.Context(), 5*time.Second)
+		defer cancel()
+		_, err = grpc_health_v1.NewHealthClient(conn).Check(ctx, &grpc_health_v1.HealthCheckRequest{})
+		return err
+	}
+	if err := ask(credentials.NewClientTLSFromCert(roots, "")); err != nil {
+		t.Error(err)
+	}
+	if err := ask(credentials.NewClientTLSFromCert(x509.NewCertPool(), "")); err == nil {
+		t.Error("trusted without the club's authority")
+	}
+	if err := ask(insecure.NewCredentials()); err == nil {
+		t.Error("answers without TLS")
+	}
+	stop()
+	select {
+	case code := <-ended:
+		if code != 0 || !strings.Contains(log.String(), `"stopped"`) {
+			t.Errorf("exit %d: %s", code, log)
+		}
+	case <-time.After(20 * time.Second):
+		t.Fatal("does not stop")
+	}
+}
+
+func TestEvaluate(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	input, err := engine.Bytes(engine.Input{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	report, err := engine.Bytes(engine.Evaluate(engine.Input{}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, text := range map[string]string{"input.json": string(input), "odd.json": `{"no_such_fact": 1}`, "cut.json": string(input[:len(input)-1])} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if code, out, text := command(t, nil, "evaluate", filepath.Join(dir, "input.json")); code != 0 || out != string(report) {
+		t.Errorf("%d %s: the report is not the engine's, byte for byte", code, text)
+	}
+	for _, name := range []string{"odd.json", "cut.json", "none.json"} {
+		if code, out, _ := command(t, nil, "evaluate", filepath.Join(dir, name)); code != 1 || out != "" {
+			t.Errorf("%s: exit %d, printed %q", name, code, out)
+		}
+	}
+}
