@@ -141,25 +141,3 @@ func MaskCylinder(c *Caller, s Subject, cylinder *lastlightv1.Cylinder) {
 		cylinder.FirstServiceDay, cylinder.RiskAssessmentDay = "", ""
 	}
 }
-
-// Hidden lists the restricted or guarded fields that a person record would write and that the caller does not see: nobody writes
-// what they may not read. Empty: nothing is amiss.
-func Hidden(c *Caller, s Subject, p *lastlightv1.Person) []string {
-	s.Relation |= c.toPerson(p.GetId())
-	var fields []string
-	add := func(g Group, set bool, field string) {
-		if set && !c.Sees(g, s) {
-			fields = append(fields, field)
-		}
-	}
-	add(Reach, p.Telephone != nil, "telephone")
-	add(Medical, p.Medical != nil, "medical")
-	add(Restriction, p.GetMedical().GetRestrictionCode() != "", "medical.restriction_code")
-	add(Contacts, len(p.EmergencyContacts) > 0, "emergency_contacts")
-	add(Minor, p.BirthDay != nil, "birth_day")
-	add(Minor, p.GuardianConsentTo != nil, "guardian_consent_to")
-	for n, card := range p.Cards {
-		add(CardNumber, card.Number != nil, fmt.Sprintf("cards[%d].number", n))
-	}
-	return fields
-}
