@@ -53,29 +53,6 @@ func SingleLimit(p float64) float64 {
 	return floorMinutes
 }
 
-// DailyLimit is the NOAA limit of all exposures in 24 hours, minutes, at a
-// constant oxygen pressure in bar, straight between the table's values: +Inf at
-// and below Threshold; above 1.6 the single-exposure limit. (Column from memory in
-// the method handbook but for 1.6; to be confirmed against the manual.)
-func DailyLimit(p float64) float64 {
-	if !(p > Threshold) {
-		return math.Inf(1)
-	}
-	table := [...]float64{720, 570, 450, 360, 300, 270, 240, 210, 180, 180, 150} // 0.6 to 1.6
-	if p <= 0.6 {
-		return SingleLimit(p) // the columns agree at 0.6
-	}
-	x := (p - 0.6) / 0.1
-	i := int(x)
-	if i >= len(table)-1 {
-		if p <= Routine+1e-9 {
-			return table[len(table)-1]
-		}
-		return SingleLimit(p)
-	}
-	return table[i] + float64((table[i+1]-table[i])*(x-float64(i)))
-}
-
 // CNS is the share of the single-exposure limit used, percent, while the oxygen
 // pressure goes evenly from one value to another in some minutes. Exact for the
 // interpolated limit. No minutes give 0.

@@ -68,3 +68,29 @@ func TestRepex(t *testing.T) {
 		near(t, "in all", RepexTotal(days), want[1], 1e-12)
 	}
 }
+
+// The 24-hour share is the integral over the interpolated limit.
+func TestDailyShareAgainstSmallSteps(t *testing.T) {
+	for _, r := range [][3]float64{{0.21, 1.4, 2}, {1.6, 0.4, 30}, {0.7, 0.7, 60}, {1.45, 1.47, 10}, {1.2, 1.9, 8}} {
+		const n = 40000
+		sum := 0.0
+		for i := range n {
+			sum += 100 * r[2] / n / DailyLimit(r[0]+(r[1]-r[0])*(float64(i)+0.5)/n)
+		}
+		near(t, "24-hour share", DailyShare(r[0], r[1], r[2]), sum, 1e-4)
+	}
+	// Ten exposures of 15 min at 1.6 bar are the 24-hour limit of 150 min (NOAA).
+	near(t, "at 1.6 bar", 10*DailyShare(1.6, 1.6, 15), 100, 1e-9)
+}
+
+func TestCarry(t *testing.T) {
+	c := Carry([]Past{{EndedAgo: 90, CNS: 40, Daily: 20, OTU: 100}, {EndedAgo: 30 * 60, CNS: 80, Daily: 50, OTU: 300}})
+	near(t, "CNS", c.CNS, 20+Decayed(80, 1800), 1e-12)
+	near(t, "CNS whole", c.CNSWhole, 40, 0)
+	near(t, "24 h", c.Daily, 20, 0)
+	near(t, "OTU of the day", c.OTUDay, 100, 0)
+	near(t, "OTU of all", c.OTUAll, 400, 0)
+	if c.Days != 3 {
+		t.Errorf("REPEX day %d, want 3: a dive 30 h ago may lie two days back", c.Days)
+	}
+}
