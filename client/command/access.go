@@ -58,7 +58,8 @@ func (a *app) token() *cobra.Command {
 		),
 		issue,
 		call(a, verb{
-			use: "renew", short: "A new token for this device, stored in the token file; the old one ends", example: "  lastlight token renew --days 90",
+			use: "renew", short: "A new token for this device; the old one ends", example: "  lastlight token renew --days 90",
+			long: "Stores the new token in the token file.",
 		}, c, pb.AccessServiceClient.RenewToken, nil, func(w screen.View, t *pb.IssuedToken) error {
 			if t.GetSecret() == "" {
 				return exit.Errorf(exit.Conflict, "this request was done before and its token was given then: log in with a new one")

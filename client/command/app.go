@@ -108,7 +108,7 @@ func (a *app) root() *cobra.Command {
 water, and what happened. Lists are tables on a terminal, tabs when piped,
 JSON with --json.
 
-` + strings.Join(screen.Cautions[:1], "\n"),
+` + screen.Hang(screen.Cautions[0], 0),
 		Example:       "  lastlight login --server club.example:7443 --ca club-ca.pem < token\n  lastlight ready\n  lastlight plan submit loop-1",
 		SilenceErrors: true,
 		SilenceUsage:  true,
@@ -148,6 +148,8 @@ JSON with --json.
 		}
 	}
 	root.AddCommand(exitCodes())
+	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), "FlagUsages | trimTrailingWhitespaces", "FlagUsagesWrapped 80 | trimTrailingWhitespaces"))
+	root.SetUsageTemplate(strings.ReplaceAll(root.UsageTemplate(), " for more information about a command.", " tells more."))
 	root.InitDefaultCompletionCmd()
 	for _, c := range root.Commands() {
 		if c.Name() == "completion" {

@@ -83,7 +83,7 @@ func command[R message](a *app, v verb) (*cobra.Command, func(*cobra.Command, []
 		arg = strings.TrimSuffix(arg, "?")
 		skip = append(skip, arg[strings.LastIndex(arg, ".")+1:])
 	}
-	cmd := &cobra.Command{Use: v.use, Short: v.short, Long: v.long, Example: v.example, Args: arity(required, len(v.args))}
+	cmd := &cobra.Command{Use: v.use, Short: v.short, Long: screen.Hang(v.long, 0), Example: v.example, Args: arity(required, len(v.args))}
 	var zero R
 	f := a.fieldsOf(cmd, zero.ProtoReflect().Descriptor(), v.block, skip, v.flags)
 	var file string

@@ -29,7 +29,7 @@ func (a *app) incident() *cobra.Command {
 			example: "  lastlight incident update i-7 --lessons \"tie-off checked on the way in\"",
 		}, c, pb.IncidentServiceClient.UpdateIncident, func(id string) *pb.GetIncidentRequest { return &pb.GetIncidentRequest{Id: id} }, pb.IncidentServiceClient.GetIncident),
 		call(a, verb{
-			use: "review INCIDENT", short: "Safety officer: the wording for the club, without persons and exact place", args: []string{"id"},
+			use: "review INCIDENT", short: "The wording for the club, without persons and place", args: []string{"id"},
 			example: "  lastlight incident review i-7 --reviewed-narrative \"a line was found loose and tied off\"",
 		}, c, pb.IncidentServiceClient.ReviewIncident, nil, done[*pb.Incident]("Reviewed.")),
 		call(a, verb{use: "close INCIDENT", short: "Close an incident", args: []string{"id"}, example: "  lastlight incident close i-7"},

@@ -172,7 +172,7 @@ func evaluation[R message](a *app, use, short, example string, m method[pb.PlanS
 
 func (a *app) evidence() *cobra.Command {
 	return call(a, verb{
-		use: "evidence PLAN", short: "The engine's input and report as they were evaluated, byte for byte", args: []string{"id"},
+		use: "evidence PLAN", short: "The engine's input and report, byte for byte", args: []string{"id"},
 		example: "  lastlight plan evidence loop-1 --version 2 --json > evidence.json",
 	}, pb.NewPlanServiceClient, pb.PlanServiceClient.GetEvidence, nil, func(w screen.View, e *pb.Evidence) error {
 		_, err := fmt.Fprintf(w.Out, "plan\t%s\nversion\t%d\nhash\t%s\ninput\t%s\nreport\t%s\n",

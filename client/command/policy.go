@@ -24,7 +24,8 @@ func (a *app) policy() *cobra.Command {
 			example: "  lastlight policy create 2026-summer -f policy.yaml --reason \"minimum age 16 with consent\"",
 		}, c, pb.PolicyServiceClient.CreatePolicy, nil, done[*pb.Policy]("Entered as a draft.")),
 		call(a, verb{
-			use: "adopt POLICY", short: "Put a policy in force from a day on; approved plans it touches become stale", args: []string{"id"},
+			use: "adopt POLICY", short: "Put a policy in force from a day on", args: []string{"id"},
+			long:    "Approved plans that the change touches become stale.",
 			example: "  lastlight policy adopt 2026-summer --in-force-from 2026-07-01",
 		}, c, pb.PolicyServiceClient.AdoptPolicy, nil, done[*pb.Policy]("Adopted.")),
 	)

@@ -52,7 +52,7 @@ var siteFlags = []string{
 
 func (a *app) siteHistory() *cobra.Command {
 	cmd, build := command[*pb.GetSiteHistoryRequest](a, verb{
-		use: "history SITE", short: "Dives, people-dives, incidents, readings and what was left on the line", args: []string{"site"},
+		use: "history SITE", short: "Dives, incidents, readings, what was left on the line", args: []string{"site"},
 		example: "  lastlight site history hollow-spring",
 	})
 	limit := cmd.Flags().Int("limit", 200, "most entries to show")

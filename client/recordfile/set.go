@@ -59,9 +59,27 @@ func Set(m proto.Message, path, text string) error {
 }
 
 // Check validates a message that was put together from flags: every problem
-// with its field, no place in a file.
+// with its field and what was given, no place in a file.
 func Check(m proto.Message) Problems {
-	places := newPlaces()
-	places.first = Place{File: "flags"}
-	return schema(m, "", places)
+	problems := schema(m, "", newPlaces())
+	for i, p := range problems {
+		problems[i].Read = readAt(m.ProtoReflect(), p.Field)
+	}
+	return problems
+}
+
+// readAt is the value at a path, as text; "" where there is none or it is a block.
+func readAt(m protoreflect.Message, path string) string {
+	name, rest, more := strings.Cut(path, ".")
+	fd := m.Descriptor().Fields().ByName(protoreflect.Name(name))
+	switch {
+	case fd == nil || fd.IsList() || !m.Has(fd):
+		return ""
+	case more && fd.Message() != nil:
+		return readAt(m.Get(fd).Message(), rest)
+	case fd.Message() != nil:
+		return ""
+	default:
+		return m.Get(fd).String()
+	}
 }

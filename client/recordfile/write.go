@@ -32,7 +32,7 @@ type Writer struct {
 
 // Write adds records to the file.
 func (w *Writer) Write(out io.Writer, records []*pb.Record) error {
-	if !w.began {
+	if !w.began && len(records) > 0 {
 		if _, err := io.WriteString(out, "records:\n"); err != nil {
 			return err
 		}
