@@ -65,7 +65,7 @@ type Result struct {
 	Questions  float64   // smallest amount of margin of all answers to D43; +Inf: there was none
 	LastStop   float64   // metres, in force (D40)
 	NoStop     bool      // every answer of every diver to D43 was yes
-	NoSchedule bool      // D53: more than LongestStop minutes at the last stop listed
+	NoSchedule bool      // D53: more than LongestStop minutes at the last stop listed; the result ends there, End is the state there
 	NoGas      bool      // D45 (c): somebody had no gas for a fall
 }
 

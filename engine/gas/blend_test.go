@@ -146,3 +146,19 @@ func TestTurnByPressureIsEarly(t *testing.T) {
 		t.Errorf("equal amount at %v bar", turn)
 	}
 }
+
+// Method handbook, practice P11: two divers at 30 L/min, 2 min at 25 m, 200 m of
+// exit at 12 m/min and mean 20 m, ascent at 9 m/min, 3 min at 5 m: 420 + 3000 +
+// 266.7 + 270 = 3956.7 L = 164.9 bar on 24 L.
+func TestReserveAlongAPassage(t *testing.T) {
+	hand := water.Column{Surface: 1, PerMetre: 0.1}
+	problem, exit := Consumed(60, hand, 25, 25, 2), Consumed(60, hand, 20, 20, 200.0/12)
+	ascent, stop := Consumed(60, hand, 20, 0, 20.0/9), Consumed(60, hand, 5, 5, 3)
+	near(t, "problem", problem, 420, 1e-9)
+	near(t, "exit", exit, 3000, 1e-9)
+	near(t, "ascent", ascent, 266.7, 2e-4)
+	near(t, "stop", stop, 270, 1e-9)
+	sum := problem + exit + ascent + stop
+	near(t, "sum", sum, 3956.7, 1e-5)
+	near(t, "bar", sum/24, 164.9, 5e-4)
+}
