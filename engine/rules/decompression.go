@@ -8,6 +8,7 @@ import (
 	"lastlight/engine/gas"
 	"lastlight/engine/route"
 	"lastlight/engine/tissue"
+	"lastlight/engine/water"
 )
 
 // decompressionRules say where decompression would have to be computed. Until
@@ -28,7 +29,13 @@ func decompressionRules() []Rule {
 func decompression(c *Case) []finding.Finding {
 	d := c.Policy.Decompression
 	var out []finding.Finding
-	switch alt := c.In.Site.AltitudeM; {
+	alt := c.In.Site.AltitudeM
+	if bar := c.In.Site.BarometerBar; alt == nil && bar != nil {
+		if h, err := water.Altitude(*bar); err == nil {
+			alt = &h
+		}
+	}
+	switch {
 	case alt == nil:
 		out = append(out, unknown(c.site(), "the altitude", "site.altitude_m"))
 	case *alt > d.AltitudeM:

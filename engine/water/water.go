@@ -73,12 +73,24 @@ func SurfacePressure(geopotential float64) (float64, error) {
 	if !(geopotential >= -1000 && geopotential <= 11000) {
 		return 0, fmt.Errorf("altitude %v m, must be -1000 to 11000 m", geopotential)
 	}
-	const (
-		seaLevelKelvin = 288.15
-		lapse          = 0.0065    // K/m
-		exponent       = 5.2558761 // g M / (R lapse) with ISO 2533's constants
-	)
 	return SeaLevelBar * floats.Pow(1-float64(lapse*geopotential)/seaLevelKelvin, exponent), nil
+}
+
+// The troposphere of ISO 2533.
+const (
+	seaLevelKelvin = 288.15
+	lapse          = 0.0065    // K/m
+	exponent       = 5.2558761 // g M / (R lapse) with ISO 2533's constants
+)
+
+// Altitude is the geopotential altitude in metres at which the standard
+// atmosphere has this pressure in bar (0.23 to 1.15): what a barometer says
+// where no altitude is entered. The weather moves it by some hundred metres.
+func Altitude(surfaceBar float64) (float64, error) {
+	if !(surfaceBar >= 0.23 && surfaceBar <= 1.15) {
+		return 0, fmt.Errorf("surface pressure %v bar, must be 0.23 to 1.15 bar", surfaceBar)
+	}
+	return seaLevelKelvin / lapse * (1 - floats.Pow(surfaceBar/SeaLevelBar, 1/exponent)), nil
 }
 
 // Geopotential turns a geometric altitude (a map's, metres) into the

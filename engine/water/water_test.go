@@ -77,3 +77,19 @@ func TestCheck(t *testing.T) {
 		}
 	}
 }
+
+// Altitude undoes SurfacePressure, whose values are those of data/isa.json.
+func TestAltitudeOfABarometer(t *testing.T) {
+	for _, h := range []float64{-400, 0, 300, 500, 2000, 5000} {
+		p, err := SurfacePressure(h)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, err := Altitude(p); err != nil || got < h-1e-6 || got > h+1e-6 {
+			t.Errorf("%v bar is %v m (%v), want %v", p, got, err, h)
+		}
+	}
+	if _, err := Altitude(0.1); err == nil {
+		t.Error("0.1 bar is accepted")
+	}
+}

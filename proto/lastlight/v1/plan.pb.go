@@ -134,6 +134,9 @@ type Plan struct {
 	SetUpFor string `protobuf:"bytes,24,opt,name=set_up_for,json=setUpFor,proto3" json:"set_up_for,omitempty"`
 	// Circuits and traverses whose set-up is judged: do the two sides meet, where belongs the marker.
 	Circuits []*Circuit `protobuf:"bytes,25,rep,name=circuits,proto3" json:"circuits,omitempty"`
+	// The dive counts on a far side that this team's set-up dives verified. The server
+	// finds those dives itself; without them, or once they lapse, the plan is refused.
+	ReliesOnSetUp bool `protobuf:"varint,27,opt,name=relies_on_set_up,json=reliesOnSetUp,proto3" json:"relies_on_set_up,omitempty"`
 	// The share of the whole gas that the team means to use on the way in, e.g. "1/3";
 	// empty: what the least qualified diver's level permits.
 	GasFraction string `protobuf:"bytes,26,opt,name=gas_fraction,json=gasFraction,proto3" json:"gas_fraction,omitempty"`
@@ -355,6 +358,13 @@ func (x *Plan) GetCircuits() []*Circuit {
 		return x.Circuits
 	}
 	return nil
+}
+
+func (x *Plan) GetReliesOnSetUp() bool {
+	if x != nil {
+		return x.ReliesOnSetUp
+	}
+	return false
 }
 
 func (x *Plan) GetGasFraction() string {
@@ -2841,7 +2851,7 @@ var File_lastlight_v1_plan_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x17lastlight/v1/plan.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\x9a\x0e\n" +
+	"\x17lastlight/v1/plan.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\xc3\x0e\n" +
 	"\x04Plan\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x1b\n" +
 	"\x04site\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04site\x12\x1f\n" +
@@ -2875,7 +2885,8 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\x0fgf_high_percent\x18\x17 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@)\x00\x00\x00\x00\x00\x00\x14@H\x05R\rgfHighPercent\x88\x01\x01\x12%\n" +
 	"\n" +
 	"set_up_for\x18\x18 \x01(\tB\a\xbaH\x04r\x02\x18?R\bsetUpFor\x12;\n" +
-	"\bcircuits\x18\x19 \x03(\v2\x15.lastlight.v1.CircuitB\b\xbaH\x05\x92\x01\x02\x10\x06R\bcircuits\x12<\n" +
+	"\bcircuits\x18\x19 \x03(\v2\x15.lastlight.v1.CircuitB\b\xbaH\x05\x92\x01\x02\x10\x06R\bcircuits\x12'\n" +
+	"\x10relies_on_set_up\x18\x1b \x01(\bR\rreliesOnSetUp\x12<\n" +
 	"\fgas_fraction\x18\x1a \x01(\tB\x19\xbaH\x16r\x142\x12^(1/[1-9][0-9]?)?$R\vgasFraction\x12\x1e\n" +
 	"\aversion\x18\x1e \x01(\x05B\x04\xf0\xc7\x18\x01R\aversion\x123\n" +
 	"\x05state\x18\x1f \x01(\x0e2\x17.lastlight.v1.PlanStateB\x04\xf0\xc7\x18\x01R\x05state\x12)\n" +

@@ -1,6 +1,7 @@
 package app
 
 import (
+	"buf.build/go/protovalidate"
 	"google.golang.org/grpc"
 
 	"lastlight/engine"
@@ -12,7 +13,7 @@ import (
 )
 
 // registerServices is the one place where the club's services are put into the server, each over the parts it needs.
-func registerServices(server grpc.ServiceRegistrar, s *store.Store) {
+func registerServices(server grpc.ServiceRegistrar, s *store.Store, valid protovalidate.Validator) {
 	desk := &decide.Desk{Store: s, Zones: zones.Load}
 	lastlightv1.RegisterAccessServiceServer(server, &rpc.Access{Store: s, ServerVersion: Version(), EngineVersion: engine.Version})
 	lastlightv1.RegisterSiteServiceServer(server, &rpc.Sites{Store: s})
@@ -24,4 +25,11 @@ func registerServices(server grpc.ServiceRegistrar, s *store.Store) {
 	lastlightv1.RegisterRecordServiceServer(server, lastlightv1.UnimplementedRecordServiceServer{})
 	lastlightv1.RegisterPlanServiceServer(server, &rpc.Plans{Store: s, Desk: desk})
 	lastlightv1.RegisterDiveServiceServer(server, &rpc.Dives{Store: s, Desk: desk})
+	lastlightv1.RegisterSiteServiceServer(server, &rpc.Sites{Store: s})
+	lastlightv1.RegisterRosterServiceServer(server, &rpc.Roster{Store: s})
+	lastlightv1.RegisterGearServiceServer(server, &rpc.Gear{Store: s, Zones: zones.Load})
+	lastlightv1.RegisterPolicyServiceServer(server, &rpc.Policies{Store: s})
+	lastlightv1.RegisterExpeditionServiceServer(server, &rpc.Expeditions{Store: s})
+	lastlightv1.RegisterIncidentServiceServer(server, &rpc.Incidents{Store: s})
+	lastlightv1.RegisterRecordServiceServer(server, &rpc.Files{Store: s, Valid: valid})
 }

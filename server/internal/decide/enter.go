@@ -3,6 +3,7 @@ package decide
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -14,6 +15,7 @@ import (
 	"lastlight/server/internal/facts"
 	"lastlight/server/internal/fault"
 	"lastlight/server/internal/plan"
+	"lastlight/server/internal/report"
 	"lastlight/server/internal/store"
 )
 
@@ -163,7 +165,9 @@ func (d *Desk) against(s store.PlanState, approved *store.Evaluation, r *run, wa
 	}
 	for _, f := range engine.EntryBlocking(&r.report) {
 		if !(f.Waivable() && waived(f.Key(), waivers, now)) {
-			out = append(out, r.names.In(f.Message))
+			if text := report.Public(f, r.names); !slices.Contains(out, text) {
+				out = append(out, text)
+			}
 		}
 	}
 	return out, nil

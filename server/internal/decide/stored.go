@@ -115,7 +115,7 @@ func (d *Desk) Brief(ctx context.Context, p *lastlightv1.Plan) (*brief.Page, err
 	page.Names = pageNames
 	for _, f := range rep.Findings {
 		if slices.Contains(rep.Conditions, f.Key()) {
-			page.Conditions = append(page.Conditions, names.In(f.Message))
+			page.Conditions = append(page.Conditions, report.Public(f, names))
 		}
 	}
 	return page, nil
@@ -140,7 +140,7 @@ func lowerStarts(figures *lastlightv1.DiveFigures, in engine.Input, names report
 			row.LowerStarts = append(row.LowerStarts, l)
 			for _, f := range engine.EntryBlocking(&rep) {
 				if !known[f.Key()] && l.NoDive == "" {
-					l.NoDive = names.In(f.Message)
+					l.NoDive = report.Public(f, names)
 				}
 			}
 			if l.NoDive != "" {

@@ -116,6 +116,7 @@ func (c converter) plan(measured *Measured) facts.Plan {
 		ID: p.Id, Version: int64(p.Version), Kind: facts.PlanKind(p.Kind), Taught: p.TaughtLevel,
 		Entry: stamp(p.PlannedEntry), EnterBy: stamp(p.EnterBy), Night: &p.Night,
 		SwimMMin: p.GetSwimMMin(), ContingencySwimMMin: p.GetContingencySwimMMin(), SlowExitFactor: p.GetSlowExitFactor(),
+		VerifiedLegs: p.ReliesOnSetUp,
 	}
 	if f, err := policy.ParseFraction(p.GasFraction); err == nil && p.GasFraction != "" {
 		out.GasFraction = f

@@ -114,24 +114,44 @@ func figure(f *finding.Figure, n Names) *lastlightv1.Figure {
 	return &lastlightv1.Figure{Name: n.In(f.Name), Number: f.Number, Text: n.In(f.Text), Unit: f.Unit}
 }
 
+// aboutHealth tells whether a finding says, or would tell, why a person is not available.
+func aboutHealth(rule, path string) bool {
+	return rule == "diver.medical" || rule == "diver.not_diving" || strings.Contains(path, "medical")
+}
+
+// Public is a finding's message for whoever reads it: about health only that
+// somebody is not available, never why.
+func Public(f finding.Finding, n Names) string {
+	if aboutHealth(f.Rule, f.Path) {
+		return n.Of(f.Subject.ID) + " is not available"
+	}
+	return n.In(f.Message)
+}
+
 // Mask leaves out of a report why somebody other than the reader is not
 // available: whoever may not read a medical status sees that, never why.
 func Mask(r *lastlightv1.Report, mayReadHealthOf func(person string) bool) {
+	var shown []*lastlightv1.Finding
+	seen := map[string]bool{}
 	for _, f := range r.GetFindings() {
-		if !strings.HasPrefix(f.Rule, "people.medical") && !strings.HasPrefix(f.Rule, "people.fit") && !strings.HasPrefix(f.Rule, "people.available") {
+		person := f.GetSubject().GetId()
+		if !aboutHealth(f.Rule, f.Path) || mayReadHealthOf(person) {
+			shown = append(shown, f)
 			continue
 		}
-		if mayReadHealthOf(f.GetSubject().GetId()) {
-			continue
-		}
-		f.Observed, f.Limit, f.Shortfall, f.Figures, f.Steps, f.Place, f.Path = nil, nil, nil, nil, nil, "", ""
-		f.Remedy, f.Citation = "", nil
-		f.Rule, f.Code, f.Key = "people.available", "availability", "people.available/"+f.GetSubject().GetId()
-		if f.Status == string(finding.Pass) || f.Status == string(finding.NotApplicable) || f.Status == string(finding.Note) || f.Status == string(finding.Caution) {
-			f.Status, f.Message = string(finding.Pass), f.GetSubject().GetName()+" is available"
+		masked := &lastlightv1.Finding{Rule: "diver.available", RuleVersion: 1, Subject: f.Subject, Status: f.Status}
+		if finding.Status(f.Status).Blocks() {
+			masked.Status, masked.Message = string(finding.Refuse), f.GetSubject().GetName()+" is not available"
 		} else {
-			f.Message = f.GetSubject().GetName() + " is not available"
+			masked.Status, masked.Message = string(finding.Pass), f.GetSubject().GetName()+" is available"
 		}
+		if key := masked.Message; !seen[key] { // two reasons would tell more than one
+			seen[key] = true
+			shown = append(shown, masked)
+		}
+	}
+	if r != nil {
+		r.Findings = shown
 	}
 }
 

@@ -34,6 +34,12 @@ func GatherRecords(ctx context.Context, q Querier, id string, version int32, at,
 	if err != nil {
 		return nil, err
 	}
+	// The enter-by time that submission worked out is an answer, not the plan's own word.
+	state, reasons := p.State, p.StateReasons
+	if err := unmarshalOwn(ctx, q, p); err != nil {
+		return nil, err
+	}
+	p.State, p.StateReasons = state, reasons
 	if at.IsZero() {
 		at = p.PlannedEntry.AsTime()
 	}

@@ -200,13 +200,18 @@ UPDATE plan SET version = $2, state = 'draft', state_reasons = '{}', stopped = f
 	return Put[*lastlightv1.Plan]{Record: after, Outcome: Changed, Changes: paths}, err
 }
 
-func unmarshalOwn(ctx context.Context, tx *Tx, m *lastlightv1.Plan) error {
+// unmarshalOwn puts into m what the plan itself says at m's version, without
+// what the register adds.
+func unmarshalOwn(ctx context.Context, q Querier, m *lastlightv1.Plan) error {
+	id, version := m.Id, m.Version
 	var doc []byte
-	if err := tx.QueryRow(ctx, `SELECT doc FROM plan_version WHERE plan = $1 AND version = $2`, m.Id, m.Version).Scan(&doc); err != nil {
+	if err := q.QueryRow(ctx, `SELECT doc FROM plan_version WHERE plan = $1 AND version = $2`, id, version).Scan(&doc); err != nil {
 		return err
 	}
 	proto.Reset(m)
-	return unmarshalDocument(doc, m)
+	err := unmarshalDocument(doc, m)
+	m.Id, m.Version = id, version
+	return err
 }
 
 func (tx *Tx) insertPlan(ctx context.Context, m *lastlightv1.Plan) (Put[*lastlightv1.Plan], error) {

@@ -81,18 +81,13 @@ func (c *club) gear() pb.GearServiceClient     { return pb.NewGearServiceClient(
 func (c *club) sites() pb.SiteServiceClient    { return pb.NewSiteServiceClient(c.conn) }
 func (c *club) people() pb.RosterServiceClient { return pb.NewRosterServiceClient(c.conn) }
 
-// apply stores records as the keeper and fails the test on any problem.
+// apply stores records as the keeper, each by its own method.
 func (c *club) apply(records ...*pb.Record) {
 	c.t.Helper()
-	out, err := pb.NewRecordServiceClient(c.conn).ApplyRecords(c.as("keeper"), &pb.ApplyRecordsRequest{Records: records, RequestId: id()})
-	if err != nil {
-		c.t.Fatalf("apply: %v", err)
-	}
-	for _, p := range out.Problems {
-		c.t.Errorf("apply: %s: %s (read %q, expected %s)", p.Field, p.Message, p.Read, p.Expected)
-	}
-	if len(out.Problems) > 0 {
-		c.t.FailNow()
+	for _, r := range records {
+		if err := c.create(r); err != nil {
+			c.t.Fatalf("%v: %v", r, err)
+		}
 	}
 }
 
@@ -332,7 +327,7 @@ func blocks(r *pb.Report) []string {
 	var out []string
 	for _, f := range r.Findings {
 		if slices.Contains([]string{"refuse", "indeterminate", "needs_waiver"}, f.Status) {
-			out = append(out, f.Rule+": "+f.Message)
+			out = append(out, f.Rule+": "+f.Message+" ["+f.Remedy+"]")
 		}
 	}
 	return out

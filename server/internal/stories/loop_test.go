@@ -88,13 +88,18 @@ func TestLoop(t *testing.T) {
 	// At the marker 26 minutes after entry: 8 June 15:00, a week and an hour later.
 	c.clock.set(c.at("2026-06-08 09:00"))
 	c.reading("ring", c.at("2026-06-08 08:00"))
-	r = c.submit(full("eighth", c.at("2026-06-08 14:34"), team[:2])).Report
+	around := func(name string, entry time.Time, divers []diver) *pb.Plan {
+		p := full(name, entry, divers)
+		p.ReliesOnSetUp = true
+		return p
+	}
+	r = c.submit(around("eighth", c.at("2026-06-08 14:34"), team[:2])).Report
 	c.mustSay(r, "expired")
 
 	c.clock.set(c.at("2026-06-07 09:00"))
-	r = c.submit(full("seventh", c.at("2026-06-07 13:00"), team[:2])).Report
+	r = c.submit(around("seventh", c.at("2026-06-07 13:00"), team[:2])).Report
 	c.mustSay(r, "reading")
-	if out := c.approve(full("seventh", time.Time{}, team[:2]), r); out.Decided {
+	if out := c.approve(around("seventh", time.Time{}, team[:2]), r); out.Decided {
 		t.Error("approved without a reading of the day although verified legs are relied on")
 	}
 	c.reading("ring", c.at("2026-06-07 08:30"))
@@ -108,7 +113,7 @@ func TestLoop(t *testing.T) {
 		}
 	}
 	// One of the pair replaced: nothing of the far side counts.
-	r = c.submit(full("replaced", c.at("2026-06-07 13:00"), []diver{team[0], team[2]})).Report
+	r = c.submit(around("replaced", c.at("2026-06-07 13:00"), []diver{team[0], team[2]})).Report
 	place := r.Dive.TurnAtTheLatest
 	if place.Station != "far" || math.Abs(place.MetresPast-20) > 0.01 {
 		t.Errorf("turn at %+v, want 300 m past the junction: 20 m past far", place)

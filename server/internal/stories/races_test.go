@@ -143,7 +143,7 @@ func (c *club) newCard(person, card string) {
 	if err != nil {
 		c.t.Fatal(err)
 	}
-	p.Cards = append(p.Cards, &pb.Card{Id: card, Level: "FULL", IssuedDay: "2024-01-10", IssuingBody: "test"})
+	p.Cards = []*pb.Card{{Id: card, Level: "FULL", IssuedDay: "2024-01-10", IssuingBody: "test"}}
 	if _, err := c.people().UpdatePerson(c.as("keeper"), &pb.UpdatePersonRequest{Person: p, RequestId: id()}); err != nil {
 		c.t.Fatal(err)
 	}
