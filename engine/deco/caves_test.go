@@ -30,9 +30,11 @@ func randomCave(rng *rand.Rand) cave {
 	if err != nil {
 		panic(err)
 	}
-	c := cave{set: Settings{Model: m, Water: water.Column{Surface: pick(1.01325, 0.9, 0.79495), PerMetre: 0.0980665},
+	c := cave{set: Settings{
+		Model: m, Water: water.Column{Surface: pick(1.01325, 0.9, 0.79495), PerMetre: 0.0980665},
 		GFLow: pick(.2, .3, .4), GFHigh: pick(.7, .8, .85, .95), Grid: 3, LastStop: pick(3, 6), Ascent: 9, SwitchMinutes: pick(0, 1),
-		LimitDeco: 1.6, LimitBottom: 1.4, Tolerance: .02, Least: .18, FlowLimit: 9}, team: &Team{}}
+		LimitDeco: 1.6, LimitBottom: 1.4, Tolerance: .02, Least: .18, FlowLimit: 9,
+	}, team: &Team{}}
 	var tissues []tissue.State
 	for d := range 1 + rng.Intn(3) {
 		add := func(x Cylinder) int {
@@ -273,7 +275,6 @@ func TestNothingIsRemembered(t *testing.T) {
 	rng := rand.New(rand.NewSource(caveSeed + 2))
 	for range 50 {
 		a, b := randomCave(rng), randomCave(rng)
-		b.set = a.set
 		p, err := NewPlanner(a.set)
 		if err != nil {
 			t.Fatal(err)

@@ -32,21 +32,43 @@ type oracle struct {
 
 // Schedules S1, S6 and S11 of the method handbook, physics section 11.
 var oracles = []oracle{
-	{"S1", 40, 30, []Cylinder{{ID: "air", Mix: gas.Air}}, .3, .7, 3, 65,
-		[][2]float64{{18, 2}, {15, 3}, {12, 4}, {9, 7}, {6, 15}, {3, 30}}},
-	{"S6", 75, 20, []Cylinder{{ID: "b", Mix: gas.Mix{O2: .15, He: .55}}, {ID: "t", Mix: gas.Mix{O2: .21, He: .35}, Kind: Deco, SwitchDepth: 45},
-		{ID: "e", Mix: gas.Mix{O2: .5}, Kind: Deco, SwitchDepth: 21}, {ID: "o", Mix: gas.Oxygen, Kind: Deco, SwitchDepth: 6}}, .2, .8, 6, 61.5,
-		[][2]float64{{42, 1}, {36, 1}, {33, 1}, {30, 1}, {27, 1}, {24, 3}, {21, 1}, {18, 3}, {15, 3}, {12, 5}, {9, 7}, {6, 27}}},
-	{"S11", 90, 18, []Cylinder{{ID: "b", Mix: gas.Mix{O2: .10, He: .70}}, {ID: "t", Mix: gas.Mix{O2: .21, He: .35}, Kind: Deco, SwitchDepth: 45},
-		{ID: "e", Mix: gas.Mix{O2: .5}, Kind: Deco, SwitchDepth: 21}, {ID: "o", Mix: gas.Oxygen, Kind: Deco, SwitchDepth: 6}}, .25, .75, 6, 98,
-		[][2]float64{{54, 1}, {51, 1}, {48, 1}, {45, 1}, {42, 1}, {36, 1}, {33, 2}, {30, 2}, {27, 2}, {24, 4}, {21, 3}, {18, 4}, {15, 4}, {12, 8}, {9, 12}, {6, 42}}},
+	{
+		"S1", 40, 30,
+		[]Cylinder{{ID: "air", Mix: gas.Air}},
+		.3, .7, 3, 65,
+		[][2]float64{{18, 2}, {15, 3}, {12, 4}, {9, 7}, {6, 15}, {3, 30}},
+	},
+	{
+		"S6", 75, 20,
+		[]Cylinder{
+			{ID: "b", Mix: gas.Mix{O2: .15, He: .55}},
+			{ID: "t", Mix: gas.Mix{O2: .21, He: .35}, Kind: Deco, SwitchDepth: 45},
+			{ID: "e", Mix: gas.Mix{O2: .5}, Kind: Deco, SwitchDepth: 21},
+			{ID: "o", Mix: gas.Oxygen, Kind: Deco, SwitchDepth: 6},
+		},
+		.2, .8, 6, 61.5,
+		[][2]float64{{42, 1}, {36, 1}, {33, 1}, {30, 1}, {27, 1}, {24, 3}, {21, 1}, {18, 3}, {15, 3}, {12, 5}, {9, 7}, {6, 27}},
+	},
+	{
+		"S11", 90, 18,
+		[]Cylinder{
+			{ID: "b", Mix: gas.Mix{O2: .10, He: .70}},
+			{ID: "t", Mix: gas.Mix{O2: .21, He: .35}, Kind: Deco, SwitchDepth: 45},
+			{ID: "e", Mix: gas.Mix{O2: .5}, Kind: Deco, SwitchDepth: 21},
+			{ID: "o", Mix: gas.Oxygen, Kind: Deco, SwitchDepth: 6},
+		},
+		.25, .75, 6, 98,
+		[][2]float64{{54, 1}, {51, 1}, {48, 1}, {45, 1}, {42, 1}, {36, 1}, {33, 2}, {30, 2}, {27, 2}, {24, 4}, {21, 3}, {18, 4}, {15, 4}, {12, 8}, {9, 12}, {6, 42}},
+	},
 }
 
 func (o *oracle) planner(t testing.TB) (*Planner, *Team, *Path, *Moment) {
 	t.Helper()
 	m := tissue.Default()
-	p, err := NewPlanner(Settings{Model: m, Water: water.Fresh, GFLow: o.gfLow, GFHigh: o.gfHigh, Grid: 3, LastStop: o.last, Ascent: 10,
-		LimitDeco: 1.6, LimitBottom: 1.4, Tolerance: .02, Least: .18, FlowLimit: 9})
+	p, err := NewPlanner(Settings{
+		Model: m, Water: water.Fresh, GFLow: o.gfLow, GFHigh: o.gfHigh, Grid: 3, LastStop: o.last, Ascent: 10,
+		LimitDeco: 1.6, LimitBottom: 1.4, Tolerance: .02, Least: .18, FlowLimit: 9,
+	})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -133,8 +133,10 @@ func (p *Planner) compile(path *Path, lastStop float64) {
 		perMetre := q.Minutes / rise
 		from := q.From
 		cut := func(to float64) {
-			p.subs = append(p.subs, sub{from: from, to: to, minutes: float64((from - to) * perMetre), share: (q.From - from) / rise,
-				rate: rise / q.Minutes, piece: int32(i), rising: true})
+			p.subs = append(p.subs, sub{
+				from: from, to: to, minutes: float64((from - to) * perMetre), share: (q.From - from) / rise,
+				rate: rise / q.Minutes, piece: int32(i), rising: true,
+			})
 			from = to
 		}
 		// The deepest grid depth above the piece's start, then upward.

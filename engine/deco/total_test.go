@@ -28,14 +28,18 @@ func FuzzSchedule(f *testing.F) {
 			data = data[8:]
 			return v
 		}
-		s := Settings{Model: tissue.Default(), Water: water.Column{Surface: next(), PerMetre: next()}, GFLow: next(), GFHigh: next(), Grid: next(),
-			LastStop: next(), Ascent: next(), SwitchMinutes: next(), LimitDeco: 1.6, LimitBottom: 1.4, Least: .18}
+		s := Settings{
+			Model: tissue.Default(), Water: water.Column{Surface: next(), PerMetre: next()}, GFLow: next(), GFHigh: next(), Grid: next(),
+			LastStop: next(), Ascent: next(), SwitchMinutes: next(), LimitDeco: 1.6, LimitBottom: 1.4, Least: .18,
+		}
 		p, err := NewPlanner(s)
 		if err != nil {
 			return
 		}
-		team := &Team{Cylinders: []Cylinder{{Mix: gas.Mix{O2: next(), He: next()}}, {Mix: gas.Mix{O2: next()}, Kind: Deco, SwitchDepth: next()}},
-			Divers: []Diver{{Stages: []int{1}}}}
+		team := &Team{
+			Cylinders: []Cylinder{{Mix: gas.Mix{O2: next(), He: next()}}, {Mix: gas.Mix{O2: next()}, Kind: Deco, SwitchDepth: next()}},
+			Divers:    []Diver{{Stages: []int{1}}},
+		}
 		path := &Path{Nodes: []Node{{}}}
 		depth := 0.0
 		for len(data) >= 24 && len(path.Pieces) < 40 {

@@ -147,8 +147,10 @@ func (p *Planner) prepare(team *Team, path *Path, start *Moment, r *Result, l lo
 		p.helium = p.helium || h
 	}
 	moments := r.Moments[:0]
-	*r = Result{Stops: r.Stops[:0], Switches: r.Switches[:0], Stretches: r.Stretches[:0], Arrival: r.Arrival[:0], Departure: r.Departure[:0],
-		Moments: moments, End: Moment{Divers: r.End.Divers[:0]}, Turn: -1, LastStop: p.lastStop, Tests: math.Inf(1), Questions: math.Inf(1), NoStop: true}
+	*r = Result{
+		Stops: r.Stops[:0], Switches: r.Switches[:0], Stretches: r.Stretches[:0], Arrival: r.Arrival[:0], Departure: r.Departure[:0],
+		Moments: moments, End: Moment{Divers: r.End.Divers[:0]}, Turn: -1, LastStop: p.lastStop, Tests: math.Inf(1), Questions: math.Inf(1), NoStop: true,
+	}
 	for d := range team.Divers {
 		r.NoStop = r.NoStop && !p.state[d].Refused && p.state[d].No == 0
 	}

@@ -31,9 +31,11 @@ func TestBlendAddsUp(t *testing.T) {
 	orders := [][]Ingredient{nil, {AddOxygen, AddHelium, AddTopUp}, {AddTopUp, AddOxygen, AddHelium}, {AddHelium, AddTopUp, AddOxygen}}
 	made, refused := 0, 0
 	for range 400 {
-		b := Blend{Volume: 5 + 20*rng.Float64(), Kelvin: 280 + 25*rng.Float64(), Surface: 1, NowBar: 120 * rng.Float64(),
+		b := Blend{
+			Volume: 5 + 20*rng.Float64(), Kelvin: 280 + 25*rng.Float64(), Surface: 1, NowBar: 120 * rng.Float64(),
 			Now: Mix{O2: .1 + .3*rng.Float64(), He: .5 * rng.Float64()}, Target: Mix{O2: .15 + .3*rng.Float64(), He: .5 * rng.Float64()},
-			ToBar: 180 + 50*rng.Float64(), TopUp: Mix{O2: .2 + .15*rng.Float64()}, Order: orders[rng.Intn(len(orders))]}
+			ToBar: 180 + 50*rng.Float64(), TopUp: Mix{O2: .2 + .15*rng.Float64()}, Order: orders[rng.Intn(len(orders))],
+		}
 		s, err := b.Sheet()
 		var cannot *CannotReach
 		if errors.As(err, &cannot) {

@@ -122,8 +122,10 @@ func (n *Network) travel(pieces []deco.Piece, leg int, dir direction, past, grou
 		} else {
 			minutes = math.Max(minutes, -rise/n.Rates.Descent)
 		}
-		pieces = append(pieces, deco.Piece{From: a.Depth, To: b.Depth, Minutes: minutes, Metres: metres, Move: move, Leg: l.ID,
-			Station: n.Stations[from].Name, Past: a.At, Restriction: l.Restriction, Flow: math.Abs(l.Flow)})
+		pieces = append(pieces, deco.Piece{
+			From: a.Depth, To: b.Depth, Minutes: minutes, Metres: metres, Move: move, Leg: l.ID,
+			Station: n.Stations[from].Name, Past: a.At, Restriction: l.Restriction, Flow: math.Abs(l.Flow),
+		})
 	}
 	return pieces
 }

@@ -65,8 +65,10 @@ func TestEdgeCases(t *testing.T) {
 			t.Fatal(err)
 		}
 		m := tissue.Default()
-		p, err := deco.NewPlanner(deco.Settings{Model: m, Water: water.Fresh, GFLow: .3, GFHigh: .7, Grid: 3, LastStop: e.lastStop, Ascent: 9,
-			LimitDeco: 1.6, LimitBottom: 1.4, Tolerance: .02, Least: .18, FlowLimit: 9})
+		p, err := deco.NewPlanner(deco.Settings{
+			Model: m, Water: water.Fresh, GFLow: .3, GFHigh: .7, Grid: 3, LastStop: e.lastStop, Ascent: 9,
+			LimitDeco: 1.6, LimitBottom: 1.4, Tolerance: .02, Least: .18, FlowLimit: 9,
+		})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -69,8 +69,10 @@ func FromPieces(pieces []route.Piece, t *deco.Team, turnAfter int, turned bool) 
 			here.Turn = here.Turn || (!turned && x.Move == turnAfter)
 			continue
 		}
-		q := deco.Piece{From: x.FromDepthM, To: x.ToDepthM, Minutes: x.Minutes, Move: x.Move, Leg: x.Leg, Station: x.Station, Past: x.MetresPast,
-			Restriction: x.Restriction != "" && x.Restriction != route.RestrictionNone, Flow: math.Abs(x.FlowMMin)}
+		q := deco.Piece{
+			From: x.FromDepthM, To: x.ToDepthM, Minutes: x.Minutes, Move: x.Move, Leg: x.Leg, Station: x.Station, Past: x.MetresPast,
+			Restriction: x.Restriction != "" && x.Restriction != route.RestrictionNone, Flow: math.Abs(x.FlowMMin),
+		}
 		next := deco.Node{}
 		switch x.Kind {
 		case route.PieceSwim:

@@ -15,20 +15,30 @@ func TestTheSamePathEitherWay(t *testing.T) {
 	stage := "e50"
 	in := route.Input{
 		Water: route.Water{SurfaceBar: 1.01325, BarPerM: 0.0980665}, GasModel: gas.Real,
-		Policy: route.Policy{ShareFraction: 1.0 / 3, Rounding: route.Rounding{Mode: route.RoundDropFloor, StepBar: 5},
+		Policy: route.Policy{
+			ShareFraction: 1.0 / 3, Rounding: route.Rounding{Mode: route.RoundDropFloor, StepBar: 5},
 			StressFactor: 1, VerifiedCounts: route.VerifiedNever, AscentMMin: 9, DescentMMin: 18, CountOpenWaterAscent: true, MinProgressMMin: 6,
-			SlowExitFactor: 1.5, ThreeDonor: route.DonorSingle, WaitingGas: route.WaitingOwn, StageRule: route.StageFraction, StageFraction: 1.0 / 3},
+			SlowExitFactor: 1.5, ThreeDonor: route.DonorSingle, WaitingGas: route.WaitingOwn, StageRule: route.StageFraction, StageFraction: 1.0 / 3,
+		},
 		Speeds:   route.Speeds{SwimMMin: 14, ContingencyMMin: 12},
 		Stations: []route.Station{{Name: "mouth", DepthM: 2, Opening: true, Daylight: true}, {Name: "ledge", DepthM: 15}, {Name: "end", DepthM: 38}},
-		Legs: []route.Leg{{ID: "a", From: "mouth", To: "ledge", LengthM: 80, Lined: true, FlowMMin: -2, Restriction: "none", DepthPoints: []route.DepthPoint{{AtM: 40, DepthM: 20}}},
-			{ID: "b", From: "end", To: "ledge", LengthM: 60, Lined: true, Restriction: "minor"}},
-		Team: []route.Diver{{Name: "Ida", RMVLMin: 18, Mains: []route.Cylinder{{VolumeL: 24, StartBar: 220, Gas: route.Gas{O2: .28}}},
-			Stages: []route.Cylinder{{ID: stage, VolumeL: 7, StartBar: 200, Gas: route.Gas{O2: .5}, Deco: true}}},
-			{Name: "Ole", RMVLMin: 18, Mains: []route.Cylinder{{VolumeL: 24, StartBar: 220, Gas: route.Gas{O2: .28}}}}},
+		Legs: []route.Leg{
+			{ID: "a", From: "mouth", To: "ledge", LengthM: 80, Lined: true, FlowMMin: -2, Restriction: "none", DepthPoints: []route.DepthPoint{{AtM: 40, DepthM: 20}}},
+			{ID: "b", From: "end", To: "ledge", LengthM: 60, Lined: true, Restriction: "minor"},
+		},
+		Team: []route.Diver{
+			{
+				Name: "Ida", RMVLMin: 18, Mains: []route.Cylinder{{VolumeL: 24, StartBar: 220, Gas: route.Gas{O2: .28}}},
+				Stages: []route.Cylinder{{ID: stage, VolumeL: 7, StartBar: 200, Gas: route.Gas{O2: .5}, Deco: true}},
+			},
+			{Name: "Ole", RMVLMin: 18, Mains: []route.Cylinder{{VolumeL: 24, StartBar: 220, Gas: route.Gas{O2: .28}}}},
+		},
 		Route: route.Route{Start: "mouth", Moves: []route.Move{
 			{Leg: "a", To: "ledge", Actions: []route.Action{{Action: route.ActDrop, Diver: "Ida", Cylinder: &stage}}},
-			{Leg: "b", To: "end", HoldMin: 12, HoldTask: "survey"}, {Leg: "b", To: "ledge", Actions: []route.Action{{Action: route.ActPickUp, Diver: "Ida", Cylinder: &stage}}},
-			{Leg: "a", To: "mouth"}}},
+			{Leg: "b", To: "end", HoldMin: 12, HoldTask: "survey"},
+			{Leg: "b", To: "ledge", Actions: []route.Action{{Action: route.ActPickUp, Diver: "Ida", Cylinder: &stage}}},
+			{Leg: "a", To: "mouth"},
+		}},
 	}
 	traced, refused, problems := route.Trace(in)
 	if traced == nil {
@@ -42,12 +52,20 @@ func TestTheSamePathEitherWay(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	n := &Network{Rates: Rates{Swim: 14, Contingency: 12, Ascent: 9, Descent: 18, SlowExit: 1.5, CountAscent: true},
+	n := &Network{
+		Rates:    Rates{Swim: 14, Contingency: 12, Ascent: 9, Descent: 18, SlowExit: 1.5, CountAscent: true},
 		Stations: []Station{{"mouth", 2, true}, {"ledge", 15, false}, {"end", 38, false}},
-		Legs: []Leg{{ID: "a", From: 0, To: 1, Length: 80, Flow: -2, Lined: true, Points: []DepthPoint{{40, 20}}},
-			{ID: "b", From: 2, To: 1, Length: 60, Lined: true, Restriction: true}}}
-	d := &Dive{Moves: []Move{{Leg: 0, Actions: []deco.Action{{Kind: deco.Drop, Diver: 0, Cylinder: 1}}}, {Leg: 1, Dir: 1, Hold: 12},
-		{Leg: 1, Actions: []deco.Action{{Kind: deco.PickUp, Diver: 0, Cylinder: 1}}}, {Leg: 0, Dir: 1}}, TurnAfter: 2}
+		Legs: []Leg{
+			{ID: "a", From: 0, To: 1, Length: 80, Flow: -2, Lined: true, Points: []DepthPoint{{40, 20}}},
+			{ID: "b", From: 2, To: 1, Length: 60, Lined: true, Restriction: true},
+		},
+	}
+	d := &Dive{Moves: []Move{
+		{Leg: 0, Actions: []deco.Action{{Kind: deco.Drop, Diver: 0, Cylinder: 1}}},
+		{Leg: 1, Dir: 1, Hold: 12},
+		{Leg: 1, Actions: []deco.Action{{Kind: deco.PickUp, Diver: 0, Cylinder: 1}}},
+		{Leg: 0, Dir: 1},
+	}, TurnAfter: 2}
 	laid, err := n.Lay(d)
 	if err != nil {
 		t.Fatal(err)

@@ -223,8 +223,10 @@ func (n *Network) extend(open []*partial, x *partial, known []bool, rest []float
 			if from != x.at || x.visited[to] || !(g > leastGround) {
 				continue
 			}
-			y := &partial{at: to, onward: x.onward, metres: x.metres + n.Legs[leg].Length,
-				cost: x.cost + barMinutes(n.travel(nil, leg, dir, 0, g, 0), pressure)}
+			y := &partial{
+				at: to, onward: x.onward, metres: x.metres + n.Legs[leg].Length,
+				cost: x.cost + barMinutes(n.travel(nil, leg, dir, 0, g, 0), pressure),
+			}
 			y.hops = append(append([]hop(nil), x.hops...), hop{leg, dir, 0})
 			y.visited = append([]bool(nil), x.visited...)
 			y.visited[to] = true

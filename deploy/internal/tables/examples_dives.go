@@ -18,9 +18,11 @@ var exampleDives = map[string]scheduleRow{
 }
 
 func exampleDive(name string, v tissue.Variant, surface, depth, bottom, low, high, last float64, bottomGas string, others ...any) scheduleRow {
-	row := scheduleRow{Name: name, Variant: v, First: "1b", Surface: surface, PerMetre: water.Fresh.PerMetre, Vapour: tissue.WaterVapour,
+	row := scheduleRow{
+		Name: name, Variant: v, First: "1b", Surface: surface, PerMetre: water.Fresh.PerMetre, Vapour: tissue.WaterVapour,
 		Depth: depth, BottomTime: bottom, Descent: 20, Ascent: 10, GFLow: low, GFHigh: high, LastStop: last, Step: 3,
-		Gases: [][2]any{{bottomGas, nil}}}
+		Gases: [][2]any{{bottomGas, nil}},
+	}
 	if surface == 1 {
 		row.PerMetre = 0.1
 	}

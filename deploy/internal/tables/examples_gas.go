@@ -129,8 +129,10 @@ func (c *exampleCheck) contents() {
 }
 
 func (c *exampleCheck) blend() {
-	b := gas.Blend{Volume: 10, Kelvin: c.number("T"), Surface: 0, NowBar: 0, Now: gas.Air,
-		Target: gas.Mix{O2: c.number("fO2"), He: c.number("fHe")}, ToBar: c.number("P"), TopUp: gas.Air}
+	b := gas.Blend{
+		Volume: 10, Kelvin: c.number("T"), Surface: 0, NowBar: 0, Now: gas.Air,
+		Target: gas.Mix{O2: c.number("fO2"), He: c.number("fHe")}, ToBar: c.number("P"), TopUp: gas.Air,
+	}
 	s, err := b.Sheet()
 	if err != nil {
 		c.result.Fail(c.ID, "blend", err, "a sheet")

@@ -131,14 +131,18 @@ func newPassageDive(in *passageInput) (*passageDive, error) {
 	}
 	d.water = water.Column{Surface: in.Water.Surface, PerMetre: in.Water.PerMetre}
 	pol := &in.Policy
-	d.planner, err = deco.NewPlanner(deco.Settings{Model: d.model, Water: d.water, GFLow: in.Decompression.GFLow, GFHigh: in.Decompression.GFHigh,
+	d.planner, err = deco.NewPlanner(deco.Settings{
+		Model: d.model, Water: d.water, GFLow: in.Decompression.GFLow, GFHigh: in.Decompression.GFHigh,
 		Grid: in.Decompression.Grid, LastStop: in.Decompression.LastStop, Ascent: pol.Ascent, SwitchMinutes: pol.Switch,
-		LimitDeco: pol.LimitDeco, LimitBottom: pol.LimitBottom, Tolerance: pol.Tolerance, Least: pol.Least, FlowLimit: pol.StopFlow})
+		LimitDeco: pol.LimitDeco, LimitBottom: pol.LimitBottom, Tolerance: pol.Tolerance, Least: pol.Least, FlowLimit: pol.StopFlow,
+	})
 	if err != nil {
 		return nil, err
 	}
-	d.network = &passage.Network{Rates: passage.Rates{Swim: in.Speeds.Swim, Contingency: in.Speeds.Contingency, Ascent: pol.Ascent,
-		Descent: pol.Descent, SlowExit: pol.SlowExit, Delay: pol.Delay, CountAscent: pol.CountAscent}}
+	d.network = &passage.Network{Rates: passage.Rates{
+		Swim: in.Speeds.Swim, Contingency: in.Speeds.Contingency, Ascent: pol.Ascent,
+		Descent: pol.Descent, SlowExit: pol.SlowExit, Delay: pol.Delay, CountAscent: pol.CountAscent,
+	}}
 	for _, name := range slices.Sorted(maps.Keys(in.Stations)) {
 		d.stations[name] = len(d.network.Stations)
 		s := in.Stations[name]
@@ -146,8 +150,10 @@ func newPassageDive(in *passageInput) (*passageDive, error) {
 	}
 	for _, l := range in.Legs {
 		d.legs[l.ID] = len(d.network.Legs)
-		leg := passage.Leg{ID: l.ID, From: d.stations[l.From], To: d.stations[l.To], Length: l.Length, Flow: l.Flow, Lined: l.Lined,
-			Restriction: l.Restriction != "" && l.Restriction != "none"}
+		leg := passage.Leg{
+			ID: l.ID, From: d.stations[l.From], To: d.stations[l.To], Length: l.Length, Flow: l.Flow, Lined: l.Lined,
+			Restriction: l.Restriction != "" && l.Restriction != "none",
+		}
 		if pol.PullGlide != nil {
 			leg.PullGlide = *pol.PullGlide
 		}

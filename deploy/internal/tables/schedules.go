@@ -112,8 +112,10 @@ func (row *scheduleRow) schedule(first string, vapour float64) (*deco.Result, *t
 		return nil, nil, nil, err
 	}
 	column := water.Column{Surface: row.Surface, PerMetre: row.PerMetre}
-	planner, err := deco.NewPlanner(deco.Settings{Model: model, Water: column, GFLow: row.GFLow, GFHigh: row.GFHigh, Grid: row.Step,
-		LastStop: row.LastStop, Ascent: row.Ascent, LimitDeco: 3, LimitBottom: 3, FlowLimit: 9})
+	planner, err := deco.NewPlanner(deco.Settings{
+		Model: model, Water: column, GFLow: row.GFLow, GFHigh: row.GFHigh, Grid: row.Step,
+		LastStop: row.LastStop, Ascent: row.Ascent, LimitDeco: 3, LimitBottom: 3, FlowLimit: 9,
+	})
 	if err != nil {
 		return nil, nil, nil, err
 	}
