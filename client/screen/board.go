@@ -29,7 +29,7 @@ func (w View) Board(b *pb.Board) error {
 			}
 		}
 	}
-	p.headline(fmt.Sprintf("BOARD  %s, %s not seen out", count(int32(len(b.GetWatches())), "team", "teams"), count(int32(in), "diver", "divers")))
+	p.headline(fmt.Sprintf("BOARD  %s, %s in the water", count(int32(len(b.GetWatches())), "team", "teams"), count(int32(in), "diver", "divers")))
 	p.label(0, "As of", w.in(b.GetAsOf(), time.UTC)+", "+w.Age(b.GetAsOf()))
 	for _, x := range b.GetWatches() {
 		p.blank()

@@ -1,0 +1,379 @@
+package command
+
+import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+
+	"lastlight/client/exit"
+	pb "lastlight/proto/lastlight/v1"
+)
+
+// TestRefusalsEndWithOne: what a rule refuses is an answer, and exit code 1
+// in every form of output.
+func TestRefusalsEndWithOne(t *testing.T) {
+	c := newClub(t)
+	for _, verdict := range []string{"refuse", "indeterminate", "needs_waiver", "", "a word of later"} {
+		r := &pb.Report{Plan: "loop-1", PlanVersion: 1, Verdict: verdict, Hash: "aa"}
+		c.say("SubmitPlan", &pb.SubmitPlanResponse{Report: r})
+		c.say("EvaluatePlan", r)
+		c.say("GetReport", r)
+		for _, args := range [][]string{{"plan", "submit", "loop-1"}, {"plan", "check", "loop-1"}} {
+			for _, as := range []string{"table", "tabs", "json"} {
+				if got := c.run(append(args, "--as", as)...); got.code != exit.Refused || got.err != "" || got.out == "" {
+					t.Errorf("%q %v as %s: %d %s", verdict, args, as, got.code, got.err)
+				}
+			}
+		}
+		if got := c.run("plan", "report", "loop-1"); got.code != exit.Done {
+			t.Errorf("reading a refusal is no refusal: %d", got.code)
+		}
+	}
+	for verdict := range map[string]bool{"pass": true, "caution": true, "note": true} {
+		c.say("SubmitPlan", &pb.SubmitPlanResponse{Report: &pb.Report{Verdict: verdict}})
+		if got := c.run("plan", "submit", "loop-1"); got.code != exit.Done {
+			t.Errorf("%s: %d", verdict, got.code)
+		}
+	}
+	c.say("CheckGoodToGo", &pb.GoodToGo{Yes: false})
+	c.say("SignIn", &pb.SignInResponse{Go: false, Changed: []string{"the team"}})
+	c.say("GetBrief", &pb.Brief{Text: "NOT TO BE DIVED"})
+	c.say("ApprovePlan", &pb.DecideResponse{NotDecided: "blocked", Explanation: "two findings refuse"})
+	for _, args := range [][]string{
+		{"ready"}, {"watch", "sign-in", "loop-1", "--version", "1", "--measured", "ane=190"}, {"plan", "brief", "loop-1"},
+		{"plan", "approve", "loop-1", "--version", "1", "--report-hash", "aa"},
+	} {
+		if got := c.run(args...); got.code != exit.Refused {
+			t.Errorf("%v: %d %s", args, got.code, got.err)
+		}
+	}
+	c.say("ApprovePlan", &pb.DecideResponse{NotDecided: "report_changed"})
+	if got := c.run("plan", "approve", "loop-1", "--version", "1", "--report-hash", "aa"); got.code != exit.Conflict {
+		t.Errorf("changed meanwhile: %d", got.code)
+	}
+}
+
+// TestApproveTakesTheReportThatWasRead: and that of no other token.
+func TestApproveTakesTheReportThatWasRead(t *testing.T) {
+	c := newClub(t)
+	c.say("ApprovePlan", &pb.DecideResponse{Decided: true})
+	if got := c.run("plan", "approve", "loop-1"); got.code != exit.Usage || len(c.asked("ApprovePlan")) != 0 {
+		t.Fatalf("approved unread: %d %s", got.code, got.err)
+	}
+	c.say("GetReport", &pb.Report{Plan: "loop-1", PlanVersion: 3, Verdict: "pass", Hash: "beef"})
+	c.run("plan", "report", "loop-1")
+	if got := c.run("plan", "approve", "loop-1"); got.code != exit.Done {
+		t.Fatal(got.err)
+	}
+	req := c.asked("ApprovePlan")[0].(*pb.ApprovePlanRequest)
+	if req.GetVersion() != 3 || req.GetReportHash() != "beef" {
+		t.Errorf("sent %v", req)
+	}
+	// Another version than the one read needs its own hash.
+	if got := c.run("plan", "approve", "loop-1", "--version", "4"); got.code != exit.Usage {
+		t.Errorf("another version: %d", got.code)
+	}
+	other := filepath.Join(c.dir, "other")
+	if err := os.WriteFile(other, []byte("other-token"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if got := c.run("plan", "approve", "loop-1", "--token-file", other); got.code != exit.Usage {
+		t.Errorf("another person's reading: %d", got.code)
+	}
+}
+
+func TestErrorsEndAsDocumented(t *testing.T) {
+	c := newClub(t)
+	s, err := status.New(codes.InvalidArgument, "not a site").WithDetails(&errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{
+		{Field: "site.grade", Description: "read 9, expected 1 to 5"}, {Field: "site.title", Description: "is missing"},
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range []struct {
+		status *status.Status
+		code   exit.Code
+		words  []string
+	}{
+		{status.New(codes.NotFound, "no site \"x\""), exit.NotAllowed, []string{"not found: no site"}},
+		{status.New(codes.PermissionDenied, "coordinators only"), exit.NotAllowed, []string{"not allowed"}},
+		{status.New(codes.Unauthenticated, "expired"), exit.NotAllowed, []string{"lastlight login"}},
+		{status.New(codes.FailedPrecondition, "withdrawn"), exit.Conflict, []string{"not possible now"}},
+		{status.New(codes.Aborted, "version 4 stands"), exit.Conflict, []string{"changed meanwhile"}},
+		{status.New(codes.AlreadyExists, "hollow-spring"), exit.Conflict, []string{"exists already"}},
+		{status.New(codes.Internal, "incident 5f"), exit.Internal, []string{"incident 5f"}},
+		{status.New(codes.DeadlineExceeded, ""), exit.Unreachable, []string{"no answer in time"}},
+		{s, exit.Invalid, []string{"site.grade: read 9, expected 1 to 5", "site.title: is missing"}},
+		{status.New(codes.Internal, "red\x1b[31m"), exit.Internal, []string{"red[31m"}},
+	} {
+		c.answer("GetSite", func(proto.Message) (proto.Message, error) { return nil, x.status.Err() })
+		got := c.run("site", "show", "hollow-spring")
+		if got.code != x.code || got.out != "" {
+			t.Errorf("%s: ends with %d, want %d", x.status.Code(), got.code, x.code)
+		}
+		for _, w := range x.words {
+			if !strings.Contains(got.err, w) {
+				t.Errorf("%s: %q lacks %q", x.status.Code(), got.err, w)
+			}
+		}
+	}
+	for _, args := range [][]string{{"sit"}, {"site", "show"}, {"site", "list", "--nope"}, {"--as", "xml", "whoami"}, {"--request-id", "7", "whoami"}, {"--units", "furlongs", "whoami"}} {
+		if got := c.run(args...); got.code != exit.Usage || got.err == "" {
+			t.Errorf("%v: %d %s", args, got.code, got.err)
+		}
+	}
+	if got := c.run("whoami", "--server", "127.0.0.1:1", "--timeout", "300ms"); got.code != exit.Unreachable {
+		t.Errorf("nobody there: %d %s", got.code, got.err)
+	}
+}
+
+// TestRetries: a restarting server is asked again, a write with the same id.
+func TestRetries(t *testing.T) {
+	c := newClub(t)
+	tries := 0
+	c.answer("CreateSite", func(proto.Message) (proto.Message, error) {
+		if tries++; tries < 3 {
+			return nil, status.Error(codes.Unavailable, "starting")
+		}
+		return c.samples["lastlight.v1.Site"], nil
+	})
+	const id = "7d5f2f0e-53a5-4f0f-8b11-0d3c1a0b6f11"
+	args := []string{"site", "create", "x", "--title", "X", "--time-zone", "UTC", "--water-density", "1000", "--grade", "1", "--request-id", id}
+	if got := c.run(args...); got.code != exit.Done {
+		t.Fatal(got.err)
+	}
+	asked := c.asked("CreateSite")
+	if len(asked) != 3 {
+		t.Fatalf("%d tries", len(asked))
+	}
+	for _, r := range asked {
+		if r.(*pb.CreateSiteRequest).GetRequestId() != id {
+			t.Errorf("request id %s", r.(*pb.CreateSiteRequest).GetRequestId())
+		}
+	}
+	c.answer("CreateSite", func(proto.Message) (proto.Message, error) { return nil, status.Error(codes.DeadlineExceeded, "") })
+	if got := c.run(args...); got.code != exit.Unreachable || !strings.Contains(got.err, "--request-id "+id) {
+		t.Errorf("%d %s", got.code, got.err)
+	}
+}
+
+// TestUnitsReachTheServerAsTyped: the API converts; the client never does on the way in.
+func TestUnitsReachTheServerAsTyped(t *testing.T) {
+	c := newClub(t)
+	create := func(units string, more ...string) *pb.Cylinder {
+		t.Helper()
+		before := len(c.asked("CreateCylinder"))
+		got := c.run(append([]string{"cylinder", "create", "x", "--serial", "1", "--maker", "m", "--material", "steel", "--jurisdiction", "us", "--units", units}, more...)...)
+		if got.code != exit.Done {
+			t.Fatal(got.err)
+		}
+		return c.asked("CreateCylinder")[before].(*pb.CreateCylinderRequest).GetCylinder()
+	}
+	m := create("metric", "--water-volume", "11.1", "--working-pressure", "207")
+	if m.GetWaterVolume().GetLitres() != 11.1 || m.GetWorkingPressure().GetBar() != 207 {
+		t.Error(m)
+	}
+	i := create("imperial", "--water-volume", "80", "--working-pressure", "3000")
+	if i.GetWaterVolume().GetCubicFeetOfGasAtWorkingPressure() != 80 || i.GetWorkingPressure().GetPsi() != 3000 {
+		t.Error(i)
+	}
+	x := create("imperial", "--water-volume", "12L", "--working-pressure", "232 bar")
+	if x.GetWaterVolume().GetLitres() != 12 || x.GetWorkingPressure().GetBar() != 232 {
+		t.Error(x)
+	}
+	if got := c.run("cylinder", "show", "c-12-1", "--units", "imperial", "--as", "table"); !strings.Contains(got.out, "3365 psi") || !strings.Contains(got.out, "97 ft³") {
+		t.Error(got.out)
+	}
+}
+
+// TestUpdateKeepsTheRest: flags change what they name, on the version that was read.
+func TestUpdateKeepsTheRest(t *testing.T) {
+	c := newClub(t)
+	site := proto.Clone(c.samples["lastlight.v1.Site"]).(*pb.Site)
+	site.Version = 7
+	c.say("GetSite", site)
+	if got := c.run("site", "update", "hollow-spring", "--grade", "4"); got.code != exit.Done {
+		t.Fatal(got.err)
+	}
+	req := c.asked("UpdateSite")[0].(*pb.UpdateSiteRequest)
+	want := proto.Clone(site).(*pb.Site)
+	want.Grade = 4
+	if req.GetExpectedVersion() != 7 || !proto.Equal(req.GetSite(), want) {
+		t.Errorf("sent %v", req)
+	}
+}
+
+func TestListsFollowPages(t *testing.T) {
+	c := newClub(t)
+	c.answer("ListSites", func(m proto.Message) (proto.Message, error) {
+		req := m.(*pb.ListSitesRequest)
+		if req.GetSearch() != "spring" {
+			t.Errorf("search lost: %v", req)
+		}
+		switch req.GetPageToken() {
+		case "":
+			return &pb.ListSitesResponse{Sites: []*pb.Site{{Id: "a"}, {Id: "b"}}, NextPageToken: "2"}, nil
+		default:
+			return &pb.ListSitesResponse{Sites: []*pb.Site{{Id: "c", Title: "tab\there\x1b[2J"}}}, nil
+		}
+	})
+	got := c.run("site", "list", "--search", "spring")
+	if want := "id\ttitle\tgrade\ttime_zone\tsurvey\tarchived\na\t\t0\t\t0\t\nb\t\t0\t\t0\t\nc\ttab here[2J\t0\t\t0\t\n"; got.out != want {
+		t.Errorf("got %q", got.out)
+	}
+	got = c.run("site", "list", "--search", "spring", "--limit", "2")
+	if strings.Count(got.out, "\n") != 3 || !strings.Contains(got.err, "more than 2") {
+		t.Error(got)
+	}
+	got = c.run("site", "list", "--search", "spring", "--json")
+	var all struct{ Sites []struct{ ID string } }
+	if err := json.Unmarshal([]byte(got.out), &all); err != nil || len(all.Sites) != 3 {
+		t.Errorf("%v %s", err, got.out)
+	}
+}
+
+func TestApply(t *testing.T) {
+	c := newClub(t)
+	path := filepath.Join(c.dir, "two.yaml")
+	write := func(text string) {
+		t.Helper()
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	good := "records:\n  - role: {person: ane, role: diver}\n  - role: {person: rolf, role: cover}\n"
+	write(good)
+	c.say("ApplyRecords", &pb.ApplyRecordsResponse{Records: []*pb.AppliedRecord{
+		{Kind: "role", Id: "r1", Outcome: "unchanged"}, {Kind: "role", Id: "r2", Outcome: "unchanged"},
+	}})
+	got := c.run("apply", "-f", path, "--as", "table")
+	if got.code != exit.Done || !strings.Contains(got.out, "Nothing changed.") {
+		t.Error(got)
+	}
+	if c.asked("ApplyRecords")[0].(*pb.ApplyRecordsRequest).GetDryRun() {
+		t.Error("sent as a dry run")
+	}
+	// The server's problems get their lines.
+	c.say("ApplyRecords", &pb.ApplyRecordsResponse{Problems: []*pb.Problem{{Field: "records[1].role.person", Read: "rolf", Expected: "a person on record", Message: "nobody by that id"}}})
+	got = c.run("apply", "-f", path)
+	if got.code != exit.Invalid || !strings.Contains(got.err, path+":3:20: records[1].role.person: nobody by that id") {
+		t.Error(got)
+	}
+	// With a problem of its own the client asks for the others', and stores nothing.
+	write(good + "  - role: {person: x, role: king}\n")
+	got = c.run("apply", "-f", path)
+	last := c.asked("ApplyRecords")[2].(*pb.ApplyRecordsRequest)
+	if got.code != exit.Invalid || !last.GetDryRun() || !strings.Contains(got.err, "nobody by that id") || !strings.Contains(got.err, ":4:29: records[2].role.role") || !strings.Contains(got.err, "2 problems") {
+		t.Error(got, last.GetDryRun())
+	}
+	// A server that cannot be reached does not hide them.
+	got = c.run("apply", "-f", path, "--server", "127.0.0.1:1", "--timeout", "300ms")
+	if got.code != exit.Invalid || !strings.Contains(got.err, "role.role") {
+		t.Error(got)
+	}
+	before := len(c.asked("ApplyRecords"))
+	if got = c.run("apply", "-f", path, "-f", "nowhere.yaml"); got.code != exit.Invalid || len(c.asked("ApplyRecords")) != before {
+		t.Error(got)
+	}
+}
+
+func TestExportIsWhatApplyTakes(t *testing.T) {
+	c := newClub(t)
+	var all []*pb.Record
+	for _, m := range []proto.Message{c.samples["lastlight.v1.Site"], c.samples["lastlight.v1.Reading"]} {
+		r := &pb.Record{}
+		switch m := m.(type) {
+		case *pb.Site:
+			r.Record = &pb.Record_Site{Site: m}
+		case *pb.Reading:
+			r.Record = &pb.Record_Reading{Reading: m}
+		}
+		all = append(all, r)
+	}
+	c.answer("ExportRecords", func(m proto.Message) (proto.Message, error) {
+		if m.(*pb.ExportRecordsRequest).GetPageToken() == "" {
+			return &pb.ExportRecordsResponse{Records: all[:1], NextPageToken: "2"}, nil
+		}
+		return &pb.ExportRecordsResponse{Records: all[1:]}, nil
+	})
+	got := c.run("export")
+	// Times of a site are written in its zone.
+	if got.code != exit.Done || !strings.Contains(got.out, "read_at: 2026-06-01T07:40:00+02:00") {
+		t.Error(got)
+	}
+	if got := c.with(got.out, nil, "apply", "-f", "-"); got.code != exit.Done {
+		t.Error(got)
+	}
+	sent := c.asked("ApplyRecords")[0].(*pb.ApplyRecordsRequest).GetRecords()
+	if len(sent) != 2 || !proto.Equal(sent[0], all[0]) || !proto.Equal(sent[1], all[1]) {
+		t.Error(sent)
+	}
+}
+
+// TestTokensStayOut: of output, errors and readable files.
+func TestTokensStayOut(t *testing.T) {
+	c := newClub(t)
+	c.env["LASTLIGHT_TOKEN_FILE"] = ""
+	got := c.with("another-token\n", nil, "login", "--units", "imperial")
+	if got.code != exit.Done || strings.Contains(got.out+got.err, "another-token") {
+		t.Fatal(got)
+	}
+	path := filepath.Join(c.dir, ".config", "lastlight", "club.token")
+	info, err := os.Stat(path)
+	if err != nil || info.Mode().Perm() != 0o600 {
+		t.Fatal(err, info)
+	}
+	if got = c.run("config"); got.code != exit.Done || strings.Contains(got.out, "another-token") || !strings.Contains(got.out, "units\timperial") {
+		t.Error(got)
+	}
+	if err := os.Chmod(path, 0o640); err != nil {
+		t.Fatal(err)
+	}
+	if got = c.run("whoami"); got.code != exit.Usage || !strings.Contains(got.err, "0640") {
+		t.Error(got)
+	}
+	if got = c.with("two words\n", nil, "login"); got.code != exit.Usage || strings.Contains(got.err, "two words") {
+		t.Error(got)
+	}
+	if got = c.run("whoami", "--token-file", filepath.Join(c.dir, "none")); got.code != exit.NotAllowed {
+		t.Error(got)
+	}
+}
+
+// TestTheCAIsPinned: a server that the club's CA did not sign gets no token.
+func TestTheCAIsPinned(t *testing.T) {
+	c, other := newClub(t), newClub(t)
+	got := c.run("whoami", "--ca", other.env["LASTLIGHT_CA"], "--timeout", "400ms")
+	if got.code != exit.Unreachable || len(c.requests) != 0 {
+		t.Error(got)
+	}
+}
+
+func TestSignInSendsWhatWasMeasured(t *testing.T) {
+	c := newClub(t)
+	c.say("SignIn", &pb.SignInResponse{Go: true})
+	got := c.run("watch", "sign-in", "loop-1", "--version", "3", "--measured", "ane=2900psi", "--measured", "rolf=200", "--stage", "ane:s-1=180", "--temperature-c", "12", "--check")
+	if got.code != exit.Done {
+		t.Fatal(got.err)
+	}
+	req := c.asked("SignIn")[0].(*pb.SignInRequest)
+	if !req.GetCheckOnly() || len(req.GetMeasured()) != 2 || req.GetMeasured()[0].GetStartPressure().GetPsi() != 2900 ||
+		req.GetMeasured()[0].GetCylinders()[0].GetPressure().GetBar() != 180 || req.GetMeasured()[1].GetTemperatureC() != 12 {
+		t.Error(req)
+	}
+	if got := c.run("watch", "sign-out", "d-1"); got.code != exit.Usage {
+		t.Errorf("symptoms unanswered: %d", got.code)
+	}
+	for _, bad := range []string{"ane", "=200", "ane=x"} {
+		if got := c.run("watch", "sign-in", "loop-1", "--version", "3", "--measured", bad); got.code != exit.Usage {
+			t.Errorf("%s: %d", bad, got.code)
+		}
+	}
+}

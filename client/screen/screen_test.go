@@ -1,0 +1,202 @@
+package screen
+
+import (
+	"bytes"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+	"unicode/utf8"
+
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"lastlight/client/exit"
+	"lastlight/client/units"
+	pb "lastlight/proto/lastlight/v1"
+)
+
+var now = time.Date(2026, 6, 2, 9, 30, 0, 0, time.UTC)
+
+// at is a time of 2 June 2026, hours and minutes in UTC.
+func at(hour, minute int) *timestamppb.Timestamp {
+	return timestamppb.New(time.Date(2026, 6, 2, hour, minute, 0, 0, time.UTC))
+}
+
+func view(t *testing.T, out *bytes.Buffer, page bool, u units.System) View {
+	t.Helper()
+	zurich, err := time.LoadLocation("Europe/Zurich")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return View{Out: out, Units: u, Page: page, Now: now, Zone: func(string) *time.Location { return zurich }}
+}
+
+// screens holds a screen in its three forms against testdata: NAME.txt,
+// NAME.imperial.txt and NAME.tsv.
+func screens(t *testing.T, name string, show func(View) error, want exit.Code) {
+	t.Helper()
+	for _, form := range []struct {
+		ending string
+		page   bool
+		units  units.System
+	}{{".txt", true, units.Metric}, {".imperial.txt", true, units.Imperial}, {".tsv", false, units.Metric}} {
+		var out bytes.Buffer
+		err := show(view(t, &out, form.page, form.units))
+		if exit.Of(err) != want || (err != nil && err.Error() != "") {
+			t.Errorf("%s%s: ends with %d %v", name, form.ending, exit.Of(err), err)
+		}
+		if form.page {
+			for _, line := range strings.Split(out.String(), "\n") {
+				if n := utf8.RuneCountInString(line); n > 80 {
+					t.Errorf("%s%s: %d columns: %s", name, form.ending, n, line)
+				}
+			}
+		}
+		if strings.ContainsRune(out.String(), '\x1b') {
+			t.Errorf("%s%s: coloured", name, form.ending)
+		}
+		path := filepath.Join("testdata", name+form.ending)
+		if os.Getenv("UPDATE_GOLDEN") != "" {
+			if err := errors.Join(os.MkdirAll("testdata", 0o755), os.WriteFile(path, out.Bytes(), 0o600)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		golden, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if out.String() != string(golden) {
+			t.Errorf("%s (UPDATE_GOLDEN=1 writes it):\n%s", path, out.String())
+		}
+	}
+}
+
+func figure(name string, n float64, text, unit string) *pb.Figure {
+	return &pb.Figure{Name: name, Number: proto.Float64(n), Text: text, Unit: unit}
+}
+
+// refused is the siphon of story 2 of the method handbook in its numbers,
+// with an unknown and a waiver beside it.
+func refused() *pb.Report {
+	return &pb.Report{
+		Plan: "siphon-2", PlanVersion: 3, Moment: "planning", Verdict: "refuse", Hash: "5f0c2a91d7b3", EngineVersion: "engine 1", Policy: "2026-spring",
+		Survey: "lower-spring 4", EvaluatedAt: at(6, 12),
+		Counts: &pb.FindingCounts{Refuse: 1, Indeterminate: 1, NeedsWaiver: 1, Caution: 1, Pass: 41, NotApplicable: 6},
+		Findings: []*pb.Finding{
+			{
+				Rule: "gas.sharing", RuleVersion: 1, Status: "refuse", Key: "gas.sharing/ane/rolf", Subject: &pb.FindingSubject{Kind: "diver", Id: "ane", Name: "Ane"},
+				Other: &pb.FindingSubject{Kind: "diver", Id: "rolf", Name: "Rolf"}, Place: "480 m in, at the bell",
+				Message: "Swimming out on one diver's gas from the farthest place takes more than the donor has left.", Observed: figure("left", 3200, "3200", "L"),
+				Limit: figure("need", 4800, "4800", "L"), Shortfall: figure("short", 1600, "1600", "L"), Figures: []*pb.Figure{figure("in each cylinder", 66.66, "66.7", "bar")},
+				Remedy: "farthest here 360 m", Citation: &pb.Citation{Document: "method handbook", Section: "route and gas 3"},
+				Steps: []*pb.Step{{What: "way out", Formula: "L = d / v × Q × p", Inputs: []*pb.Figure{figure("d", 480, "480", "m"), figure("v", 12, "12", "m/min")}, Result: figure("need", 4800, "4800", "L")}},
+			},
+			{
+				Rule: "site.reading", RuleVersion: 2, Status: "indeterminate", Key: "site.reading", Subject: &pb.FindingSubject{Kind: "site", Id: "lower-spring"},
+				Message: "No reading of the level on this day.", Remedy: "record today's reading", DueAt: "entry",
+			},
+			{
+				Rule: "lights.count", RuleVersion: 1, Status: "needs_waiver", Key: "lights.count/rolf", Subject: &pb.FindingSubject{Kind: "diver", Id: "rolf", Name: "Rolf"},
+				Message: "Two lights are planned.", Observed: figure("lights", 2, "2", ""), Limit: figure("at least", 3, "3", ""), Shortfall: figure("short", 1, "1", ""),
+				Remedy: "a third light", WaivableBy: []string{"coordinator", "safety_officer"}, SecondApprover: true,
+			},
+			{Rule: "card.span", RuleVersion: 1, Status: "caution", Subject: &pb.FindingSubject{Kind: "diver", Id: "ane", Name: "Ane"}, Message: "The card's last day."},
+			{Rule: "team.size", RuleVersion: 1, Status: "pass", Subject: &pb.FindingSubject{Kind: "plan", Id: "siphon-2"}, Message: "Two divers."},
+		},
+	}
+}
+
+func TestRefusedPlan(t *testing.T) {
+	t.Parallel()
+	screens(t, "refused", func(w View) error { return w.Report(refused(), ReportOptions{Site: "lower-spring"}) }, exit.Done)
+	screens(t, "refused-all", func(w View) error { return w.Report(refused(), ReportOptions{All: true, Steps: true}) }, exit.Done)
+}
+
+func TestPassingPlan(t *testing.T) {
+	t.Parallel()
+	r := refused()
+	r.Verdict, r.Counts, r.Findings = "pass", &pb.FindingCounts{Pass: 44}, r.GetFindings()[4:]
+	screens(t, "passing", func(w View) error { return w.Report(r, ReportOptions{}) }, exit.Done)
+}
+
+func TestReady(t *testing.T) {
+	t.Parallel()
+	screens(t, "ready-no", func(w View) error {
+		return w.Ready(&pb.GoodToGo{
+			Person: "ane", Day: "2026-06-07", Site: "lower-spring", CountsAs: "introductory", CountsBecause: "the apprentice card ends on 2026-06-05",
+			Policy: "2026-spring", EngineVersion: "engine 1",
+			Lines: []*pb.GoodToGoLine{
+				{Sign: "STOP", What: "Your medical declaration ends on 2026-06-04.", ToDo: "Make a new declaration and have the day recorded."},
+				{Sign: "SOON", What: "Cylinder c-12-1 is due for its visual inspection after 2026-06-30.", ToDo: "Take it to the blender.", ChangesOn: "2026-07-01"},
+				{Sign: "OK", What: "You have been in this cave in the last 12 months."},
+			},
+		})
+	}, exit.Refused)
+	screens(t, "ready-yes", func(w View) error {
+		return w.Ready(&pb.GoodToGo{Person: "ane", Day: "2026-06-02", Yes: true, CountsAs: "FULL", Lines: []*pb.GoodToGoLine{{Sign: "OK", What: "Nothing is missing."}}})
+	}, exit.Done)
+}
+
+func watches() []*pb.Watch {
+	return []*pb.Watch{
+		{
+			Dive: "d-41", Plan: "loop-1", PlanVersion: 3, Site: "hollow-spring", TimeZone: "Europe/Zurich", EnteredAt: at(7, 5), CodeWord: "HERON",
+			Step: "look", NextStep: "call the coordinator", NextStepAt: at(9, 41), Split: true, Cover: "Grete", EmergencyNumber: "112",
+			Times: &pb.WatchTimes{Eto: at(8, 55), Look: at(9, 10), Coordinator: at(9, 41), Dial: at(9, 55), Walk: at(9, 35)},
+			Divers: []*pb.WatchDiver{
+				{Person: "rolf", Name: "Rolf", InAt: at(7, 5)},
+				{Person: "ane", Name: "Ane", InAt: at(7, 5), SeenOutAt: at(8, 50), SeenOutBy: "grete", SignedOutAt: at(8, 58), Symptoms: proto.Bool(false), Corrections: []string{"seen out 08:40 was Rolf's twin"}},
+			},
+			Figures:  []*pb.DiverFigures{{Person: "rolf", Name: "Rolf", Turns: []*pb.SupplyTurn{{Supply: "twin-2", StartBar: 195, TurnBar: 140, TurnBarExact: 139.2}}}},
+			Contacts: []*pb.WatchContact{{Person: "rolf", FullName: "Contact of Rolf", Telephone: "+00 555 0101", Relation: "family"}},
+		},
+		{
+			Dive: "d-42", Plan: "pool-1", PlanVersion: 1, Site: "hollow-spring", TimeZone: "Europe/Zurich", EnteredAt: at(9, 0), Step: "in", NextStep: "expected out",
+			NextStepAt: at(10, 15), Times: &pb.WatchTimes{Eto: at(10, 15)}, Divers: []*pb.WatchDiver{{Person: "tove", Name: "Tove", InAt: at(9, 0)}},
+		},
+	}
+}
+
+func TestBoard(t *testing.T) {
+	t.Parallel()
+	screens(t, "board", func(w View) error {
+		return w.Board(&pb.Board{AsOf: timestamppb.New(now.Add(-40 * time.Second)), Watches: watches(), Caution: "Nobody is called by this system."})
+	}, exit.Done)
+	screens(t, "board-empty", func(w View) error { return w.Board(&pb.Board{AsOf: timestamppb.New(now)}) }, exit.Done)
+}
+
+func TestSignIn(t *testing.T) {
+	t.Parallel()
+	screens(t, "sign-in-go", func(w View) error {
+		return w.SignIn(&pb.SignInResponse{Go: true, Changed: []string{"Rolf starts with 195 bar instead of 210"}, Watch: watches()[1]}, false)
+	}, exit.Done)
+	screens(t, "sign-in-no", func(w View) error {
+		return w.SignIn(&pb.SignInResponse{Changed: []string{"the team is another one"}, WhoMustApprove: "a coordinator who takes no part in the dive", Report: refused()}, false)
+	}, exit.Refused)
+}
+
+func TestDetail(t *testing.T) {
+	t.Parallel()
+	screens(t, "detail", func(w View) error {
+		return w.Detail(&pb.Reading{Id: "r-1", Site: "hollow-spring", ReadAt: at(5, 40), LevelM: proto.Float64(0.8), Flow: "low", OpeningsSeenOpen: []string{"pool", "east"}, Notes: "two\nlines \x1b[31m"})
+	}, exit.Done)
+}
+
+// TestTurnPressuresAreNeverRoundedDown, in either unit.
+func TestTurnPressuresAreNeverRoundedDown(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		bar              float64
+		metric, imperial string
+	}{{150, "150 bar", "2176 psi"}, {139.21, "139.3 bar", "2020 psi"}, {150.00000000001, "150 bar", "2176 psi"}} {
+		if got := units.Metric.BarUp(c.bar); got != c.metric {
+			t.Errorf("%v: %s", c.bar, got)
+		}
+		if got := units.Imperial.BarUp(c.bar); got != c.imperial {
+			t.Errorf("%v: %s", c.bar, got)
+		}
+	}
+}
