@@ -1,0 +1,219 @@
+package screen
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/reflect/protoregistry"
+
+	pb "lastlight/proto/lastlight/v1"
+)
+
+// TestJSONFieldsAreFrozen: scripts read these names. One that is added is
+// added here as well; none is taken away or changed.
+func TestJSONFieldsAreFrozen(t *testing.T) {
+	t.Parallel()
+	var got strings.Builder
+	_ = (&pb.Site{}).ProtoReflect() // Registers the files.
+	for _, name := range answers() {
+		d, err := protoregistry.GlobalFiles.FindDescriptorByName(protoreflect.FullName("lastlight.v1." + name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		md := d.(protoreflect.MessageDescriptor)
+		got.WriteString(name + ":")
+		for i := range md.Fields().Len() {
+			got.WriteString(" " + string(md.Fields().Get(i).Name()))
+		}
+		got.WriteString("\n")
+	}
+	if got.String() != frozen {
+		t.Errorf("the fields of --json have changed:\n%s", got.String())
+	}
+}
+
+// answers are the messages that --json can show, by name, in the order of frozen.
+func answers() []string {
+	var out []string
+	for line := range strings.Lines(frozen) {
+		name, _, _ := strings.Cut(line, ":")
+		out = append(out, name)
+	}
+	return out
+}
+
+// TestEveryAnswerIsFrozen: a message that a call can answer with, at any depth, is in the list.
+func TestEveryAnswerIsFrozen(t *testing.T) {
+	t.Parallel()
+	listed := map[string]bool{}
+	for _, name := range answers() {
+		listed[name] = true
+	}
+	seen := map[protoreflect.FullName]bool{}
+	var missing []string
+	var walk func(md protoreflect.MessageDescriptor)
+	walk = func(md protoreflect.MessageDescriptor) {
+		if seen[md.FullName()] || md.FullName().Parent() != "lastlight.v1" {
+			return
+		}
+		seen[md.FullName()] = true
+		if !listed[string(md.Name())] {
+			missing = append(missing, string(md.Name()))
+		}
+		for i := range md.Fields().Len() {
+			if m := md.Fields().Get(i).Message(); m != nil {
+				walk(m)
+			}
+		}
+	}
+	protoregistry.GlobalFiles.RangeFilesByPackage("lastlight.v1", func(fd protoreflect.FileDescriptor) bool {
+		for i := range fd.Services().Len() {
+			for j := range fd.Services().Get(i).Methods().Len() {
+				walk(fd.Services().Get(i).Methods().Get(j).Output())
+			}
+		}
+		return true
+	})
+	if len(missing) > 0 {
+		t.Error(fmt.Sprint("not in the list: ", strings.Join(missing, "\n")))
+	}
+}
+
+func TestJSONIsTheSameBytes(t *testing.T) {
+	t.Parallel()
+	got, err := JSON(&pb.GoodToGo{Person: "ane"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	const want = `{
+  "person": "ane",
+  "day": "",
+  "site": "",
+  "yes": false,
+  "counts_as": "",
+  "counts_because": "",
+  "lines": [],
+  "policy": "",
+  "engine_version": ""
+}
+`
+	if string(got) != want {
+		t.Errorf("%s", got)
+	}
+}
+
+const frozen = `AltitudeArrival: site arrived_at
+Analysis: id cylinder analysed_at oxygen_percent helium_percent analysed_by analyser calibrated_at air_reading_percent pressure label ended_by ended_at
+AppliedRecord: kind id outcome changes
+ApplyRecordsResponse: records problems
+Board: as_of watches caution
+Brief: plan plan_version code_word text valid
+Card: id level endorsement issued_day expires_day number issuing_body depth_limit_m seen_by seen_at revoked_at revoked_reason
+Chamber: title telephone open_day_and_night travel_min confirmed_day
+Circuit: id approach legs far_opening marker_at_m marker_hold_min
+CircuitFigures: id kind length_m reach_forward_m reach_backward_m closes marker_from_m marker_to_m marker_legal distance_halfway_m time_halfway_m gas_halfway_m halves_differ
+Citation: document edition section date_read
+Closure: from_day to_day reason
+Cylinder: id serial maker water_volume working_pressure material alloy specification jurisdiction manufactured first_service_day risk_assessment_day heavy_use burst_disc_on_record oxygen_clean owner service_events thread notes version archived quarantined due
+CylinderSet: id kind cylinders owner dual_outlet notes version archived
+DecideResponse: decided plan decision report not_decided explanation
+Decision: id plan plan_version decision decided_by decided_at reason report_hash engine_version policy survey conditions
+DepthPoint: at_m depth_m
+Dive: id site plan plan_version expedition kind entered_at out_at divers cover max_depth_m penetration_m zone legs survey marker_station marker_reached_at openings_seen_open flow_met level_met_m visibility_met_m required_stops left notes taught_level out_at_station version archived state recorded_by
+DiveDiver: person counted_as instructor used start_pressure end_pressure mains gas symptoms max_depth_m
+DiveFigures: runtime_min max_depth_m penetration_m distance_m entry enter_by latest_surfacing watch divers turn_at_the_latest commitment_point route worst_sharing turn_minute circuits
+DiverFigures: person name turns lower_starts consumption_l_min consumption_origin counts_as counts_because surface_bar
+DueSummary: hydro_last_day visual_last_day next status
+EmergencyContact: full_name telephone relation
+EmergencySheet: emergency_number rescue_service chambers hospital signal_point walk_to_signal_min coordinator_reached_at_water oxygen first_aiders landing_place languages insurance_numbers press_contact confirmed_day
+Equipment: id kind serial maker owner burn_min line_m manufactured service_events notes scooter_speed_m_min version archived quarantined
+Event: id at who what kind record before after request_id
+Evidence: plan plan_version input report hash
+Expedition: id title from_day to_day sites participants notes version archived
+ExportRecordsResponse: records next_page_token
+Figure: name number text unit
+Fill: id cylinder filled_at time_zone pressure temperature_c intended top_up source filled_by
+Finding: rule rule_version status code subject other path place observed limit shortfall figures citation message remedy waivable_by second_approver due_at key steps waived_by
+FindingCounts: refuse indeterminate needs_waiver caution note pass not_applicable
+FindingSubject: kind id name
+GasMix: oxygen_percent helium_percent
+GoNoGo: level_min_m level_max_m flow_max visibility_min_m
+GoodToGo: person day site yes counts_as counts_because lines policy engine_version
+GoodToGoLine: sign what to_do changes_on finding
+Incident: id site dive happened_at level types people narrative trigger harmful_action preceding_event outcome went_right lessons injured consent_to_share version state reviewed_by reviewed_narrative reported_by reported_at
+IncidentRate: per_thousand lower upper shown_as
+IssuedToken: token secret
+Item: cylinder equipment
+LeftBehind: kind place item owner remove_by
+LeftItem: id site dive kind place item owner left_at remove_by confirmed_at recovered_at recovered_in_dive
+LeftOnPurpose: kind item owner remove_by
+Leg: id from to length_m lined unlined_kind restriction flow_m_min bottom declared_free_above depth_points off_main_line pull_and_glide_m_min
+LegPassed: leg direction people
+LineDamage: id site legs seen_at what reported_by
+ListAnalysesResponse: analyses next_page_token
+ListCylinderSetsResponse: sets next_page_token
+ListCylindersResponse: cylinders next_page_token
+ListDecisionsResponse: decisions next_page_token
+ListDivesResponse: dives next_page_token
+ListEquipmentResponse: equipment next_page_token
+ListEventsResponse: events next_page_token
+ListExpeditionsResponse: expeditions next_page_token
+ListFillsResponse: fills next_page_token
+ListIncidentsResponse: incidents next_page_token
+ListLeftItemsResponse: items next_page_token
+ListPeopleResponse: people next_page_token
+ListPermitsResponse: permits next_page_token
+ListPlansResponse: plans next_page_token
+ListPoliciesResponse: policies next_page_token
+ListReadingsResponse: readings next_page_token
+ListRolesResponse: roles next_page_token
+ListSitesResponse: sites next_page_token
+ListSurveysResponse: surveys next_page_token
+ListTokensResponse: tokens next_page_token
+LowerStart: start_bar turns no_dive turn_at_the_latest
+MedicalStatus: examined_day doctor_until declared_day restriction_code suspended_at cleared_at cleared_by_roles depth_limit_m
+OxygenCylinder: water_volume pressure
+Participant: person tasks
+Permit: id site from_day to_day daily_from daily_to divers_at_most granted_by notes version archived
+Person: id full_name short_name initials guest birth_day cards consumption worst_consumption medical emergency_contacts telephone guardian guardian_consent_to unavailable arrivals version archived
+Plan: id site survey expedition kind goal leader team standby cover planned_entry enter_by route swim_m_min contingency_swim_m_min slow_exit_factor night cavern_only taught_level walk_to_signal_min notes gf_low_percent gf_high_percent set_up_for circuits relies_on_set_up gas_fraction version state state_reasons archived code_word version_at version_by waivers
+PlanDiver: person mains start_pressure gas temperature_c stages equipment markers arrows cutting_tools masks rebreather
+PlanStage: cylinder kind start_pressure gas switch_depth_m temperature_c
+Policy: id document reason number state in_force_from adopted_by created_at
+Position: latitude longitude
+Pressure: bar psi
+Problem: field read expected message
+Reading: id site read_at level_m flow visibility_m openings_seen_open notes read_by
+Record: site survey reading permit person cylinder cylinder_set equipment fill analysis policy expedition plan dive incident role
+Report: plan plan_version moment verdict counts findings hash engine_version policy survey evaluated_at dive
+RoleGrant: id person role expedition of_person granted_at granted_by revoked_at
+Route: start start_actions moves left
+RouteAction: action person cylinder marker
+RouteLine: move leg from to arrive_min leave_min depth_m zone tasks against_survey
+RouteMove: leg to swim_m_min run_line reel recover_line actions hold_min hold_task turn
+ServiceEvent: id kind date next_due eddy_current plus what clears corrects done_by evidence recorded_at recorded_by
+SignInResponse: go changed who_must_approve watch report
+Site: id title time_zone water_density altitude_m barometer_bar water_temperature_c grade coarse_position exact_position access_notes gate_code thresholds emergency closures notes permit_required version archived latest_survey restricted_on_record
+SiteHistory: site dives people_dives incidents rate entries next_page_token left
+SiteHistoryEntry: at kind id summary
+Station: id depth_m opening daylight air_bell time_zone notes
+Step: what formula inputs result source
+StopAllDivesResponse: plans_made_stale
+SubmitPlanResponse: plan report
+SupplyTurn: supply start_bar turn_bar_exact turn_bar governs gas no_dive_below_bar person
+SurfaceRate: litres_per_minute cubic_feet_per_minute
+Survey: site number surveyed_day surveyed_by stations legs notes recorded_at recorded_by
+Token: id person device issued_at expires_at revoked_at last_used_at
+TurnPlace: move station metres_past towards hold_min elapsed_min whole_route binds
+Unavailability: from_day to_day
+Waiver: id plan plan_version finding rule reason conditions waived_by waived_at expires_at second_approver needs_second_approver
+Watch: dive plan plan_version site time_zone entered_at times divers cover code_word step next_step next_step_at split all_seen_out all_signed_out figures contacts emergency_number
+WatchContact: person full_name telephone relation
+WatchDiver: person name in_at seen_out_at seen_out_by signed_out_at signed_out_by symptoms corrections
+WatchTimes: eto look coordinator dial grace_min gas_clause walk
+WaterVolume: litres cubic_feet cubic_feet_of_gas_at_working_pressure
+WhoAmIResponse: person full_name token roles server_version engine_version club_time_zone club
+WorstSharing: donor receiver place left_l need_l margin_l margin_bar
+`
