@@ -124,7 +124,7 @@ func (s *Server) build(ctx context.Context, certificate tls.Certificate, now fun
 		// The server finds out dead connections by itself; a client needs no pings of its own, and many of them are refused.
 		grpc.KeepaliveParams(keepalive.ServerParameters{MaxConnectionIdle: 15 * time.Minute, Time: time.Minute, Timeout: 20 * time.Second}),
 	)...)
-	registerServices(s.grpc, s.store)
+	registerServices(s.grpc, s.store, valid)
 	grpc_health_v1.RegisterHealthServer(s.grpc, s.health)
 	reflection.Register(s.grpc)
 	return access.CheckServed(served(s.grpc))

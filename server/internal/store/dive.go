@@ -146,11 +146,11 @@ INSERT INTO left_item (id, site, dive, kind, place, item, owner, left_at, remove
 }
 
 // PutDive records a past dive, or corrects a recorded one: the former record is kept.
-func (tx *Tx) PutDive(ctx context.Context, m *lastlightv1.Dive, expect Expect) (Put[*lastlightv1.Dive], error) {
+func (tx *Tx) PutDive(ctx context.Context, m *lastlightv1.Dive, expect Expect, guards ...Guard[*lastlightv1.Dive]) (Put[*lastlightv1.Dive], error) {
 	if err := checkDiveReferences(ctx, tx, m); err != nil {
 		return Put[*lastlightv1.Dive]{}, err
 	}
-	return dives.put(ctx, tx, m, expect)
+	return dives.put(ctx, tx, m, expect, guards...)
 }
 
 // checkDiveReferences finds every leg, station and survey in the dive that the site does not have.

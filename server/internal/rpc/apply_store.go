@@ -1,0 +1,234 @@
+package rpc
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/access"
+	"lastlight/server/internal/fault"
+	"lastlight/server/internal/incident"
+	"lastlight/server/internal/store"
+)
+
+// flushEvery keeps what is queued small: a file may have 20,000 records.
+const flushEvery = 200
+
+// store writes the file's records in the order of their kinds. With collect it
+// goes on after a record that cannot be stored, and the answer tells all that is
+// wrong; without, the first one ends it.
+func (h *Files) store(ctx context.Context, tx *store.Tx, f *file, collect bool) (*lastlightv1.ApplyRecordsResponse, error) {
+	out := &lastlightv1.ApplyRecordsResponse{Records: make([]*lastlightv1.AppliedRecord, len(f.entries))}
+	problems := slices.Clone(f.problems)
+	if err := h.lock(ctx, tx, f); err != nil {
+		return nil, err
+	}
+	// A record that is wrong by itself is not tried: it would only be complained of twice.
+	wrong := map[string]bool{}
+	for _, p := range f.problems {
+		for _, e := range f.entries {
+			if len(p.Field) >= len(e.prefix)-1 && p.Field[:len(e.prefix)-1] == e.prefix[:len(e.prefix)-1] {
+				wrong[e.prefix] = true
+				break
+			}
+		}
+	}
+	missing := false
+	for n, i := range f.order() {
+		e := f.entries[i]
+		out.Records[i] = &lastlightv1.AppliedRecord{Kind: e.kind, Id: e.id}
+		if wrong[e.prefix] {
+			missing = true
+			continue
+		}
+		one := func() error {
+			applied, err := h.applyOne(ctx, tx, f, e)
+			if err == nil {
+				out.Records[i] = applied
+			}
+			return err
+		}
+		var err error
+		if collect {
+			err = tx.Savepoint(ctx, one)
+		} else if err = one(); err == nil && n%flushEvery == 0 {
+			err = tx.Flush(ctx)
+		}
+		switch {
+		case err == nil:
+		case !collect:
+			return nil, err
+		case !isInput(err):
+			return nil, err
+		case missing && isReference(err):
+			// It refers to a record that was left out above; that one is complained of.
+		default:
+			missing = true
+			problems = append(problems, problemsOf(e, err)...)
+		}
+	}
+	if len(problems) > mostProblems {
+		rest := len(problems) - mostProblems
+		problems = append(problems[:mostProblems], fault.Problem{Field: "records", Message: fmt.Sprintf("and %d more", rest)})
+	}
+	if len(problems) > 0 {
+		out.Records = nil
+	}
+	for _, p := range problems {
+		out.Problems = append(out.Problems, &lastlightv1.Problem{Field: p.Field, Read: clip(p.Read, 200), Expected: p.Expected, Message: p.Message})
+	}
+	return out, nil
+}
+
+func isReference(err error) bool {
+	f, ok := fault.As(err)
+	return ok && (f.Reason == "NO_SUCH_REFERENCE" || f.Kind == fault.NotFound)
+}
+
+func problemsOf(e *entry, err error) []fault.Problem {
+	f, ok := fault.As(fault.Under(e.prefix, err))
+	if !ok {
+		return nil
+	}
+	if len(f.Problems) == 0 {
+		return []fault.Problem{{Field: e.prefix[:len(e.prefix)-1], Read: e.id, Message: f.Message}}
+	}
+	return f.Problems
+}
+
+// order gives the places of the records in the order in which they are stored:
+// by kind, wards after guardians, else by key.
+func (f *file) order() []int {
+	rank := map[string]int{}
+	for n, kind := range kindOrder {
+		rank[kind] = n
+	}
+	places := make([]int, len(f.entries))
+	for i := range places {
+		places[i] = i
+	}
+	ward := func(e *entry) int {
+		if p, ok := e.m.(*lastlightv1.Person); ok && p.Guardian != "" {
+			return 1
+		}
+		return 0
+	}
+	slices.SortStableFunc(places, func(a, b int) int {
+		x, y := f.entries[a], f.entries[b]
+		if d := rank[x.kind] - rank[y.kind]; d != 0 {
+			return d
+		}
+		return ward(x) - ward(y)
+	})
+	return places
+}
+
+// lock takes every root that the file touches before anything is written.
+func (h *Files) lock(ctx context.Context, tx *store.Tx, f *file) error {
+	var people, sites, items []string
+	for _, e := range f.entries {
+		switch m := e.m.(type) {
+		case *lastlightv1.Person:
+			people = append(people, m.Id)
+		case *lastlightv1.RoleGrant:
+			people = append(people, m.Person)
+		case *lastlightv1.Incident:
+			people = append(people, m.People...)
+		case *lastlightv1.Dive:
+			for _, d := range m.Divers {
+				people = append(people, d.Person)
+			}
+			sites = append(sites, m.Site)
+		case *lastlightv1.Site:
+			sites = append(sites, m.Id)
+		case *lastlightv1.Survey:
+			sites = append(sites, m.Site)
+		case *lastlightv1.Reading:
+			sites = append(sites, m.Site)
+		case *lastlightv1.Permit:
+			sites = append(sites, m.Site)
+		case *lastlightv1.Cylinder:
+			items = append(items, m.Id)
+		case *lastlightv1.Equipment:
+			items = append(items, m.Id)
+		case *lastlightv1.CylinderSet:
+			items = append(items, m.Cylinders...)
+		case *lastlightv1.Fill:
+			items = append(items, m.Cylinder)
+		case *lastlightv1.Analysis:
+			items = append(items, m.Cylinder)
+		}
+	}
+	return tx.LockAll(ctx, people, sites, items)
+}
+
+// applyOne stores one record. A record that was found on record is changed, one
+// that was not is new: what came in between is told, not overwritten.
+func (h *Files) applyOne(ctx context.Context, tx *store.Tx, f *file, e *entry) (*lastlightv1.AppliedRecord, error) {
+	expect := store.Expect{New: !e.exists, Existing: e.exists}
+	done := func(id string, outcome store.Outcome, changes []string, err error) (*lastlightv1.AppliedRecord, error) {
+		return &lastlightv1.AppliedRecord{Kind: e.kind, Id: id, Outcome: string(outcome), Changes: changes}, err
+	}
+	switch m := e.m.(type) {
+	case *lastlightv1.Person:
+		p, err := tx.PutPerson(ctx, m, expect, guardPerson(f.c, f.subjects["person"][m.Id]))
+		return done(m.Id, p.Outcome, p.Changes, err)
+	case *lastlightv1.Site:
+		p, err := tx.PutSite(ctx, m, expect, guardSite(f.c, f.subjects["site"][m.Id], ""))
+		return done(m.Id, p.Outcome, p.Changes, err)
+	case *lastlightv1.Survey:
+		s, outcome, err := tx.AddSurvey(ctx, m)
+		return done(fmt.Sprintf("%s/%d", m.Site, s.GetNumber()), outcome, nil, err)
+	case *lastlightv1.Reading:
+		p, err := tx.PutReading(ctx, m)
+		return done(p.Record.GetId(), p.Outcome, nil, err)
+	case *lastlightv1.Permit:
+		p, err := tx.PutPermit(ctx, m, expect)
+		return done(m.Id, p.Outcome, p.Changes, err)
+	case *lastlightv1.Cylinder:
+		p, err := tx.PutCylinder(ctx, m, expect, guardCylinder(f.c, f.subjects["item"][m.Id]))
+		return done(m.Id, p.Outcome, p.Changes, err)
+	case *lastlightv1.CylinderSet:
+		p, err := tx.PutCylinderSet(ctx, m, expect)
+		return done(m.Id, p.Outcome, p.Changes, err)
+	case *lastlightv1.Equipment:
+		p, err := tx.PutEquipment(ctx, m, expect)
+		return done(m.Id, p.Outcome, p.Changes, err)
+	case *lastlightv1.Fill:
+		p, err := tx.PutFill(ctx, m)
+		return done(p.Record.GetId(), p.Outcome, nil, err)
+	case *lastlightv1.Analysis:
+		p, err := tx.PutAnalysis(ctx, m)
+		return done(p.Record.GetId(), p.Outcome, nil, err)
+	case *lastlightv1.Policy:
+		p, err := tx.PutPolicy(ctx, m, store.Expect{})
+		return done(m.Id, p.Outcome, nil, err)
+	case *lastlightv1.Expedition:
+		p, err := tx.PutExpedition(ctx, m, expect)
+		return done(m.Id, p.Outcome, p.Changes, err)
+	case *lastlightv1.RoleGrant:
+		g, outcome, err := tx.GrantRole(ctx, m)
+		return done(g.GetId(), outcome, nil, err)
+	case *lastlightv1.Plan:
+		p, err := tx.PutPlan(ctx, m, expect)
+		return done(m.Id, p.Outcome, p.Changes, err)
+	case *lastlightv1.Dive:
+		p, err := tx.PutDive(ctx, m, expect, guardDive(f.c))
+		return done(m.Id, p.Outcome, p.Changes, err)
+	case *lastlightv1.Incident:
+		return h.applyIncident(ctx, tx, f.c, m, expect, done)
+	}
+	return nil, fmt.Errorf("a record of kind %s cannot be stored", e.kind)
+}
+
+func (h *Files) applyIncident(ctx context.Context, tx *store.Tx, c *access.Caller, m *lastlightv1.Incident, expect store.Expect,
+	done func(string, store.Outcome, []string, error) (*lastlightv1.AppliedRecord, error),
+) (*lastlightv1.AppliedRecord, error) {
+	names, err := store.Names(ctx, tx)
+	if err != nil {
+		return nil, err
+	}
+	p, err := tx.PutIncident(ctx, m, expect, guardIncident(c, func(p *fault.Problems, m *lastlightv1.Incident) { incident.Check(p, m, names, tx.Now()) }))
+	return done(m.Id, p.Outcome, p.Changes, err)
+}
