@@ -169,11 +169,16 @@ func applied(w screen.View, file *recordfile.File, r *pb.ApplyRecordsResponse, d
 		place, _ := file.Places.Find("records[" + strconv.Itoa(i) + "]")
 		t.Rows = append(t.Rows, []string{x.GetOutcome(), x.GetKind(), x.GetId(), strings.Join(x.GetChanges(), ", "), place.String()})
 	}
+	if !w.Page {
+		return w.Table(t)
+	}
+	// The line is for programs; on a page it would crowd out the rest.
+	t.Columns = t.Columns[:4]
+	for i := range t.Rows {
+		t.Rows[i] = t.Rows[i][:4]
+	}
 	if err := w.Table(t); err != nil {
 		return err
-	}
-	if !w.Page {
-		return nil
 	}
 	words := fmt.Sprintf("%d created, %d changed, %d unchanged.", counts["created"], counts["changed"], counts["unchanged"])
 	if counts["created"]+counts["changed"] == 0 {

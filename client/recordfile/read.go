@@ -196,6 +196,10 @@ func schema(m proto.Message, path string, places *Places) Problems {
 			if f := protovalidate.FieldPathString(v.Proto.GetField()); f == "" {
 				field = path
 			}
+			if v.FieldDescriptor == nil && places.Broken(parent(field)) {
+				// "One of them is required", where one stood there and could not be read.
+				places.broken = append(places.broken, field)
+			}
 			if places.Broken(field) {
 				continue
 			}

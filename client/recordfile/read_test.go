@@ -134,6 +134,7 @@ func TestRefusedBeforeAnythingIsBuilt(t *testing.T) {
 		"list":       {"- site: {}\n", "read:     a list"},
 		"two kinds":  {"records:\n  - site: {}\n    person: {}\n", "stands beside site"},
 		"none":       {"records:\n  - {}\n", "exactly one"},
+		"misnamed":   {"records:\n  - set: {}\n", "1 problem;"},
 		"merge":      {"records:\n  - {<<: {site: {}}}\n", "unknown field"},
 	} {
 		_, problems := Read(source(c.text))

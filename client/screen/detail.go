@@ -41,12 +41,17 @@ func (w View) Detail(m proto.Message) error {
 		return w.Table(t)
 	}
 	p := &page{w: w}
+	converted := false
 	for _, e := range entries {
 		if e.text == "" {
 			p.indented(2*e.depth, e.label)
 			continue
 		}
 		p.label(2*e.depth, e.label, e.text)
+		converted = converted || w.converted(e.text)
+	}
+	if p.err == nil && converted {
+		return w.rounding()
 	}
 	return p.err
 }

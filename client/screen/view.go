@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -105,7 +106,25 @@ func (w View) Table(t table.Table) error {
 		_, err := fmt.Fprintln(w.Out, "Nothing to list.")
 		return err
 	}
-	return t.Page(w.Out)
+	if err := t.Page(w.Out); err != nil {
+		return err
+	}
+	for _, row := range t.Rows {
+		if slices.ContainsFunc(row, w.converted) {
+			return w.rounding()
+		}
+	}
+	return nil
+}
+
+// converted tells whether a text shows a value in other units than it is stored in.
+func (w View) converted(text string) bool {
+	return w.Units == units.Imperial && (strings.HasSuffix(text, " psi") || strings.Contains(text, " ft³"))
+}
+
+func (w View) rounding() error {
+	_, err := fmt.Fprintln(w.Out, strings.Join(table.Wrap(w.Units.Note(), table.Width), "\n"))
+	return err
 }
 
 // Time shows a time with its offset, in the site's zone; RFC 3339 in a pipe. An absent one is "".
