@@ -38,7 +38,7 @@ const (
 	bareCall        = "bare unary call"
 	bareTransaction = "bare transaction (1 locked, 1 updated, 3 inserted)"
 	writeFloor      = "floor of a write: both"
-	listFloor       = "floor of a list: bare call, 50 rows selected"
+	listFloor       = "floor of a list: bare call, the same rows selected"
 	recordReading   = "record a reading"
 	listDives       = "list a page of 50 dives"
 	submitPlan      = "submit a plan"
