@@ -16,7 +16,7 @@ import (
 
 // Bounds of what a Planner takes.
 const (
-	MaxDivers    = 8
+	MaxDivers    = 6
 	MaxCylinders = 64    // of the whole team
 	MaxPieces    = 20000 // of a path
 	MaxDepth     = 400   // metres
@@ -120,6 +120,7 @@ type Condition struct {
 	Anchor    float64 // metres, D42; 0: none
 	No        float64 // metres of the place where D43's question was answered no and not forgotten; 0: none
 	Refused   bool    // was refused by a test on this dive
+	Exempt    bool    // by D43 at the last test: until the next one the GFhigh line is in force (D55)
 }
 
 // Moment is the team at a place and time.

@@ -42,7 +42,14 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 			p.log(Stopped, b.depth, b.depth, LongestStop, r)
 			return t + LongestStop, false
 		}
-		if p.waitMinute(minute, at) {
+		if p.alonePossible() {
+			// One diver, one part of the way: the minutes pass in one loop.
+			m, known := p.followAlone(LongestStop - n + 1)
+			n += m - 1
+			if known {
+				continue
+			}
+		} else if p.waitMinute(minute, at) {
 			continue
 		}
 		// Somebody may be permitted now. The minute before is judged in full, for
@@ -162,6 +169,38 @@ func (p *Planner) waitMinute(minute *tissue.Step, at float64) (known bool) {
 		known = p.alone(d, f.compartment, f.n2, f.he) && known
 	}
 	return known
+}
+
+// alonePossible tells whether followAlone covers the wait.
+func (p *Planner) alonePossible() bool {
+	return len(p.team.Divers) == 1 && p.tracked[0].on && len(p.followers[0]) == 1
+}
+
+// followAlone is waitMinute for the only diver, minute after minute until the
+// followed compartment no longer refuses, at most so many; it gives the minutes
+// passed and whether it still refused then. The division of the mixed
+// coefficients is multiplied out.
+func (p *Planner) followAlone(most int) (minutes int, refused bool) {
+	f, w := &p.tracked[0], &p.followers[0][0]
+	c := &p.coef[f.compartment]
+	n2, he := f.n2, f.he
+	base := w.ambient - float64(w.gf*w.ambient)
+	for refused = true; refused && minutes < most; minutes++ {
+		n2 = f.waiting.n2a + float64(n2*f.waiting.n2q)
+		he = f.waiting.hea + float64(he*f.waiting.heq)
+		x, y := w.n2a+float64(n2*w.n2q), w.hea+float64(he*w.heq)
+		t := x + y
+		num, den := c.aN2+float64(w.ambient*c.inverseBN2), 1.0
+		if y != 0 {
+			a := float64(c.aN2*x) + float64(c.aHe*y)
+			b := float64(c.bN2*x) + float64(c.bHe*y)
+			num, den = float64(a*b)+float64(w.ambient*float64(t*t)), float64(t*b)
+		}
+		refused = float64(w.gf*num) < float64((t-base-marginSlack)*den)
+	}
+	f.n2, f.he = n2, he
+	f.behind += minutes
+	return minutes, refused
 }
 
 // anyBehind tells whether somebody's last full test is not that of the minute before.

@@ -137,7 +137,7 @@ func (p *Planner) prepare(team *Team, path *Path, start *Moment, r *Result, l lo
 		c := start.Divers[d]
 		p.state[d] = c
 		p.now[d] = carrying{atHand: c.AtHand, breathing: c.Breathing}
-		p.exempt[d], p.byHigh[d] = -1, false
+		p.exempt[d], p.byHigh[d] = -1, c.Exempt
 		p.tracked[d] = tracked{compartment: -1}
 		h := c.Tissues.HasHelium() || p.mixes[c.Breathing].He > 0 || p.mixes[p.back[d]].He > 0
 		for _, i := range team.Divers[d].Stages {
@@ -215,7 +215,8 @@ func (p *Planner) walk(path *Path, probes []Probe, r *Result) {
 
 // sync writes what a diver carries back into the condition.
 func (p *Planner) sync(d int) {
-	p.state[d].AtHand, p.state[d].Breathing = p.now[d].atHand, p.now[d].breathing
+	c := &p.state[d]
+	c.AtHand, c.Breathing, c.Exempt = p.now[d].atHand, p.now[d].breathing, p.byHigh[d]
 }
 
 func (p *Planner) moment(t float64) Moment {
