@@ -2,6 +2,7 @@ package command
 
 import (
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -23,7 +24,7 @@ func (a *app) dive() *cobra.Command {
 				return join(names)
 			}),
 			plain("depth", func(d *pb.Dive) string { return strconv.FormatFloat(d.GetMaxDepthM(), 'f', -1, 64) + " m" }),
-			plain("kind", (*pb.Dive).GetKind), plain("state", (*pb.Dive).GetState),
+			plain("state", func(d *pb.Dive) string { return strings.ReplaceAll(d.GetState(), "_", " ") }),
 		),
 		call(a, verb{use: "show DIVE", short: "Show a dive", args: []string{"id"}, example: "  lastlight dive show d-41"},
 			c, pb.DiveServiceClient.GetDive, nil, detail),

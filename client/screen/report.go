@@ -71,18 +71,7 @@ func (w View) Report(r *pb.Report, o ReportOptions) error {
 	p.line("%s, %s, %s; %s passed.", count(c.GetRefuse(), "reason to refuse", "reasons to refuse"),
 		count(c.GetIndeterminate(), "unknown", "unknowns"), count(c.GetNeedsWaiver(), "needs a waiver", "need a waiver"),
 		count(c.GetPass(), "check", "checks"))
-	n := 0
-	for _, f := range r.GetFindings() {
-		if !o.All && (f.GetStatus() == "pass" || f.GetStatus() == "not_applicable") {
-			continue
-		}
-		n++
-		p.blank()
-		w.finding(p, n, f, o)
-	}
-	if n > 0 {
-		p.blank()
-	}
+	w.reasons(p, r, o)
 	p.toDo(r)
 	p.line("%s passed, %s.", count(c.GetPass(), "check", "checks"), count(c.GetNotApplicable(), "does not apply", "do not apply"))
 	p.label(0, "Rules", r.GetPolicy())
@@ -95,7 +84,54 @@ func (w View) Report(r *pb.Report, o ReportOptions) error {
 	return p.err
 }
 
-func (w View) finding(p *page, n int, f *pb.Finding, o ReportOptions) {
+// reasons lists the findings in the order of the server. What blocks stands
+// in full; cautions and notes are a line each unless all is asked for.
+func (w View) reasons(p *page, r *pb.Report, o ReportOptions) {
+	n, brief := 0, false
+	findings := r.GetFindings()
+	for i := 0; i < len(findings); i++ {
+		f := findings[i]
+		switch status := f.GetStatus(); {
+		case o.All || o.Steps && !passes(status) || !passes(status) && status != "caution" && status != "note":
+			n++
+			p.blank()
+			same := alike(findings[i:])
+			w.finding(p, n, f, same, o)
+			i += len(same)
+		case status == "caution" || status == "note":
+			if !brief {
+				p.blank()
+			}
+			brief = true
+			p.label(0, statusWord[status], f.GetMessage())
+		}
+	}
+	if n > 0 || brief {
+		p.blank()
+	}
+}
+
+func passes(status string) bool { return status == "pass" || status == "not_applicable" }
+
+// alike gives the findings right after the first that say the same of the
+// same thing under other rules: one missing card leaves many rules unanswered.
+func alike(fs []*pb.Finding) []*pb.Finding {
+	plain := func(f *pb.Finding) bool {
+		return f.GetObserved() == nil && f.GetLimit() == nil && f.GetShortfall() == nil && len(f.GetFigures()) == 0 &&
+			len(f.GetWaivableBy()) == 0 && f.GetWaivedBy() == "" && len(f.GetSteps()) == 0
+	}
+	n := 1
+	for ; n < len(fs) && plain(fs[0]) && plain(fs[n]); n++ {
+		a, b := fs[0], fs[n]
+		if a.GetStatus() != b.GetStatus() || a.GetMessage() != b.GetMessage() || a.GetRemedy() != b.GetRemedy() ||
+			subject(a) != subject(b) || a.GetPlace() != b.GetPlace() || a.GetDueAt() != b.GetDueAt() {
+			break
+		}
+	}
+	return fs[1:n]
+}
+
+func (w View) finding(p *page, n int, f *pb.Finding, same []*pb.Finding, o ReportOptions) {
 	word := statusWord[f.GetStatus()]
 	if word == "" {
 		word = strings.ToUpper(f.GetStatus())
@@ -114,6 +150,10 @@ func (w View) finding(p *page, n int, f *pb.Finding, o ReportOptions) {
 	p.label(4, "short by", w.Units.Figure(f.GetShortfall(), true))
 	var more []string
 	for _, x := range f.GetFigures() {
+		// Figures without a number are words of the message.
+		if x.Number == nil {
+			continue
+		}
 		more = append(more, strings.TrimSpace(x.GetName()+" "+w.Units.Figure(x, false)))
 	}
 	p.label(4, "also", strings.Join(more, "; "))
@@ -135,6 +175,13 @@ func (w View) finding(p *page, n int, f *pb.Finding, o ReportOptions) {
 		p.label(4, "asked again at", f.GetDueAt())
 	}
 	p.label(4, "rule", fmt.Sprintf("%s (version %d)%s", f.GetRule(), f.GetRuleVersion(), cited(f.GetCitation())))
+	if len(same) > 0 {
+		var rules []string
+		for _, s := range same {
+			rules = append(rules, s.GetRule())
+		}
+		p.label(4, "the same for", strings.Join(rules, ", "))
+	}
 	if o.Steps {
 		for _, s := range f.GetSteps() {
 			text := s.GetFormula()

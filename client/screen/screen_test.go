@@ -84,7 +84,7 @@ func refused() *pb.Report {
 	return &pb.Report{
 		Plan: "siphon-2", PlanVersion: 3, Moment: "planning", Verdict: "refuse", Hash: "5f0c2a91d7b3", EngineVersion: "engine 1", Policy: "2026-spring",
 		Survey: "lower-spring 4", EvaluatedAt: at(6, 12),
-		Counts: &pb.FindingCounts{Refuse: 1, Indeterminate: 1, NeedsWaiver: 1, Caution: 1, Pass: 41, NotApplicable: 6},
+		Counts: &pb.FindingCounts{Refuse: 1, Indeterminate: 3, NeedsWaiver: 1, Caution: 1, Pass: 41, NotApplicable: 6},
 		Findings: []*pb.Finding{
 			{
 				Rule: "gas.sharing", RuleVersion: 1, Status: "refuse", Key: "gas.sharing/ane/rolf", Subject: &pb.FindingSubject{Kind: "diver", Id: "ane", Name: "Ane"},
@@ -103,6 +103,8 @@ func refused() *pb.Report {
 				Message: "Two lights are planned.", Observed: figure("lights", 2, "2", ""), Limit: figure("at least", 3, "3", ""), Shortfall: figure("short", 1, "1", ""),
 				Remedy: "a third light", WaivableBy: []string{"coordinator", "safety_officer"}, SecondApprover: true,
 			},
+			{Rule: "level.depth", RuleVersion: 1, Status: "indeterminate", Subject: &pb.FindingSubject{Kind: "plan"}, Message: "Nobody can say which level counts.", Remedy: "have the cards seen"},
+			{Rule: "level.jumps", RuleVersion: 1, Status: "indeterminate", Subject: &pb.FindingSubject{Kind: "plan"}, Message: "Nobody can say which level counts.", Remedy: "have the cards seen"},
 			{Rule: "card.span", RuleVersion: 1, Status: "caution", Subject: &pb.FindingSubject{Kind: "diver", Id: "ane", Name: "Ane"}, Message: "The card's last day."},
 			{Rule: "team.size", RuleVersion: 1, Status: "pass", Subject: &pb.FindingSubject{Kind: "plan", Id: "siphon-2"}, Message: "Two divers."},
 		},
@@ -118,7 +120,7 @@ func TestRefusedPlan(t *testing.T) {
 func TestPassingPlan(t *testing.T) {
 	t.Parallel()
 	r := refused()
-	r.Verdict, r.Counts, r.Findings = "pass", &pb.FindingCounts{Pass: 44}, r.GetFindings()[4:]
+	r.Verdict, r.Counts, r.Findings = "pass", &pb.FindingCounts{Pass: 44}, r.GetFindings()[6:]
 	screens(t, "passing", func(w View) error { return w.Report(r, ReportOptions{}) }, exit.Done)
 }
 

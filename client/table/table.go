@@ -52,7 +52,7 @@ func (t Table) Tabs(w io.Writer) error {
 // Page writes aligned columns within Width. Columns that wrap share what the
 // others leave; should not even that do, each row is written as a small block.
 func (t Table) Page(w io.Writer) error {
-	const gap, least = 2, 12
+	const gap, least = 2, 10
 	widths := make([]int, len(t.Columns))
 	fixed, wrapping := gap*(len(t.Columns)-1), 0
 	for i, c := range t.Columns {
