@@ -105,8 +105,12 @@ func (a *app) whoami() *cobra.Command {
 				return err
 			}
 			return w.Fields([][2]string{
-				{"roles", join(roles)}, {"device", r.GetToken().GetDevice()}, {"token ends", w.Time(r.GetToken().GetExpiresAt(), "")},
-				{"club's time zone", r.GetClubTimeZone()}, {"server", r.GetServerVersion()}, {"engine", r.GetEngineVersion()},
+				{"roles", join(roles)},
+				{"device", r.GetToken().GetDevice()},
+				{"token ends", w.Time(r.GetToken().GetExpiresAt(), "")},
+				{"club's time zone", r.GetClubTimeZone()},
+				{"server", r.GetServerVersion()},
+				{"engine", r.GetEngineVersion()},
 			})
 		})
 }

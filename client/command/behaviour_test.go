@@ -47,7 +47,9 @@ func TestRefusalsEndWithOne(t *testing.T) {
 	c.say("GetBrief", &pb.Brief{Text: "NOT TO BE DIVED"})
 	c.say("ApprovePlan", &pb.DecideResponse{NotDecided: "blocked", Explanation: "two findings refuse"})
 	for _, args := range [][]string{
-		{"ready"}, {"watch", "sign-in", "loop-1", "--version", "1", "--measured", "ane=190"}, {"plan", "brief", "loop-1"},
+		{"ready"},
+		{"watch", "sign-in", "loop-1", "--version", "1", "--measured", "ane=190"},
+		{"plan", "brief", "loop-1"},
 		{"plan", "approve", "loop-1", "--version", "1", "--report-hash", "aa"},
 	} {
 		if got := c.run(args...); got.code != exit.Refused {

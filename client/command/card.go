@@ -28,8 +28,14 @@ func (a *app) card() *cobra.Command {
 
 func showCards(w screen.View, p *pb.Person) error {
 	t := table.Table{Columns: []table.Column{
-		{Title: "card"}, {Title: "level"}, {Title: "endorsement"}, {Title: "issued"}, {Title: "expires"}, {Title: "seen by"},
-		{Title: "revoked"}, {Title: "issuing body", Wraps: true},
+		{Title: "card"},
+		{Title: "level"},
+		{Title: "endorsement"},
+		{Title: "issued"},
+		{Title: "expires"},
+		{Title: "seen by"},
+		{Title: "revoked"},
+		{Title: "issuing body", Wraps: true},
 	}}
 	for _, c := range p.GetCards() {
 		t.Rows = append(t.Rows, []string{

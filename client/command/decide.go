@@ -122,7 +122,7 @@ func showDecision(w screen.View, what string, r *pb.DecideResponse) error {
 			return err
 		}
 	}
-	return w.Detail(r.GetDecision())
+	return w.DetailAt(r.GetPlan().GetSite(), r.GetDecision())
 }
 
 func (a *app) stopAll() *cobra.Command {

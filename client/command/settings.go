@@ -68,8 +68,12 @@ the one before.`,
 				return value + "  (" + a.settings.Sources[name] + ")"
 			}
 			return a.pairs(cmd, [][2]string{
-				{"settings_file", a.settings.Path}, {"profile", with(a.settings.Profile, "profile")}, {"server", with(a.settings.Server, "server")},
-				{"ca", with(a.settings.CA, "ca")}, {"token_file", with(a.settings.TokenFile, "token_file")}, {"token", token},
+				{"settings_file", a.settings.Path},
+				{"profile", with(a.settings.Profile, "profile")},
+				{"server", with(a.settings.Server, "server")},
+				{"ca", with(a.settings.CA, "ca")},
+				{"token_file", with(a.settings.TokenFile, "token_file")},
+				{"token", token},
 				{"units", with(a.settings.Units, "units")},
 			})
 		},

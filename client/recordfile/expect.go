@@ -174,8 +174,17 @@ func Unit(fd protoreflect.FieldDescriptor) string {
 	}
 	// Longest endings first: _m_min is a speed, not minutes.
 	for _, e := range []struct{ end, unit string }{
-		{"_m_min", "m/min"}, {"_l_min", "L/min"}, {"_min", "min"}, {"_minute", "min"}, {"_percent", "%"},
-		{"_bar", "bar"}, {"_bar_exact", "bar"}, {"_c", "°C"}, {"_m", "m"}, {"_l", "L"}, {"metres_past", "m"},
+		{"_m_min", "m/min"},
+		{"_l_min", "L/min"},
+		{"_min", "min"},
+		{"_minute", "min"},
+		{"_percent", "%"},
+		{"_bar", "bar"},
+		{"_bar_exact", "bar"},
+		{"_c", "°C"},
+		{"_m", "m"},
+		{"_l", "L"},
+		{"metres_past", "m"},
 	} {
 		if strings.HasSuffix(name, e.end) {
 			return e.unit

@@ -12,7 +12,7 @@ import (
 	pb "lastlight/proto/lastlight/v1"
 )
 
-// NoAlarm stands on the board, whatever the server says.
+// NoAlarm stands on the board where the server does not say it itself.
 const NoAlarm = "This release raises no alarm by itself: somebody must watch this board."
 
 // Board shows who is away, worst first, as the server orders them.
@@ -36,9 +36,10 @@ func (w View) Board(b *pb.Board) error {
 		w.watch(p, x)
 	}
 	p.blank()
-	p.line("%s", NoAlarm)
-	if b.GetCaution() != "" && b.GetCaution() != NoAlarm {
+	if b.GetCaution() != "" {
 		p.line("%s", b.GetCaution())
+	} else {
+		p.line("%s", NoAlarm)
 	}
 	p.line("If the server cannot be reached, the times on the printed brief hold.")
 	p.line("%s", Cautions[3])
@@ -99,7 +100,15 @@ func (w View) watch(p *page, x *pb.Watch) {
 	p.label(2, "start walking", at(t.GetWalk()))
 	p.label(2, "cover", x.GetCover())
 	p.label(2, "plan", planName(x))
-	for _, f := range x.GetFigures() {
+	w.gas(p, 2, x.GetFigures())
+	for _, c := range x.GetContacts() {
+		p.label(2, "contact", strings.TrimSpace(fmt.Sprintf("%s: %s, %s %s", c.GetPerson(), c.GetFullName(), c.GetTelephone(), c.GetRelation())))
+	}
+}
+
+// gas shows start and turn pressures of each diver.
+func (w View) gas(p *page, indent int, figures []*pb.DiverFigures) {
+	for _, f := range figures {
 		var turns []string
 		for _, s := range f.GetTurns() {
 			turns = append(turns, fmt.Sprintf("%s %s, turn at %s", s.GetSupply(), w.Units.Bar(s.GetStartBar()), w.Units.BarUp(s.GetTurnBar())))
@@ -108,10 +117,7 @@ func (w View) watch(p *page, x *pb.Watch) {
 		if name == "" {
 			name = f.GetPerson()
 		}
-		p.label(2, "gas of "+name, strings.Join(turns, "; "))
-	}
-	for _, c := range x.GetContacts() {
-		p.label(2, "contact", strings.TrimSpace(fmt.Sprintf("%s: %s, %s %s", c.GetPerson(), c.GetFullName(), c.GetTelephone(), c.GetRelation())))
+		p.label(indent, "gas of "+name, strings.Join(turns, "; "))
 	}
 }
 
@@ -184,6 +190,9 @@ func (w View) SignIn(r *pb.SignInResponse, checkOnly bool) error {
 			p.label(0, "changed", c)
 		}
 		p.label(0, "who must approve", r.GetWhoMustApprove())
+		if r.GetGo() && r.GetWatch() == nil {
+			w.gas(p, 0, r.GetReport().GetDive().GetDivers())
+		}
 		if r.GetWatch() != nil {
 			p.blank()
 			w.watch(p, r.GetWatch())

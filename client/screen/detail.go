@@ -23,8 +23,14 @@ type entry struct {
 }
 
 // Detail shows a record field by field, in the order of its message.
-func (w View) Detail(m proto.Message) error {
+func (w View) Detail(m proto.Message) error { return w.DetailAt("", m) }
+
+// DetailAt shows a record whose times are those of a site it does not name itself.
+func (w View) DetailAt(site string, m proto.Message) error {
 	zone := time.UTC
+	if site != "" {
+		zone = w.zone(site)
+	}
 	if t, ok := m.(interface{ GetTimeZone() string }); ok && t.GetTimeZone() != "" {
 		if l, err := time.LoadLocation(t.GetTimeZone()); err == nil {
 			zone = l

@@ -175,6 +175,9 @@ func TestSignIn(t *testing.T) {
 	screens(t, "sign-in-go", func(w View) error {
 		return w.SignIn(&pb.SignInResponse{Go: true, Changed: []string{"Rolf starts with 195 bar instead of 210"}, Watch: watches()[1]}, false)
 	}, exit.Done)
+	screens(t, "sign-in-check", func(w View) error {
+		return w.SignIn(&pb.SignInResponse{Go: true, Report: &pb.Report{Dive: &pb.DiveFigures{Divers: watches()[0].GetFigures()}}}, true)
+	}, exit.Done)
 	screens(t, "sign-in-no", func(w View) error {
 		return w.SignIn(&pb.SignInResponse{Changed: []string{"the team is another one"}, WhoMustApprove: "a coordinator who takes no part in the dive", Report: refused()}, false)
 	}, exit.Refused)

@@ -59,8 +59,10 @@ func TestTyped(t *testing.T) {
 		text   string
 		want   *pb.Pressure
 	}{
-		{Metric, "210", &pb.Pressure{Unit: &pb.Pressure_Bar{Bar: 210}}}, {Imperial, "3000", &pb.Pressure{Unit: &pb.Pressure_Psi{Psi: 3000}}},
-		{Metric, "3000 psi", &pb.Pressure{Unit: &pb.Pressure_Psi{Psi: 3000}}}, {Imperial, "207.5bar", &pb.Pressure{Unit: &pb.Pressure_Bar{Bar: 207.5}}},
+		{Metric, "210", &pb.Pressure{Unit: &pb.Pressure_Bar{Bar: 210}}},
+		{Imperial, "3000", &pb.Pressure{Unit: &pb.Pressure_Psi{Psi: 3000}}},
+		{Metric, "3000 psi", &pb.Pressure{Unit: &pb.Pressure_Psi{Psi: 3000}}},
+		{Imperial, "207.5bar", &pb.Pressure{Unit: &pb.Pressure_Bar{Bar: 207.5}}},
 	} {
 		if got, err := c.system.ParsePressure(c.text); err != nil || !proto.Equal(got, c.want) {
 			t.Errorf("%s: %v %v", c.text, got, err)
