@@ -42,10 +42,15 @@ func watchOf(c *rules.Case) *Watch {
 		return Deadline{At: t, Local: local}
 	}
 	w := c.Watch
-	return &Watch{
+	out := &Watch{
 		ETO: at(w.ETO), Look: at(w.Look), Coordinator: at(w.Coordinator), Dial: at(w.Dial),
 		GraceMin: w.GraceMin, GasClause: string(w.GasClause), LatestDial: c.Span.Dial,
 	}
+	if !w.WalkFrom.IsZero() {
+		walk := at(w.WalkFrom)
+		out.Walk = &walk
+	}
+	return out
 }
 
 func turnsOf(c *rules.Case) []Turn {

@@ -52,8 +52,12 @@ type Watch struct {
 	Look        Deadline `json:"look"`
 	Coordinator Deadline `json:"coordinator"`
 	Dial        Deadline `json:"dial"`
-	GraceMin    int      `json:"grace_min"`
-	GasClause   string   `json:"gas_clause"` // unknown | not_binding | binding
+
+	// Walk is when whoever must walk to a signal starts; none where nobody must.
+	Walk *Deadline `json:"walk,omitempty"`
+
+	GraceMin  int    `json:"grace_min"`
+	GasClause string `json:"gas_clause"` // unknown | not_binding | binding
 
 	// LatestDial is the dial time if the team enters at EnterBy: the end of what
 	// binds cover and standby.

@@ -1482,7 +1482,8 @@ func (x *CorrectWatchRequest) GetRequestId() string {
 
 type CloseDiveRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The record as it was dived; id names the dive in the register.
+	// The record as it was dived; id names the dive in the register. What is left out
+	// is taken from the register and the plan; the whole is checked then.
 	Dive          *Dive  `protobuf:"bytes,1,opt,name=dive,proto3" json:"dive,omitempty"`
 	RequestId     string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -2177,7 +2178,7 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x06 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"k\n" +
 	"\x10CloseDiveRequest\x12.\n" +
-	"\x04dive\x18\x01 \x01(\v2\x12.lastlight.v1.DiveB\x06\xbaH\x03\xc8\x01\x01R\x04dive\x12'\n" +
+	"\x04dive\x18\x01 \x01(\v2\x12.lastlight.v1.DiveB\x06\xbaH\x03\xd8\x01\x03R\x04dive\x12'\n" +
 	"\n" +
 	"request_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"E\n" +
 	"\x0fGetBoardRequest\x12\x12\n" +

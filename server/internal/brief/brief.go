@@ -187,14 +187,18 @@ func (w *writer) lower() {
 	for _, x := range d.Divers {
 		for _, l := range x.LowerStarts {
 			if l.NoDive != "" {
-				w.line("  %-14s %s: NO DIVE (%s)", short(x.Name, 14), number(l.StartBar, 0), l.NoDive)
+				w.line("  %-14s below %s: NO DIVE", short(x.Name, 14), number(l.StartBar, 0))
 				continue
 			}
 			var turns []string
 			for _, t := range l.Turns {
 				turns = append(turns, short(w.name(t.Person), 12)+" "+number(t.TurnBar, 0))
 			}
-			w.line("  %-14s %s: turn %s; place %s", short(x.Name, 14), number(l.StartBar, 0), strings.Join(turns, ", "), l.TurnAtTheLatest)
+			place := ""
+			if l.TurnAtTheLatest != "as planned" {
+				place = "; no farther than " + l.TurnAtTheLatest
+			}
+			w.line("  %-14s %s: turn %s%s", short(x.Name, 14), number(l.StartBar, 0), strings.Join(turns, ", "), place)
 		}
 	}
 }

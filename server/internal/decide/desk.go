@@ -93,6 +93,13 @@ func namesOf(r *facts.Records) report.Names {
 func (r *run) show(waivers []*lastlightv1.Waiver) *lastlightv1.Report {
 	out := report.Show(&r.report, r.names)
 	dressed(out, r.evaluation, waivers)
+	for _, l := range out.Dive.Route {
+		for _, leg := range r.records.Survey.Legs {
+			if leg.Id == l.Leg {
+				l.AgainstSurvey = leg.From == l.To && leg.To == l.From
+			}
+		}
+	}
 	for _, d := range out.Dive.Divers {
 		for _, p := range r.records.People {
 			if p.Record.Id != d.Person {

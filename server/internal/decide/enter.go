@@ -363,8 +363,9 @@ func (d *Desk) settled(ctx context.Context, tx *store.Tx, dive *lastlightv1.Dive
 }
 
 // Close records a dive whose team is out: what was done, left behind and met.
-// What the caller does not say is taken from the register and the plan.
-func (d *Desk) Close(ctx context.Context, m store.Mutation, req *lastlightv1.CloseDiveRequest, mayCloseForOthers bool) (*lastlightv1.Dive, error) {
+// What the caller does not say is taken from the register and the plan; check
+// judges the whole.
+func (d *Desk) Close(ctx context.Context, m store.Mutation, req *lastlightv1.CloseDiveRequest, mayCloseForOthers bool, check func(*lastlightv1.Dive) error) (*lastlightv1.Dive, error) {
 	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.Dive, error) {
 		before, err := tx.LockDive(ctx, req.Dive.Id)
 		if err != nil {
@@ -391,6 +392,9 @@ func (d *Desk) Close(ctx context.Context, m store.Mutation, req *lastlightv1.Clo
 			return nil, err
 		}
 		dive := complete(proto.CloneOf(req.Dive), before, p, row)
+		if err := check(dive); err != nil {
+			return nil, err
+		}
 		after, err := tx.CloseDive(ctx, before, dive)
 		if err != nil {
 			return nil, err
@@ -439,7 +443,7 @@ func complete(m, before *lastlightv1.Dive, p *lastlightv1.Plan, row *store.Watch
 		m.Zone = hardestZone(f.GetRoute())
 	}
 	if len(m.Legs) == 0 {
-		m.Legs = legsOfRoute(f.GetRoute(), row)
+		m.Legs = legsOfRoute(f.GetRoute())
 	}
 	if m.Left == nil {
 		for _, l := range p.GetRoute().GetLeft() {
@@ -470,7 +474,7 @@ func hardestZone(route []*lastlightv1.RouteLine) string {
 	return hardest
 }
 
-func legsOfRoute(route []*lastlightv1.RouteLine, row *store.WatchRow) []*lastlightv1.LegPassed {
+func legsOfRoute(route []*lastlightv1.RouteLine) []*lastlightv1.LegPassed {
 	var out []*lastlightv1.LegPassed
 	for _, l := range route {
 		direction := "from_to"

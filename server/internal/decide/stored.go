@@ -76,9 +76,11 @@ func (d *Desk) Evidence(ctx context.Context, p *lastlightv1.Plan) (*lastlightv1.
 }
 
 // How many rows of lower starts the brief carries per diver, and their step.
+// The last row of a diver is the start below which there is no dive.
 const (
-	lowerRows    = 6
-	lowerStepBar = 5.0
+	lowerRows    = 3
+	lowerStepBar = 10.0
+	noDiveBar    = 5.0 // grain of the start below which there is no dive
 )
 
 // Brief gathers the page for the water's edge from the decision's stored run.
@@ -132,18 +134,25 @@ func lowerStarts(figures *lastlightv1.DiveFigures, in engine.Input, names report
 	for _, f := range engine.EntryBlocking(&asPlanned) {
 		known[f.Key()] = true
 	}
+	// entry answers for one diver's start; an empty noDive means go.
+	entry := func(diver string, bar float64) (rep engine.Report, noDive string) {
+		rep = engine.Evaluate(withStart(in, diver, bar))
+		for _, f := range engine.EntryBlocking(&rep) {
+			if !known[f.Key()] {
+				return rep, report.Public(f, names)
+			}
+		}
+		return rep, ""
+	}
 	for _, row := range figures.Divers {
 		diver, planned := startOf(&in, row.Person, names)
+		if planned <= 0 {
+			continue
+		}
 		for n := 1; n <= lowerRows && planned > float64(n)*lowerStepBar; n++ {
 			l := &lastlightv1.LowerStart{StartBar: planned - float64(n)*lowerStepBar}
-			rep := engine.Evaluate(withStart(in, diver, l.StartBar))
-			row.LowerStarts = append(row.LowerStarts, l)
-			for _, f := range engine.EntryBlocking(&rep) {
-				if !known[f.Key()] && l.NoDive == "" {
-					l.NoDive = report.Public(f, names)
-				}
-			}
-			if l.NoDive != "" {
+			rep, noDive := entry(diver, l.StartBar)
+			if noDive != "" {
 				break
 			}
 			shown := report.Show(&rep, names)
@@ -154,7 +163,19 @@ func lowerStarts(figures *lastlightv1.DiveFigures, in engine.Input, names report
 				}
 			}
 			l.TurnAtTheLatest = brief.Place(shown.Dive.TurnAtTheLatest)
+			row.LowerStarts = append(row.LowerStarts, l)
 		}
+		// Less gas never makes a dive that was none: halve down to the lowest start that goes.
+		goes, why := int(planned/noDiveBar), ""
+		for low := 0; goes-low > 1; {
+			middle := (low + goes) / 2
+			if _, noDive := entry(diver, float64(middle)*noDiveBar); noDive == "" {
+				goes = middle
+			} else {
+				low, why = middle, noDive
+			}
+		}
+		row.LowerStarts = append(row.LowerStarts, &lastlightv1.LowerStart{StartBar: float64(goes) * noDiveBar, NoDive: "no dive below: " + why})
 	}
 }
 

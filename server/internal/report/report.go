@@ -253,8 +253,12 @@ func Watch(w *engine.Watch) *lastlightv1.WatchTimes {
 	if w == nil {
 		return nil
 	}
-	return &lastlightv1.WatchTimes{Eto: stamp(w.ETO.At), Look: stamp(w.Look.At), Coordinator: stamp(w.Coordinator.At), Dial: stamp(w.Dial.At),
+	out := &lastlightv1.WatchTimes{Eto: stamp(w.ETO.At), Look: stamp(w.Look.At), Coordinator: stamp(w.Coordinator.At), Dial: stamp(w.Dial.At),
 		GraceMin: float64(w.GraceMin), GasClause: w.GasClause}
+	if w.Walk != nil {
+		out.Walk = stamp(w.Walk.At)
+	}
+	return out
 }
 
 func stamp(t calendar.Instant) *timestamppb.Timestamp {

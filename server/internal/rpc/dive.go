@@ -4,6 +4,7 @@ import (
 	"context"
 	"slices"
 
+	"buf.build/go/protovalidate"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -21,6 +22,7 @@ type Dives struct {
 	lastlightv1.UnimplementedDiveServiceServer
 	Store *store.Store
 	Desk  *decide.Desk
+	Valid protovalidate.Validator
 }
 
 const diveService = "/lastlight.v1.DiveService/"
@@ -154,7 +156,11 @@ func (h *Dives) CloseDive(ctx context.Context, r *lastlightv1.CloseDiveRequest) 
 		return nil, err
 	}
 	others := access.CallerFrom(ctx).In(s.Expeditions...).Any(access.Coordinator)
-	return h.Desk.Close(ctx, mutation(ctx, diveService+"CloseDive", r.RequestId, r), r, others)
+	d, err := h.Desk.Close(ctx, mutation(ctx, diveService+"CloseDive", r.RequestId, r), r, others, h.checkClosed)
+	if err != nil {
+		return nil, err
+	}
+	return shownDive(access.CallerFrom(ctx), d, s), nil
 }
 
 // toSI brings the quantities of a request to SI.
@@ -162,6 +168,18 @@ func toSI(m proto.Message) error {
 	problems := fault.Collect("")
 	quantity.ToSI(m, problems)
 	return problems.Err()
+}
+
+// checkClosed judges a dive as it would be recorded, by the interface's rules and by what they cannot say.
+func (h *Dives) checkClosed(d *lastlightv1.Dive) error {
+	problems, err := Violations(h.Valid, d)
+	if err != nil {
+		return err
+	}
+	if err := fault.Wrong(problems); err != nil {
+		return fault.Under("dive.", err)
+	}
+	return dive.Check(d, "dive.", h.Store.Now())
 }
 
 // withContacts adds whom to ring, for those who may know while the watch runs, and takes out what the caller may not see.
@@ -217,10 +235,18 @@ func (h *Dives) RecordDive(ctx context.Context, r *lastlightv1.RecordDiveRequest
 	if err := dive.Check(r.Dive, "dive.", h.Store.Now()); err != nil {
 		return nil, err
 	}
-	return store.Mutate(ctx, h.Store, mutation(ctx, diveService+"RecordDive", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Dive, error) {
+	s := diveSubject(c, r.Dive, "")
+	if !c.In(s.Expeditions...).Any(access.Coordinator|access.Committee) && s.Relation&access.InTeam == 0 {
+		return nil, &fault.Error{Kind: fault.Denied, Reason: "NOT_YOURS", Message: "you record dives that you dived yourself; those of others are recorded by a coordinator"}
+	}
+	d, err := store.Mutate(ctx, h.Store, mutation(ctx, diveService+"RecordDive", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Dive, error) {
 		put, err := tx.PutDive(ctx, r.Dive, store.Expect{New: true})
 		return put.Record, fault.Under("dive.", err)
 	})
+	if err != nil {
+		return nil, err
+	}
+	return shownDive(c, d, s), nil
 }
 
 // GetDive reads a dive.
@@ -274,24 +300,34 @@ func (h *Dives) ListDives(ctx context.Context, r *lastlightv1.ListDivesRequest) 
 
 // UpdateDive corrects a recorded dive.
 func (h *Dives) UpdateDive(ctx context.Context, r *lastlightv1.UpdateDiveRequest) (*lastlightv1.Dive, error) {
-	if _, _, err := h.dive(ctx, "UpdateDive", r.Dive.Id); err != nil {
+	_, s, err := h.dive(ctx, "UpdateDive", r.Dive.Id)
+	if err != nil {
 		return nil, err
 	}
 	if err := dive.Check(r.Dive, "dive.", h.Store.Now()); err != nil {
 		return nil, err
 	}
-	return store.Mutate(ctx, h.Store, mutation(ctx, diveService+"UpdateDive", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Dive, error) {
+	d, err := store.Mutate(ctx, h.Store, mutation(ctx, diveService+"UpdateDive", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Dive, error) {
 		put, err := tx.PutDive(ctx, r.Dive, store.Expect{Existing: true, Version: r.ExpectedVersion})
 		return put.Record, fault.Under("dive.", err)
 	})
+	if err != nil {
+		return nil, err
+	}
+	return shownDive(access.CallerFrom(ctx), d, s), nil
 }
 
 // ArchiveDive takes a dive out of every count.
 func (h *Dives) ArchiveDive(ctx context.Context, r *lastlightv1.ArchiveDiveRequest) (*lastlightv1.Dive, error) {
-	if _, _, err := h.dive(ctx, "ArchiveDive", r.Id); err != nil {
+	_, s, err := h.dive(ctx, "ArchiveDive", r.Id)
+	if err != nil {
 		return nil, err
 	}
-	return store.Mutate(ctx, h.Store, mutation(ctx, diveService+"ArchiveDive", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Dive, error) {
+	d, err := store.Mutate(ctx, h.Store, mutation(ctx, diveService+"ArchiveDive", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Dive, error) {
 		return tx.ArchiveDive(ctx, r.Id)
 	})
+	if err != nil {
+		return nil, err
+	}
+	return shownDive(access.CallerFrom(ctx), d, s), nil
 }
