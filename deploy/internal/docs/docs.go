@@ -10,6 +10,8 @@ import (
 type Command struct {
 	Line int
 	Text string
+	// Named tells that it stands within a sentence, where it may leave out arguments.
+	Named bool
 }
 
 // Link is what a document points at, relative to the document (links) or to the repository (paths in code).
@@ -43,17 +45,17 @@ func Read(text string) (commands []Command, links []Link) {
 		if fenced || strings.HasPrefix(line, "    ") && !paragraph {
 			code := strings.TrimPrefix(strings.TrimSpace(line), "$ ")
 			if programs.MatchString(code) {
-				commands = append(commands, Command{i + 1, withoutComment(code)})
+				commands = append(commands, Command{i + 1, withoutComment(code), false})
 			}
 			continue
 		}
 		paragraph = strings.TrimSpace(line) != ""
 		for _, m := range span.FindAllStringSubmatch(line, -1) {
 			switch code := m[1]; {
-			case rooms.MatchString(code):
+			case rooms.MatchString(code) && !strings.Contains(code, "NNNN"): // a number that is not given yet
 				links = append(links, Link{i + 1, strings.TrimPrefix(code, "./"), true})
 			case programs.MatchString(code) && strings.Contains(strings.TrimSpace(code), " "):
-				commands = append(commands, Command{i + 1, withoutComment(code)})
+				commands = append(commands, Command{i + 1, withoutComment(code), true})
 			}
 		}
 		for _, m := range link.FindAllStringSubmatch(span.ReplaceAllString(line, ""), -1) {
