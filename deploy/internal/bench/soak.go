@@ -37,7 +37,11 @@ func Soak(ctx context.Context, o SoakOptions) error {
 		return err
 	}
 	defer c.conn.Close()
-	model, err := c.largestPassing(ctx)
+	decided, err := c.decidedPlans(ctx)
+	if err != nil {
+		return err
+	}
+	model, err := c.copyable(ctx, decided)
 	if err != nil {
 		return err
 	}
