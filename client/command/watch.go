@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/proto"
 
 	"lastlight/client/screen"
 	"lastlight/client/units"
@@ -35,9 +36,28 @@ func (a *app) watch() *cobra.Command {
 		}, c, pb.DiveServiceClient.CorrectWatch, nil, screen.View.Watch),
 		call(a, verb{
 			use: "close DIVE", short: "Close the dive: what was done, left behind and met", args: []string{"dive.id"}, block: "dive", file: true,
-			example: "  lastlight watch close d-41 -f dive.yaml",
-		}, c, pb.DiveServiceClient.CloseDive, nil, done[*pb.Dive]("Closed.")),
+			long:    "Starts from what the register knows; flags add to it. With -f the file is the whole record.",
+			example: "  lastlight watch close d-41 --max-depth-m 16 --zone cave --flow-met low\n  lastlight watch close d-41 -f dive.yaml",
+		}, c, pb.DiveServiceClient.CloseDive, a.fromRegister, done[*pb.Dive]("Closed.")),
 	)
+}
+
+// fromRegister puts what was given on top of what the register knows of the dive.
+func (a *app) fromRegister(ctx context.Context, cmd *cobra.Command, r *pb.CloseDiveRequest) error {
+	if cmd.Flags().Changed("file") {
+		return nil
+	}
+	conn, err := a.dial()
+	if err != nil {
+		return err
+	}
+	known, err := pb.NewDiveServiceClient(conn).GetDive(ctx, &pb.GetDiveRequest{Id: r.GetDive().GetId()})
+	if err != nil {
+		return err
+	}
+	proto.Merge(known, r.GetDive())
+	r.Dive = known
+	return nil
 }
 
 // signIn takes what was measured as PERSON=PRESSURE and PERSON:CYLINDER=PRESSURE.
