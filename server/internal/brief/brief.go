@@ -145,7 +145,7 @@ func (w *writer) turn() {
 			if i > 0 {
 				name = ""
 			}
-			w.line("  %-16s %-20s %10s %12s", short(name, 16), short(t.Supply, 20), number(t.StartBar, 0), number(t.TurnBar, 0))
+			w.line("  %-16s %-20s %10s %12s", short(name, 16), short(t.Supply, 20), number(t.StartBar, 0), up(t.TurnBar))
 		}
 	}
 	if t := d.TurnAtTheLatest; t != nil {
@@ -192,13 +192,13 @@ func (w *writer) lower() {
 			}
 			var turns []string
 			for _, t := range l.Turns {
-				turns = append(turns, short(w.name(t.Person), 12)+" "+number(t.TurnBar, 0))
+				turns = append(turns, short(w.name(t.Person), 12)+" "+up(t.TurnBar))
 			}
 			place := ""
 			if l.TurnAtTheLatest != "as planned" {
 				place = "; no farther than " + l.TurnAtTheLatest
 			}
-			w.line("  %-14s %s: turn %s%s", short(x.Name, 14), number(l.StartBar, 0), strings.Join(turns, ", "), place)
+			w.line("  %-14s %s: turn %s%s", short(x.Name, 14), up(l.StartBar), strings.Join(turns, ", "), place)
 		}
 	}
 }
@@ -390,5 +390,8 @@ func number(x float64, decimals int) string {
 	}
 	return s
 }
+
+// up writes whole bar, never fewer: a turn is never printed later than it is.
+func up(bar float64) string { return number(math.Ceil(bar-1e-6), 0) }
 
 func minutes(x float64) string { return fmt.Sprintf("%.0f", x) }

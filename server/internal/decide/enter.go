@@ -272,6 +272,10 @@ func (d *Desk) CorrectWatch(ctx context.Context, m store.Mutation, req *lastligh
 			if when, err = minute("at", req.At, from, tx.Now()); err != nil {
 				return nil, err
 			}
+			if out := firstOut(diver); req.What == "in" && !out.IsZero() && !when.Before(out) {
+				return nil, fault.Wrong([]fault.Problem{{Field: "at", Read: when.Format(time.RFC3339),
+					Expected: "before " + out.Format(time.RFC3339), Message: "in after the diver was out; correct the minute of the out first"}})
+			}
 		} else if req.What == "in" {
 			return nil, fault.Wrong([]fault.Problem{{Field: "at", Expected: "the right minute", Message: "whoever signed in by mistake is signed out; an entry itself can only be moved"}})
 		}
@@ -280,6 +284,15 @@ func (d *Desk) CorrectWatch(ctx context.Context, m store.Mutation, req *lastligh
 		}
 		return d.settled(ctx, tx, row.Dive)
 	})
+}
+
+// firstOut is the earlier of the minutes at which the diver was seen out and
+// signed out; zero while neither stands.
+func firstOut(d store.WatchDiver) time.Time {
+	if d.SeenOutAt.IsZero() || !d.SignedOutAt.IsZero() && d.SignedOutAt.Before(d.SeenOutAt) {
+		return d.SignedOutAt
+	}
+	return d.SeenOutAt
 }
 
 // register locks a running dive and finds the diver in it.
@@ -428,13 +441,13 @@ func complete(m, before *lastlightv1.Dive, p *lastlightv1.Plan, row *store.Watch
 			}
 		}
 		if d.MaxDepthM != nil {
-			m.MaxDepthM = max(m.MaxDepthM, *d.MaxDepthM)
+			m.MaxDepthM = proto.Float64(max(m.GetMaxDepthM(), *d.MaxDepthM))
 		}
 		m.Divers = append(m.Divers, d)
 	}
 	f := row.EnterReport
-	if m.MaxDepthM == 0 {
-		m.MaxDepthM = f.GetMaxDepthM()
+	if m.MaxDepthM == nil {
+		m.MaxDepthM = proto.Float64(f.GetMaxDepthM())
 	}
 	if m.PenetrationM == nil {
 		m.PenetrationM = proto.Float64(f.GetPenetrationM())

@@ -171,6 +171,7 @@ func figures(r *engine.Report, n Names) *lastlightv1.DiveFigures {
 	}
 	x := r.Route
 	if x == nil || x.Verdict == route.Refused {
+		out.LatestSurfacing = nil // nobody knows how long a route takes that cannot be dived
 		return out
 	}
 	out.MaxDepthM, out.PenetrationM, out.DistanceM, out.TurnMinute = x.Summary.MaxDepthM, x.Summary.PenetrationM, x.End.DistanceM, x.Summary.TurnMin

@@ -197,12 +197,18 @@ func (g *gatherer) dives(ctx context.Context) error {
 	for i, d := range g.r.Plan.Team {
 		team[i] = d.Person
 	}
+	// A dive loads tissues from the minute it begins, whether or not its record is
+	// complete: what is still in the register counts, with the last known out of
+	// this diver, or the entry while there is none.
 	rows, err := g.q.Query(ctx, `
-SELECT x.person, d.id, d.site, s.time_zone, d.kind, COALESCE(d.doc ->> 'taught_level', ''), d.zone, d.entered_at, d.out_at,
+SELECT x.person, d.id, d.site, s.time_zone, d.kind, COALESCE(d.doc ->> 'taught_level', ''), COALESCE(d.zone, ''), d.entered_at,
+       CASE WHEN d.state = 'closed' THEN d.out_at ELSE COALESCE((
+         SELECT max(f.at) FROM (SELECT DISTINCT ON (what) at FROM watch_fact WHERE dive = d.id AND person = x.person AND what <> 'in' ORDER BY what, id DESC) f
+       ), d.out_at, d.entered_at) END,
        x.counted_as, x.instructor, x.used, d.penetration_m, d.max_depth_m, d.version
 FROM dive_diver x JOIN dive d ON d.id = x.dive JOIN site s ON s.id = d.site
-WHERE x.person = ANY ($1) AND d.state = 'closed' AND NOT d.archived AND d.entered_at < $2
-ORDER BY x.person, d.entered_at, d.id`, sortedSet(team), g.at)
+WHERE x.person = ANY ($1) AND NOT d.archived AND d.entered_at < $2 AND d.plan IS DISTINCT FROM $3
+ORDER BY x.person, d.entered_at, d.id`, sortedSet(team), g.at, g.r.Plan.Id)
 	if err != nil {
 		return err
 	}
