@@ -38,7 +38,7 @@ type Dive struct {
 	OutAt        *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=out_at,json=outAt,proto3" json:"out_at,omitempty"`
 	Divers       []*DiveDiver           `protobuf:"bytes,9,rep,name=divers,proto3" json:"divers,omitempty"`
 	Cover        string                 `protobuf:"bytes,10,opt,name=cover,proto3" json:"cover,omitempty"`
-	MaxDepthM    float64                `protobuf:"fixed64,11,opt,name=max_depth_m,json=maxDepthM,proto3" json:"max_depth_m,omitempty"`
+	MaxDepthM    *float64               `protobuf:"fixed64,11,opt,name=max_depth_m,json=maxDepthM,proto3,oneof" json:"max_depth_m,omitempty"`
 	PenetrationM *float64               `protobuf:"fixed64,12,opt,name=penetration_m,json=penetrationM,proto3,oneof" json:"penetration_m,omitempty"`
 	// open_water, cavern, cave: the hardest zone entered.
 	Zone string `protobuf:"bytes,13,opt,name=zone,proto3" json:"zone,omitempty"`
@@ -171,8 +171,8 @@ func (x *Dive) GetCover() string {
 }
 
 func (x *Dive) GetMaxDepthM() float64 {
-	if x != nil {
-		return x.MaxDepthM
+	if x != nil && x.MaxDepthM != nil {
+		return *x.MaxDepthM
 	}
 	return 0
 }
@@ -2012,7 +2012,7 @@ var File_lastlight_v1_dive_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\n" +
-	"\x17lastlight/v1/dive.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\x8e\f\n" +
+	"\x17lastlight/v1/dive.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\xa6\f\n" +
 	"\x04Dive\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x1b\n" +
 	"\x04site\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04site\x12\x1b\n" +
@@ -2028,9 +2028,9 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\x06divers\x18\t \x03(\v2\x17.lastlight.v1.DiveDiverB\n" +
 	"\xbaH\a\x92\x01\x04\b\x01\x10\fR\x06divers\x12\x1d\n" +
 	"\x05cover\x18\n" +
-	" \x01(\tB\a\xbaH\x04r\x02\x18?R\x05cover\x129\n" +
-	"\vmax_depth_m\x18\v \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00R\tmaxDepthM\x12C\n" +
-	"\rpenetration_m\x18\f \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xd3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\fpenetrationM\x88\x01\x01\x123\n" +
+	" \x01(\tB\a\xbaH\x04r\x02\x18?R\x05cover\x12A\n" +
+	"\vmax_depth_m\x18\v \x01(\x01B\x1c\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\tmaxDepthM\x88\x01\x01\x12C\n" +
+	"\rpenetration_m\x18\f \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xd3@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\fpenetrationM\x88\x01\x01\x123\n" +
 	"\x04zone\x18\r \x01(\tB\x1f\xbaH\x1cr\x1aR\n" +
 	"open_waterR\x06cavernR\x04caveR\x04zone\x126\n" +
 	"\x04legs\x18\x0e \x03(\v2\x17.lastlight.v1.LegPassedB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\x04legs\x12\x1f\n" +
@@ -2039,8 +2039,8 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\x11marker_reached_at\x18\x11 \x01(\v2\x1a.google.protobuf.TimestampR\x0fmarkerReachedAt\x126\n" +
 	"\x12openings_seen_open\x18\x12 \x03(\tB\b\xbaH\x05\x92\x01\x02\x102R\x10openingsSeenOpen\x12F\n" +
 	"\bflow_met\x18\x13 \x01(\tB+\xbaH(r&R\x00R\x04noneR\x03lowR\bmoderateR\x04highR\aextremeR\aflowMet\x12>\n" +
-	"\vlevel_met_m\x18\x14 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@)\x00\x00\x00\x00\x00\x00Y\xc0H\x01R\tlevelMetM\x88\x01\x01\x12H\n" +
-	"\x10visibility_met_m\x18\x15 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00i@)\x00\x00\x00\x00\x00\x00\x00\x00H\x02R\x0evisibilityMetM\x88\x01\x01\x12%\n" +
+	"\vlevel_met_m\x18\x14 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@)\x00\x00\x00\x00\x00\x00Y\xc0H\x02R\tlevelMetM\x88\x01\x01\x12H\n" +
+	"\x10visibility_met_m\x18\x15 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00i@)\x00\x00\x00\x00\x00\x00\x00\x00H\x03R\x0evisibilityMetM\x88\x01\x01\x12%\n" +
 	"\x0erequired_stops\x18\x16 \x01(\bR\rrequiredStops\x126\n" +
 	"\x04left\x18\x17 \x03(\v2\x18.lastlight.v1.LeftBehindB\b\xbaH\x05\x92\x01\x02\x10dR\x04left\x12\x1e\n" +
 	"\x05notes\x18\x18 \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x1fR\x05notes\x12*\n" +
@@ -2050,7 +2050,8 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\barchived\x18\x1f \x01(\bB\x04\xf0\xc7\x18\x01R\barchived\x12\x1a\n" +
 	"\x05state\x18  \x01(\tB\x04\xf0\xc7\x18\x01R\x05state\x12%\n" +
 	"\vrecorded_by\x18! \x01(\tB\x04\xf0\xc7\x18\x01R\n" +
-	"recordedByB\x10\n" +
+	"recordedByB\x0e\n" +
+	"\f_max_depth_mB\x10\n" +
 	"\x0e_penetration_mB\x0e\n" +
 	"\f_level_met_mB\x13\n" +
 	"\x11_visibility_met_m\"\xd1\x03\n" +

@@ -806,7 +806,7 @@ type Station struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Id    string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// m of the site's water.
-	DepthM float64 `protobuf:"fixed64,2,opt,name=depth_m,json=depthM,proto3" json:"depth_m,omitempty"`
+	DepthM *float64 `protobuf:"fixed64,2,opt,name=depth_m,json=depthM,proto3,oneof" json:"depth_m,omitempty"`
 	// Open water above: a diver here can ascend to the surface.
 	Opening  bool `protobuf:"varint,3,opt,name=opening,proto3" json:"opening,omitempty"`
 	Daylight bool `protobuf:"varint,4,opt,name=daylight,proto3" json:"daylight,omitempty"`
@@ -857,8 +857,8 @@ func (x *Station) GetId() string {
 }
 
 func (x *Station) GetDepthM() float64 {
-	if x != nil {
-		return x.DepthM
+	if x != nil && x.DepthM != nil {
+		return *x.DepthM
 	}
 	return 0
 }
@@ -1051,8 +1051,8 @@ func (x *Leg) GetPullAndGlideMMin() float64 {
 type DepthPoint struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// m along the leg from its `from` station.
-	AtM           float64 `protobuf:"fixed64,1,opt,name=at_m,json=atM,proto3" json:"at_m,omitempty"`
-	DepthM        float64 `protobuf:"fixed64,2,opt,name=depth_m,json=depthM,proto3" json:"depth_m,omitempty"`
+	AtM           float64  `protobuf:"fixed64,1,opt,name=at_m,json=atM,proto3" json:"at_m,omitempty"`
+	DepthM        *float64 `protobuf:"fixed64,2,opt,name=depth_m,json=depthM,proto3,oneof" json:"depth_m,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1095,8 +1095,8 @@ func (x *DepthPoint) GetAtM() float64 {
 }
 
 func (x *DepthPoint) GetDepthM() float64 {
-	if x != nil {
-		return x.DepthM
+	if x != nil && x.DepthM != nil {
+		return *x.DepthM
 	}
 	return 0
 }
@@ -3293,15 +3293,17 @@ const file_lastlight_v1_site_proto_rawDesc = "" +
 	"\vrecorded_at\x18\b \x01(\v2\x1a.google.protobuf.TimestampB\x04\xf0\xc7\x18\x01R\n" +
 	"recordedAt\x12%\n" +
 	"\vrecorded_by\x18\t \x01(\tB\x04\xf0\xc7\x18\x01R\n" +
-	"recordedBy\"\xef\x01\n" +
+	"recordedBy\"\x83\x02\n" +
 	"\aStation\x12\x19\n" +
-	"\x02id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18<R\x02id\x122\n" +
-	"\adepth_m\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00R\x06depthM\x12\x18\n" +
+	"\x02id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18<R\x02id\x12:\n" +
+	"\adepth_m\x18\x02 \x01(\x01B\x1c\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x06depthM\x88\x01\x01\x12\x18\n" +
 	"\aopening\x18\x03 \x01(\bR\aopening\x12\x1a\n" +
 	"\bdaylight\x18\x04 \x01(\bR\bdaylight\x12\x19\n" +
 	"\bair_bell\x18\x05 \x01(\bR\aairBell\x12$\n" +
 	"\ttime_zone\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\btimeZone\x12\x1e\n" +
-	"\x05notes\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x05notes\"\xa7\x05\n" +
+	"\x05notes\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x05notesB\n" +
+	"\n" +
+	"\b_depth_m\"\xa7\x05\n" +
 	"\x03Leg\x12\x19\n" +
 	"\x02id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18<R\x02id\x12\x1b\n" +
 	"\x04from\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04from\x12\x17\n" +
@@ -3318,11 +3320,13 @@ const file_lastlight_v1_site_proto_rawDesc = "" +
 	"\fdepth_points\x18\v \x03(\v2\x18.lastlight.v1.DepthPointB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\vdepthPoints\x12\"\n" +
 	"\roff_main_line\x18\f \x01(\bR\voffMainLine\x12N\n" +
 	"\x14pull_and_glide_m_min\x18\r \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00>@!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x10pullAndGlideMMin\x88\x01\x01B\x17\n" +
-	"\x15_pull_and_glide_m_min\"n\n" +
+	"\x15_pull_and_glide_m_min\"\x82\x01\n" +
 	"\n" +
 	"DepthPoint\x12,\n" +
-	"\x04at_m\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@!\x00\x00\x00\x00\x00\x00\x00\x00R\x03atM\x122\n" +
-	"\adepth_m\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00R\x06depthM\"\xe9\x03\n" +
+	"\x04at_m\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@!\x00\x00\x00\x00\x00\x00\x00\x00R\x03atM\x12:\n" +
+	"\adepth_m\x18\x02 \x01(\x01B\x1c\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x06depthM\x88\x01\x01B\n" +
+	"\n" +
+	"\b_depth_m\"\xe9\x03\n" +
 	"\aReading\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x1b\n" +
 	"\x04site\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04site\x12;\n" +
@@ -3686,7 +3690,9 @@ func file_lastlight_v1_site_proto_init() {
 	file_lastlight_v1_site_proto_msgTypes[1].OneofWrappers = []any{}
 	file_lastlight_v1_site_proto_msgTypes[3].OneofWrappers = []any{}
 	file_lastlight_v1_site_proto_msgTypes[4].OneofWrappers = []any{}
+	file_lastlight_v1_site_proto_msgTypes[7].OneofWrappers = []any{}
 	file_lastlight_v1_site_proto_msgTypes[8].OneofWrappers = []any{}
+	file_lastlight_v1_site_proto_msgTypes[9].OneofWrappers = []any{}
 	file_lastlight_v1_site_proto_msgTypes[10].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

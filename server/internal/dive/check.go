@@ -47,8 +47,8 @@ func Check(d *lastlightv1.Dive, prefix string, now time.Time) error {
 		if x.StartPressure != nil && x.EndPressure != nil && x.EndPressure.GetBar() > x.StartPressure.GetBar() {
 			wrong(at+"end_pressure", fmt.Sprintf("%g bar", x.EndPressure.GetBar()), fmt.Sprintf("not above the start, %g bar", x.StartPressure.GetBar()), "more gas after the dive than before")
 		}
-		if x.MaxDepthM != nil && *x.MaxDepthM > d.MaxDepthM {
-			wrong(at+"max_depth_m", fmt.Sprintf("%g m", *x.MaxDepthM), fmt.Sprintf("at most the dive's, %g m", d.MaxDepthM), "deeper than the dive")
+		if x.MaxDepthM != nil && *x.MaxDepthM > d.GetMaxDepthM() {
+			wrong(at+"max_depth_m", fmt.Sprintf("%g m", *x.MaxDepthM), fmt.Sprintf("at most the dive's, %g m", d.GetMaxDepthM()), "deeper than the dive")
 		}
 	}
 	for i, l := range d.Legs {

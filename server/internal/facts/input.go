@@ -314,7 +314,7 @@ func (c converter) route(zone calendar.Zone) route.Input {
 	p := c.r.Plan
 	in := route.Input{}
 	for _, s := range c.r.Survey.Stations {
-		in.Stations = append(in.Stations, route.Station{Name: s.Id, DepthM: s.DepthM, Opening: s.Opening, Daylight: s.Daylight, AirBell: s.AirBell})
+		in.Stations = append(in.Stations, route.Station{Name: s.Id, DepthM: s.GetDepthM(), Opening: s.Opening, Daylight: s.Daylight, AirBell: s.AirBell})
 	}
 	for _, l := range c.r.Survey.Legs {
 		overhead := !l.DeclaredFreeAbove
@@ -325,7 +325,7 @@ func (c converter) route(zone calendar.Zone) route.Input {
 			PullAndGlideMMin: l.PullAndGlideMMin, MainLine: &main, Gap: l.UnlinedKind == "gap",
 		}
 		for _, d := range l.DepthPoints {
-			leg.DepthPoints = append(leg.DepthPoints, route.DepthPoint{AtM: d.AtM, DepthM: d.DepthM})
+			leg.DepthPoints = append(leg.DepthPoints, route.DepthPoint{AtM: d.AtM, DepthM: d.GetDepthM()})
 		}
 		in.Legs = append(in.Legs, leg)
 	}

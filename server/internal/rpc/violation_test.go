@@ -37,7 +37,7 @@ func TestViolationsSayWhatIsExpected(t *testing.T) {
 			Intended: &lastlightv1.GasMix{OxygenPercent: 0.32, HeliumPercent: nan},
 		}}},
 		{Record: &lastlightv1.Record_Survey{Survey: &lastlightv1.Survey{
-			Site: "spring", SurveyedDay: "8.6.2026", Stations: []*lastlightv1.Station{{Id: "a", DepthM: math.Inf(1)}},
+			Site: "spring", SurveyedDay: "8.6.2026", Stations: []*lastlightv1.Station{{Id: "a", DepthM: proto.Float64(math.Inf(1))}},
 			Legs: []*lastlightv1.Leg{{Id: "l", From: "a", To: "b", LengthM: 0, Restriction: "tiny"}},
 		}}},
 		{Record: &lastlightv1.Record_Fill{Fill: &lastlightv1.Fill{Cylinder: "a", Pressure: &lastlightv1.Pressure{}, Intended: &lastlightv1.GasMix{OxygenPercent: 50, HeliumPercent: 60}}}},

@@ -81,7 +81,7 @@ func checkLeg(p *fault.Problems, i int, l *lastlightv1.Leg, stations map[string]
 		p.Add(at("declared_free_above"), "true", "only where both ends are openings", "the leg does not lead from opening to opening")
 	}
 	// Between two depth points the line is straight: it cannot be shorter than the difference in depth.
-	lastAt, lastDepth, good := 0.0, from.DepthM, true
+	lastAt, lastDepth, good := 0.0, from.GetDepthM(), true
 	piece := func(field string, toM, depth float64) {
 		if length, drop := toM-lastAt, math.Abs(depth-lastDepth); drop > length+slack {
 			p.Add(field, fmt.Sprintf("%g m", length), fmt.Sprintf("%g m or more, the difference in depth", drop),
@@ -101,9 +101,9 @@ func checkLeg(p *fault.Problems, i int, l *lastlightv1.Leg, stations map[string]
 			good = false
 			continue
 		}
-		piece(field, d.AtM, d.DepthM)
+		piece(field, d.AtM, d.GetDepthM())
 	}
 	if good {
-		piece(at("length_m"), l.LengthM, to.DepthM)
+		piece(at("length_m"), l.LengthM, to.GetDepthM())
 	}
 }

@@ -142,7 +142,7 @@ func (c *club) adoptPolicy(edit func(*policy.Policy)) {
 // stories call a level passage. Stations and legs are named in order.
 func levelSite(name, zone string, depth float64, stations []*pb.Station, legs []*pb.Leg) []*pb.Record {
 	for _, s := range stations {
-		s.DepthM = depth
+		s.DepthM = &depth
 	}
 	for _, l := range legs {
 		if l.Bottom == "" {
@@ -244,7 +244,7 @@ func (c *club) enrol(site string, divers ...diver) {
 	for k := range 8 {
 		entered := now.AddDate(0, 0, -10-7*k)
 		dive := &pb.Dive{Id: fmt.Sprintf("past-%s-%d", divers[0].id, k), Site: site, Kind: "normal", EnteredAt: stamp(entered), OutAt: stamp(entered.Add(50 * time.Minute)),
-			MaxDepthM: 18, PenetrationM: proto.Float64(2000), Zone: "cave"}
+			MaxDepthM: proto.Float64(18), PenetrationM: proto.Float64(2000), Zone: "cave"}
 		for _, d := range divers {
 			if !d.noDives {
 				level := d.level

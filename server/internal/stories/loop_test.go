@@ -37,7 +37,7 @@ func ways(stations ...string) *pb.Route {
 // setUp records a set-up dive of a pair from one side to the marker at "far".
 func (c *club) setUp(name string, entered, marker time.Time, pair []string, legs []*pb.LegPassed) {
 	c.t.Helper()
-	d := &pb.Dive{Id: name, Site: "ring", Kind: "set_up", EnteredAt: stamp(entered), OutAt: stamp(entered.Add(75 * time.Minute)), MaxDepthM: 20, PenetrationM: proto.Float64(380),
+	d := &pb.Dive{Id: name, Site: "ring", Kind: "set_up", EnteredAt: stamp(entered), OutAt: stamp(entered.Add(75 * time.Minute)), MaxDepthM: proto.Float64(20), PenetrationM: proto.Float64(380),
 		Zone: "cave", Survey: 1, Legs: legs, MarkerStation: "far", MarkerReachedAt: stamp(marker), FlowMet: "none", LevelMetM: proto.Float64(0.5), VisibilityMetM: proto.Float64(15)}
 	for _, p := range pair {
 		d.Divers = append(d.Divers, &pb.DiveDiver{Person: p, CountedAs: "FULL"})

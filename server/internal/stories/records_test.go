@@ -77,10 +77,10 @@ func spring(name string) *pb.Site {
 func line(site string) *pb.Survey {
 	return &pb.Survey{
 		Site: site, SurveyedDay: "2026-01-10", SurveyedBy: "club",
-		Stations: []*pb.Station{{Id: "opening", Opening: true, Daylight: true}, {Id: "arch", DepthM: 12}, {Id: "hall", DepthM: 20}},
+		Stations: []*pb.Station{{Id: "opening", DepthM: proto.Float64(0), Opening: true, Daylight: true}, {Id: "arch", DepthM: proto.Float64(12)}, {Id: "hall", DepthM: proto.Float64(20)}},
 		Legs: []*pb.Leg{
 			{Id: "main-1", From: "opening", To: "arch", LengthM: 40, Lined: true, Bottom: "clear"},
-			{Id: "main-2", From: "arch", To: "hall", LengthM: 60, Lined: true, Restriction: "minor", DepthPoints: []*pb.DepthPoint{{AtM: 20, DepthM: 24}}},
+			{Id: "main-2", From: "arch", To: "hall", LengthM: 60, Lined: true, Restriction: "minor", DepthPoints: []*pb.DepthPoint{{AtM: 20, DepthM: proto.Float64(24)}}},
 		},
 	}
 }
@@ -103,7 +103,7 @@ func wholeFile(c *club) []*pb.Record {
 	at := c.clock.Now()
 	return []*pb.Record{ // what refers comes first, on purpose
 		record(&pb.Incident{Id: "silt-out", Site: "north", Dive: "dive-1", HappenedAt: stamp(at.Add(-47 * time.Hour)), Level: proto.Int32(1), Types: []string{"line"}, People: []string{"anna", "bert"}, Narrative: "diver 1 lost the line, diver 2 found it."}),
-		record(&pb.Dive{Id: "dive-1", Site: "north", Kind: "normal", EnteredAt: stamp(at.Add(-48 * time.Hour)), OutAt: stamp(at.Add(-47 * time.Hour)), MaxDepthM: 20, Zone: "cave", Survey: 1,
+		record(&pb.Dive{Id: "dive-1", Site: "north", Kind: "normal", EnteredAt: stamp(at.Add(-48 * time.Hour)), OutAt: stamp(at.Add(-47 * time.Hour)), MaxDepthM: proto.Float64(20), Zone: "cave", Survey: 1,
 			Legs:   []*pb.LegPassed{{Leg: "main-1", Direction: "from_to"}},
 			Divers: []*pb.DiveDiver{{Person: "anna", CountedAs: "FULL", StartPressure: bar(210), EndPressure: bar(150)}, {Person: "bert", CountedAs: "FULL"}},
 			Left:   []*pb.LeftBehind{{Kind: "line", Place: "main-2", Owner: "anna"}}}),
@@ -226,7 +226,7 @@ func TestRefusedFilesStoreNothingAndTellEverything(t *testing.T) {
 	short := line("north")
 	short.Legs[1].LengthM = 21 // from the low point, 24 m deep at 20 m, to the hall at 20 m: 1 m of line for 4 m of depth
 	lonely := line("north")
-	lonely.Stations = append(lonely.Stations, &pb.Station{Id: "nowhere", DepthM: 3})
+	lonely.Stations = append(lonely.Stations, &pb.Station{Id: "nowhere", DepthM: proto.Float64(3)})
 	unlined := line("north")
 	unlined.Legs[1].Lined = false
 	free := line("north")
@@ -249,7 +249,7 @@ func TestRefusedFilesStoreNothingAndTellEverything(t *testing.T) {
 		{record(unlined), "survey.legs[1].unlined_kind", "jump or gap"},
 		{record(free), "survey.legs[0].declared_free_above", "opening"},
 		{record(aluminium("other", "northern", "12345")), "cylinder.serial", "tank"},
-		{record(&pb.Dive{Id: "backwards", Site: "north", Kind: "normal", EnteredAt: stamp(now.Add(-time.Hour)), OutAt: stamp(now.Add(-2 * time.Hour)), MaxDepthM: 5, Zone: "cave", Divers: []*pb.DiveDiver{{Person: "anna"}}}), "dive.out_at", ""},
+		{record(&pb.Dive{Id: "backwards", Site: "north", Kind: "normal", EnteredAt: stamp(now.Add(-time.Hour)), OutAt: stamp(now.Add(-2 * time.Hour)), MaxDepthM: proto.Float64(5), Zone: "cave", Divers: []*pb.DiveDiver{{Person: "anna"}}}), "dive.out_at", ""},
 		{record(&pb.Person{Id: "carl", FullName: "Carl", BirthDay: proto.String("2026-02-30")}), "person.birth_day", "no such day"},
 		{record(&pb.Person{Id: "dora", FullName: "Dora", BirthDay: proto.String("2026-06-09")}), "person.birth_day", "future"},
 		{record(&pb.Person{Id: "emil", FullName: "Emil", Cards: []*pb.Card{{Id: "x", Level: "MASTER", IssuedDay: "2020-01-01"}}}), "person.cards[0].level", "FULL"},
