@@ -21,6 +21,9 @@ func report(c *rules.Case) Report {
 		FirstDay: c.Days.First, LastDay: c.Days.Last, JudgedAs: c.LevelName,
 		Watch: watchOf(c), Turns: turnsOf(c), Route: c.Route,
 	}
+	for _, m := range c.Team {
+		out.Standings = append(out.Standings, Standing{Diver: m.Diver, CountsAs: m.Counts, Because: m.Because(), Endorsed: m.Endorsed})
+	}
 	for _, f := range fs {
 		if f.DueAt == finding.AtEntry {
 			out.Conditions = append(out.Conditions, f.Key())

@@ -38,12 +38,21 @@ type Report struct {
 	LatestSurfacing calendar.Instant `json:"latest_surfacing"` // enter by + runtime, up to the whole minute
 	FirstDay        calendar.Day     `json:"first_day"`        // site-local days the dive touches
 	LastDay         calendar.Day     `json:"last_day"`
+	Standings       []Standing       `json:"standings"` // what each diver of the team counts as
 	JudgedAs        string           `json:"judged_as"` // level whose limits hold, from the least qualified diver present
 
 	Watch *Watch `json:"watch"` // none where it cannot be told
 	Turns []Turn `json:"turns"` // one row per diver and main supply
 
 	Route *route.Result `json:"route"` // none where the route could not be computed
+}
+
+// Standing is what one diver counts as on this dive, and why.
+type Standing struct {
+	Diver    string   `json:"diver"`
+	CountsAs string   `json:"counts_as"` // empty: no card counts, or it cannot be told
+	Because  string   `json:"because"`
+	Endorsed []string `json:"endorsed"` // endorsements that count
 }
 
 // Watch is the surface watch for the planned entry, and for the latest.

@@ -118,15 +118,7 @@ func (c *Case) medical(m Member) []finding.Finding {
 		f.Status, f.Code = finding.Refuse, "not_available"
 		return one(f)
 	}
-	p := c.Policy.People
-	rules := due.MedicalRules{Lenient: p.MedicalMode == "lenient", DeclarationRequired: p.DeclarationRequired, DeclarationMonths: p.DeclarationMonths}
-	for _, b := range p.MedicalBands {
-		rules.Bands = append(rules.Bands, due.AgeBand{BelowAge: b.Below, Months: b.Months})
-	}
-	a := due.MedicalOn(due.Medical{
-		Exam: rec.Examined, Born: m.Record.Birth, Declared: rec.Declared, DoctorUntil: rec.DoctorUntil,
-		Accident: rec.Suspended, Cleared: c.seenDay(rec.Cleared), ClearedAt: rec.Cleared,
-	}, c.Days, c.Span.Entry, rules)
+	a, _ := c.medicalDue(m)
 	switch a.Verdict {
 	case due.MedicalValid:
 		f.Status, f.Code, f.Path = finding.Pass, "ok", ""
@@ -139,6 +131,24 @@ func (c *Case) medical(m Member) []finding.Finding {
 		f.Status, f.Code = finding.Refuse, "not_available"
 	}
 	return one(f)
+}
+
+// medicalDue reads a member's medical status over the days of the dive; ok is
+// false where none is on record.
+func (c *Case) medicalDue(m Member) (answer due.MedicalDue, ok bool) {
+	if m.Record == nil || m.Record.Medical == nil || c.Days.First.IsZero() {
+		return due.MedicalDue{Verdict: string(calendar.CannotTell)}, false
+	}
+	rec := m.Record.Medical
+	p := c.Policy.People
+	rules := due.MedicalRules{Lenient: p.MedicalMode == "lenient", DeclarationRequired: p.DeclarationRequired, DeclarationMonths: p.DeclarationMonths}
+	for _, b := range p.MedicalBands {
+		rules.Bands = append(rules.Bands, due.AgeBand{BelowAge: b.Below, Months: b.Months})
+	}
+	return due.MedicalOn(due.Medical{
+		Exam: rec.Examined, Born: m.Record.Birth, Declared: rec.Declared, DoctorUntil: rec.DoctorUntil,
+		Accident: rec.Suspended, Cleared: c.seenDay(rec.Cleared), ClearedAt: rec.Cleared,
+	}, c.Days, c.Span.Entry, rules), true
 }
 
 func (c *Case) daysWords() string {

@@ -17,7 +17,7 @@ func registerServices(server grpc.ServiceRegistrar, s *store.Store, valid protov
 	desk := &decide.Desk{Store: s, Zones: zones.Load}
 	lastlightv1.RegisterAccessServiceServer(server, &rpc.Access{Store: s, ServerVersion: Version(), EngineVersion: engine.Version})
 	lastlightv1.RegisterSiteServiceServer(server, &rpc.Sites{Store: s})
-	lastlightv1.RegisterRosterServiceServer(server, &rpc.Roster{Store: s})
+	lastlightv1.RegisterRosterServiceServer(server, &rpc.Roster{Store: s, Desk: desk, Zones: zones.Load})
 	lastlightv1.RegisterGearServiceServer(server, &rpc.Gear{Store: s, Zones: zones.Load})
 	lastlightv1.RegisterPolicyServiceServer(server, &rpc.Policies{Store: s})
 	lastlightv1.RegisterExpeditionServiceServer(server, &rpc.Expeditions{Store: s})

@@ -114,15 +114,15 @@ func figure(f *finding.Figure, n Names) *lastlightv1.Figure {
 	return &lastlightv1.Figure{Name: n.In(f.Name), Number: f.Number, Text: n.In(f.Text), Unit: f.Unit}
 }
 
-// aboutHealth tells whether a finding says, or would tell, why a person is not available.
-func aboutHealth(rule, path string) bool {
+// AboutHealth tells whether a finding says, or would tell, why a person is not available.
+func AboutHealth(rule, path string) bool {
 	return rule == "diver.medical" || rule == "diver.not_diving" || strings.Contains(path, "medical")
 }
 
 // Public is a finding's message for whoever reads it: about health only that
 // somebody is not available, never why.
 func Public(f finding.Finding, n Names) string {
-	if aboutHealth(f.Rule, f.Path) {
+	if AboutHealth(f.Rule, f.Path) {
 		return n.Of(f.Subject.ID) + " is not available"
 	}
 	return n.In(f.Message)
@@ -135,7 +135,7 @@ func Mask(r *lastlightv1.Report, mayReadHealthOf func(person string) bool) {
 	seen := map[string]bool{}
 	for _, f := range r.GetFindings() {
 		person := f.GetSubject().GetId()
-		if !aboutHealth(f.Rule, f.Path) || mayReadHealthOf(person) {
+		if !AboutHealth(f.Rule, f.Path) || mayReadHealthOf(person) {
 			shown = append(shown, f)
 			continue
 		}
@@ -168,6 +168,11 @@ func figures(r *engine.Report, n Names) *lastlightv1.DiveFigures {
 			out.Divers = append(out.Divers, d)
 		}
 		d.Turns = append(d.Turns, &lastlightv1.SupplyTurn{Supply: t.Supply, StartBar: t.StartBar, TurnBarExact: t.ExactBar, TurnBar: t.TurnBar, Governs: t.Governs})
+	}
+	for _, s := range r.Standings {
+		if d := rows[s.Diver]; d != nil {
+			d.CountsAs, d.CountsBecause = s.CountsAs, s.Because
+		}
 	}
 	x := r.Route
 	if x == nil || x.Verdict == route.Refused {

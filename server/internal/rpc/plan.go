@@ -83,6 +83,9 @@ func mutation(ctx context.Context, method, requestID string, body proto.Message)
 
 // shown masks what the caller may not see of a plan.
 func shownPlan(ctx context.Context, p *lastlightv1.Plan) *lastlightv1.Plan {
+	if p == nil { // the call failed
+		return nil
+	}
 	c := access.CallerFrom(ctx)
 	s := planSubject(c, p)
 	for _, w := range p.GetWaivers() {

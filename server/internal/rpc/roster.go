@@ -10,6 +10,8 @@ import (
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
 	"lastlight/server/internal/dates"
+	"lastlight/server/internal/decide"
+	"lastlight/server/internal/facts"
 	"lastlight/server/internal/fault"
 	"lastlight/server/internal/roster"
 	"lastlight/server/internal/store"
@@ -19,6 +21,8 @@ import (
 type Roster struct {
 	lastlightv1.UnimplementedRosterServiceServer
 	Store *store.Store
+	Desk  *decide.Desk
+	Zones facts.ZoneLoader
 }
 
 const rosterService = "/lastlight.v1.RosterService/"

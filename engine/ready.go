@@ -1,0 +1,20 @@
+package engine
+
+import "lastlight/engine/rules"
+
+// A person's question for one day, without a plan, and its answer.
+type (
+	ReadyInput  = rules.ReadyInput
+	ReadyReport = rules.ReadyReport
+	ReadyLine   = rules.ReadyLine
+)
+
+// The signs of a line.
+const (
+	ReadyStop = rules.Stop
+	ReadySoon = rules.Soon
+	ReadyOK   = rules.OK
+)
+
+// Ready answers "am I good to go?" by the same rules as a plan is judged by.
+func Ready(in ReadyInput) ReadyReport { return rules.Ready(in) }

@@ -1,0 +1,97 @@
+package rules
+
+import (
+	"slices"
+	"testing"
+
+	"lastlight/engine/calendar"
+	"lastlight/engine/enginetest"
+	"lastlight/engine/facts"
+)
+
+func readyInput(t *testing.T, day string) ReadyInput {
+	t.Helper()
+	in := enginetest.Pair()
+	d, err := calendar.ParseDay(day)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return ReadyInput{Policy: in.Policy, Zones: in.Site.Zones, Day: d, Diver: in.Divers[0], SiteName: in.Site.Name, SiteGrade: in.Site.Grade, Cylinders: in.Cylinders[:1]}
+}
+
+func signs(r ReadyReport, rule string) []Sign {
+	var out []Sign
+	for _, l := range r.Lines {
+		if l.Finding.Rule == rule {
+			out = append(out, l.Sign)
+		}
+	}
+	return out
+}
+
+func TestReadyOnAGoodDay(t *testing.T) {
+	in := enginetest.Pair()
+	day, err := in.Site.Zones[0].Day(in.Plan.Entry)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := Ready(readyInput(t, day.String()))
+	if !r.Yes || r.CountsAs != in.Divers[0].Cards[0].Level {
+		t.Errorf("yes %v, counts as %q; lines %+v", r.Yes, r.CountsAs, r.Lines)
+	}
+}
+
+// Story 4 and T23: an apprentice card lapses after twelve months to introductory.
+func TestReadyWithALapsedApprenticeCard(t *testing.T) {
+	in := readyInput(t, "2026-06-15")
+	card := in.Diver.Cards[0]
+	card.Level, card.Expires = "APP", calendar.Day{}
+	card.Issued, card.SeenAt = mustDay(t, "2025-06-14"), enginetest.At("2025-07-01T10:00+02:00")
+	in.Diver.Cards = []facts.Card{card}
+	r := Ready(in)
+	if r.CountsAs != "INT" || r.Because != "the card has lapsed to it" {
+		t.Errorf("counts as %q because %q, want INT, lapsed", r.CountsAs, r.Because)
+	}
+	in.Day = mustDay(t, "2026-06-14")
+	r = Ready(in)
+	if r.CountsAs != "APP" {
+		t.Errorf("on the last day counts as %q, want APP", r.CountsAs)
+	}
+	if got := signs(r, "diver.card"); !slices.Contains(got, Soon) {
+		t.Errorf("on the last day the card is %v, want SOON", got)
+	}
+}
+
+// Story 12 and T24: 17 on the 11th, 18 from 00:00 of the 12th; a claimed card is no card.
+func TestReadyGuestOfSeventeen(t *testing.T) {
+	in := readyInput(t, "2026-06-11")
+	in.Diver.Birth = mustDay(t, "2008-06-12")
+	if r := Ready(in); r.Yes || !slices.Contains(signs(r, "diver.minimum_age"), Stop) {
+		t.Errorf("17 years old: %v", r.Lines)
+	}
+	in.Day = mustDay(t, "2026-06-13")
+	in.Diver.Cards = slices.Clone(in.Diver.Cards)
+	in.Diver.Cards[0].SeenBy, in.Diver.Cards[0].SeenAt = "", calendar.Instant{}
+	r := Ready(in)
+	if r.Yes || slices.Contains(signs(r, "diver.minimum_age"), Stop) || !slices.Contains(signs(r, "diver.card"), Stop) {
+		t.Errorf("18, card not seen: %v", r.Lines)
+	}
+}
+
+// An empty medical stops; what is not known never passes.
+func TestReadyWithoutAMedical(t *testing.T) {
+	in := readyInput(t, "2026-06-12")
+	in.Diver.Medical = nil
+	if r := Ready(in); r.Yes || !slices.Contains(signs(r, "diver.medical"), Stop) {
+		t.Errorf("no medical: %v", r.Lines)
+	}
+}
+
+func mustDay(t *testing.T, text string) calendar.Day {
+	t.Helper()
+	d, err := calendar.ParseDay(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
+}

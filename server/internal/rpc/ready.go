@@ -1,0 +1,103 @@
+package rpc
+
+import (
+	"context"
+	"slices"
+
+	"lastlight/engine"
+	"lastlight/engine/finding"
+	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/access"
+	"lastlight/server/internal/dates"
+	"lastlight/server/internal/facts"
+	"lastlight/server/internal/fault"
+	"lastlight/server/internal/report"
+)
+
+// CheckGoodToGo answers a diver's question for a day, by the rules that plans are judged by.
+func (h *Roster) CheckGoodToGo(ctx context.Context, r *lastlightv1.CheckGoodToGoRequest) (*lastlightv1.GoodToGo, error) {
+	person := r.Person
+	if person == "" {
+		person = access.CallerFrom(ctx).Person
+	}
+	subject, err := h.may(ctx, "CheckGoodToGo", person)
+	if err != nil {
+		return nil, err
+	}
+	problems := fault.Collect("")
+	dates.Day(problems, "day", r.Day)
+	if err := problems.Err(); err != nil {
+		return nil, err
+	}
+	now := h.Store.Now()
+	records, err := h.Store.GatherPerson(ctx, person, r.Site, now)
+	if err != nil {
+		return nil, err
+	}
+	in, err := facts.Ready(records, r.Day, now, h.Zones)
+	if err != nil {
+		return nil, err
+	}
+	answer := engine.Ready(in)
+	name := records.Person.ShortName
+	if name == "" {
+		name = records.Person.FullName
+	}
+	pseudonym := records.Pseudonyms[person]
+	names := report.NewNames(map[string]string{pseudonym: person}, map[string]string{pseudonym: name})
+	out := &lastlightv1.GoodToGo{
+		Person: person, Day: answer.Day.String(), Site: r.Site, Yes: answer.Yes, CountsAs: answer.CountsAs, CountsBecause: answer.Because,
+		Policy: records.PolicyID, EngineVersion: engine.Version,
+	}
+	health := access.CallerFrom(ctx).Sees(access.Medical, subject)
+	for _, l := range answer.Lines {
+		line := &lastlightv1.GoodToGoLine{Sign: string(l.Sign), What: names.In(l.Says), ToDo: names.In(l.ToDo), ChangesOn: l.ChangesOn.String(), Finding: report.Finding(l.Finding, names)}
+		if !health && report.AboutHealth(l.Finding.Rule, l.Finding.Path) {
+			line.What, line.ToDo, line.ChangesOn, line.Finding = report.Public(l.Finding, names), "", "", nil
+			if line.Sign != string(engine.ReadyStop) {
+				line.Sign, line.What = string(engine.ReadyOK), name+" is available"
+			}
+		}
+		out.Lines = append(out.Lines, line)
+	}
+	if r.Plan != "" {
+		if err := h.forPlan(ctx, out, person, r.Plan); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// forPlan adds what the plan asks of this person beyond the day.
+func (h *Roster) forPlan(ctx context.Context, out *lastlightv1.GoodToGo, person, id string) error {
+	c := access.CallerFrom(ctx)
+	p, err := h.Store.GetPlan(ctx, id, 0)
+	if err != nil {
+		return err
+	}
+	s := planSubject(c, p)
+	takesPart := slices.ContainsFunc(p.Team, func(d *lastlightv1.PlanDiver) bool { return d.Person == person })
+	if !access.May(c, planService+"GetPlan", s) || !takesPart {
+		return fault.NoSuch("plan with this diver", id)
+	}
+	r, err := h.Desk.Evaluate(ctx, id, 0)
+	if err != nil {
+		return err
+	}
+	said := map[string]bool{}
+	for _, l := range out.Lines {
+		said[l.What] = true
+	}
+	var add []*lastlightv1.GoodToGoLine
+	for _, f := range masked(ctx, r, s).Findings {
+		if f.GetSubject().GetId() != person || said[f.Message] || !finding.Status(f.Status).Blocks() {
+			continue
+		}
+		add = append(add, &lastlightv1.GoodToGoLine{Sign: string(engine.ReadyStop), What: f.Message, ToDo: f.Remedy, Finding: f})
+	}
+	if len(add) > 0 {
+		out.Yes = false
+		out.Lines = append(add, out.Lines...)
+	}
+	return nil
+}
