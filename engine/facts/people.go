@@ -37,11 +37,12 @@ type Card struct {
 // Medical is status facts only: dates and suspensions, never content.
 type Medical struct {
 	Examined    calendar.Day     `json:"examined"`
-	DoctorUntil calendar.Day     `json:"doctor_until"` // the doctor's own earlier date
-	Declared    calendar.Day     `json:"declared"`     // last yearly declaration
-	Suspended   calendar.Day     `json:"suspended"`    // accident or symptoms: from this day
-	Cleared     calendar.Instant `json:"cleared"`      // by the roles the policy names
-	NotFit      bool             `json:"not_fit"`      // declared not fit, until changed
+	DoctorUntil calendar.Day     `json:"doctor_until"`  // the doctor's own earlier date
+	Declared    calendar.Day     `json:"declared"`      // last yearly declaration
+	Suspended   calendar.Day     `json:"suspended"`     // accident or symptoms: from this day
+	Cleared     calendar.Instant `json:"cleared"`       // by the roles the policy names
+	NotFit      bool             `json:"not_fit"`       // declared not fit, until changed
+	DepthLimitM *float64         `json:"depth_limit_m"` // what a restriction means for planning, never the restriction
 	Version     int64            `json:"version"`
 }
 

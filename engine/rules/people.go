@@ -43,6 +43,7 @@ func peopleRules() []Rule {
 				"ok":            {Says: "{subject}: fit over the whole dive"},
 				"last_day":      {Says: "{subject}: fit until {limit}, the last day of the dive"},
 				"not_available": {Says: "{subject}: not available on {observed}", Remedy: "take another diver; {subject} knows what to do"},
+				"depth":         {Says: "{subject}: not available below {limit}, the plan goes to {observed}", Remedy: "plan to {limit}, or take another diver"},
 				"cannot_tell":   {Says: "{subject}: cannot tell whether available on {observed}", Remedy: "{subject} completes their records"},
 			},
 			Check: func(c *Case) []finding.Finding { return c.each(c.medical) },
@@ -125,6 +126,10 @@ func (c *Case) medical(m Member) []finding.Finding {
 		if len(a.Caution) > 0 {
 			last := finding.Word("", a.LastDay.String())
 			f.Status, f.Code, f.Limit = finding.Caution, "last_day", &last
+		}
+		if limit := rec.DepthLimitM; limit != nil && c.Route != nil && c.Route.Summary.MaxDepthM > *limit {
+			f = measured(f, finding.Number("", c.Route.Summary.MaxDepthM, 1, "m"), finding.Number("", *limit, 1, "m"))
+			f.Status, f.Code, f.Path = finding.Refuse, "depth", at
 		}
 	case string(calendar.CannotTell):
 	default:

@@ -121,6 +121,7 @@ var breaches = []breach{
 	{"diver.minimum_age", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Birth = calendar.Day{} }},
 	{"diver.medical", "cannot_tell", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Medical = nil }},
 	{"diver.medical", "not_available", finding.Refuse, func(in *facts.Input) { in.Divers[1].Medical.Declared = enginetest.Day("2025-06-13") }},
+	{"diver.medical", "depth", finding.Refuse, func(in *facts.Input) { in.Divers[1].Medical.DepthLimitM = new(5.0) }},
 	{"diver.not_diving", "not_available", finding.Refuse, func(in *facts.Input) { in.Divers[1].NotDiving = []facts.Absence{{From: enginetest.Day("2026-06-14")}} }},
 	{"diver.consumption", "none", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Consumption, in.Policy.Gas.DefaultRMVLMin = nil, 0 }},
 	{"team.solo", "solo", finding.Refuse, func(in *facts.Input) { in.Plan.Team, in.Plan.Supplies = in.Plan.Team[:1], in.Plan.Supplies[:1] }},

@@ -57,7 +57,7 @@ func (c converter) medical(r *lastlightv1.Person, zone calendar.Zone) (*facts.Me
 	if m == nil {
 		return nil, nil
 	}
-	out := &facts.Medical{Examined: day(m.ExaminedDay), DoctorUntil: day(m.DoctorUntil), Declared: day(m.DeclaredDay)}
+	out := &facts.Medical{Examined: day(m.ExaminedDay), DoctorUntil: day(m.DoctorUntil), Declared: day(m.DeclaredDay), DepthLimitM: m.DepthLimitM}
 	if m.SuspendedAt != nil {
 		d, err := zone.Day(stamp(m.SuspendedAt))
 		if err != nil {
