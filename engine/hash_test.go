@@ -75,3 +75,42 @@ func TestInputIsLeftAlone(t *testing.T) {
 		t.Error("the input was changed")
 	}
 }
+
+// Leaving out members on the text is what leaving them out of the decoded value is.
+func TestHashedTextIsTheValueWithoutVersions(t *testing.T) {
+	in := enginetest.Pair()
+	for _, v := range []any{in, Evaluate(in), map[string]any{"version": map[string]any{"a": []int{1, 2}}, "x": "a\"version\":1,", "y": []any{map[string]any{"version": 1}, map[string]any{"b": 1, "version": "x"}}}} {
+		text, err := Bytes(v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var want, got any
+		if err := json.Unmarshal(text, &want); err != nil {
+			t.Fatal(err)
+		}
+		drop(want)
+		if err := json.Unmarshal(appendHashed(nil, text), &got); err != nil {
+			t.Fatalf("%T: %v", v, err)
+		}
+		if !reflect.DeepEqual(got, want) {
+			t.Errorf("%T: something else was left out than the unhashed members", v)
+		}
+	}
+}
+
+func drop(v any) {
+	switch v := v.(type) {
+	case map[string]any:
+		for k, x := range v {
+			if unhashed[k] {
+				delete(v, k)
+			} else {
+				drop(x)
+			}
+		}
+	case []any:
+		for _, x := range v {
+			drop(x)
+		}
+	}
+}

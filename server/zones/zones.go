@@ -5,6 +5,7 @@ package zones
 import (
 	"fmt"
 	"runtime"
+	"sync"
 	"time"
 	_ "time/tzdata" // the program must not depend on zone files of the machine
 
@@ -17,6 +18,28 @@ import (
 // span of years, and where an offset is not of whole minutes (local mean times,
 // before 1973 in the last place that had one).
 func Load(name string, from, to int) (calendar.Zone, error) {
+	key := asked{name, from, to}
+	if zone, ok := loaded.Load(key); ok {
+		return zone.(calendar.Zone), nil
+	}
+	zone, err := load(name, from, to)
+	if err == nil {
+		loaded.Store(key, zone)
+	}
+	return zone, err
+}
+
+// loaded keeps what was asked before: a plan's divers have hundreds of past
+// dives, all in a few zones. Zones are values that nobody changes, and there
+// are only as many as the register has sites and years.
+var loaded sync.Map
+
+type asked struct {
+	name     string
+	from, to int
+}
+
+func load(name string, from, to int) (calendar.Zone, error) {
 	if name == "" || name == "Local" {
 		return calendar.Zone{}, fmt.Errorf("time zone %q: an IANA name is needed, such as Europe/Berlin", name)
 	}

@@ -97,7 +97,7 @@ func (c *club) copyable(ctx context.Context, plans []*v1.Plan) (*v1.Plan, error)
 const slot = 6 * time.Hour
 
 // firstSlot is on a later day, for which a reading at the site is due at entry but not yet at approval.
-const firstSlot = 24 * time.Hour
+const firstSlot = 72 * time.Hour
 
 // draftPlans makes copies of a plan, some for each caller, each caller in a slot of its own. Drafts may overlap.
 func (c *club) draftPlans(ctx context.Context, model *v1.Plan, callers, each int) ([][]*v1.Plan, error) {

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
@@ -21,7 +22,7 @@ var dives = aggregate[*lastlightv1.Dive]{
 	update: updateDive,
 }
 
-const diveRow = `d.id, d.doc, d.version, d.archived, d.state, d.recorded_by, d.entered_at, d.out_at, COALESCE(d.plan, ''), COALESCE(d.plan_version, 0)`
+const diveRow = `d.id, d.record, d.version, d.archived, d.state, d.recorded_by, d.entered_at, d.out_at, COALESCE(d.plan, ''), COALESCE(d.plan_version, 0)`
 
 func scanDive(row pgx.CollectableRow) (*lastlightv1.Dive, error) {
 	var (
@@ -37,7 +38,7 @@ func scanDive(row pgx.CollectableRow) (*lastlightv1.Dive, error) {
 		return nil, err
 	}
 	m := &lastlightv1.Dive{}
-	if err := unmarshalDocument(doc, m); err != nil {
+	if err := proto.Unmarshal(doc, m); err != nil {
 		return nil, err
 	}
 	setRoot(m, version, archived)
@@ -71,11 +72,15 @@ func insertDive(ctx context.Context, tx *Tx, m *lastlightv1.Dive, state string) 
 	if m.Plan != "" {
 		planVersion = m.PlanVersion
 	}
-	_, err := tx.Exec(ctx, `
-INSERT INTO dive (id, site, plan, plan_version, expedition, kind, state, entered_at, out_at, max_depth_m, penetration_m, zone, doc, recorded_by, recorded_at, updated_at)
-VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $15)`,
+	record, err := proto.Marshal(message.ForFile(m))
+	if err != nil {
+		return err
+	}
+	_, err = tx.Exec(ctx, `
+INSERT INTO dive (id, site, plan, plan_version, expedition, kind, state, entered_at, out_at, max_depth_m, penetration_m, zone, taught_level, record, recorded_by, recorded_at, updated_at)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $16)`,
 		m.Id, m.Site, nullIfEmpty(m.Plan), planVersion, nullIfEmpty(m.Expedition), m.Kind, state, m.EnteredAt.AsTime(), out,
-		m.MaxDepthM, m.PenetrationM, nullIfEmpty(m.Zone), stored(m), tx.Mutation.Caller, tx.Now())
+		m.MaxDepthM, m.PenetrationM, nullIfEmpty(m.Zone), m.TaughtLevel, record, tx.Mutation.Caller, tx.Now())
 	if err != nil {
 		return err
 	}
@@ -92,10 +97,14 @@ func updateDive(ctx context.Context, tx *Tx, before, m *lastlightv1.Dive) error 
 }
 
 func writeDive(ctx context.Context, tx *Tx, m *lastlightv1.Dive, state string) error {
-	_, err := tx.Exec(ctx, `
+	record, err := proto.Marshal(message.ForFile(m))
+	if err != nil {
+		return err
+	}
+	_, err = tx.Exec(ctx, `
 UPDATE dive SET site = $2, expedition = $3, kind = $4, state = $5, entered_at = $6, out_at = $7, max_depth_m = $8, penetration_m = $9, zone = $10,
-  doc = $11, version = version + 1, updated_at = $12 WHERE id = $1`,
-		m.Id, m.Site, nullIfEmpty(m.Expedition), m.Kind, state, m.EnteredAt.AsTime(), m.OutAt.AsTime(), m.MaxDepthM, m.PenetrationM, nullIfEmpty(m.Zone), stored(m), tx.Now())
+  taught_level = $11, record = $12, version = version + 1, updated_at = $13 WHERE id = $1`,
+		m.Id, m.Site, nullIfEmpty(m.Expedition), m.Kind, state, m.EnteredAt.AsTime(), m.OutAt.AsTime(), m.MaxDepthM, m.PenetrationM, nullIfEmpty(m.Zone), m.TaughtLevel, record, tx.Now())
 	if err != nil {
 		return err
 	}

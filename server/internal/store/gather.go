@@ -201,7 +201,7 @@ func (g *gatherer) dives(ctx context.Context) error {
 	// complete: what is still in the register counts, with the last known out of
 	// this diver, or the entry while there is none.
 	rows, err := g.q.Query(ctx, `
-SELECT x.person, d.id, d.site, s.time_zone, d.kind, COALESCE(d.doc ->> 'taught_level', ''), COALESCE(d.zone, ''), d.entered_at,
+SELECT x.person, d.id, d.site, s.time_zone, d.kind, d.taught_level, COALESCE(d.zone, ''), d.entered_at,
        CASE WHEN d.state = 'closed' THEN d.out_at ELSE COALESCE((
          SELECT max(f.at) FROM (SELECT DISTINCT ON (what) at FROM watch_fact WHERE dive = d.id AND person = x.person AND what <> 'in' ORDER BY what, id DESC) f
        ), d.out_at, d.entered_at) END,
@@ -234,7 +234,7 @@ ORDER BY x.person, d.entered_at, d.id`, sortedSet(team), g.at, g.r.Plan.Id)
 		}
 	}
 	rows, err = g.q.Query(ctx, `
-SELECT id, doc, recorded_by FROM dive
+SELECT id, record, recorded_by FROM dive
 WHERE site = $1 AND state = 'closed' AND NOT archived AND entered_at BETWEEN $2 AND $3 ORDER BY entered_at, id`, g.r.Site.Id, g.at.Add(-siteDivesBack), g.at)
 	if err != nil {
 		return err
@@ -246,7 +246,7 @@ WHERE site = $1 AND state = 'closed' AND NOT archived AND entered_at BETWEEN $2 
 		if err := row.Scan(&id, &doc, &by); err != nil {
 			return nil, err
 		}
-		err := unmarshalDocument(doc, m)
+		err := proto.Unmarshal(doc, m)
 		m.Id, m.RecordedBy = id, by
 		return m, err
 	})
@@ -355,11 +355,11 @@ func (g *gatherer) bookings(ctx context.Context) error {
 		cylinders[i] = c.Record.Id
 	}
 	rows, err := g.q.Query(ctx, `
-SELECT b.plan, p.state, b.kind, b.subject, b.duty, lower(b.during), upper(b.during)
+SELECT b.plan, p.state, b.kind, b.subject, b.duty, lower(b.during), CASE WHEN upper_inc(b.during) THEN upper(b.during) END
 FROM booking b JOIN plan p ON p.id = b.plan
 WHERE b.plan <> $1 AND ((b.kind = 'person' AND b.subject = ANY ($2)) OR (b.kind = 'cylinder' AND b.subject = ANY ($3)))
   AND p.state IN ('approved', 'stale', 'in_water') AND NOT (p.state IN ('approved', 'stale') AND p.enter_by < $4)
-  AND (upper(b.during) IS NULL OR upper(b.during) > $5)
+  AND (NOT upper_inc(b.during) OR upper(b.during) > $5)
 ORDER BY b.plan, b.kind, b.subject, b.duty`, g.r.Plan.Id, takingPart(g.r.Plan), sortedSet(cylinders), g.now, g.at.Add(-48*time.Hour))
 	if err != nil {
 		return err

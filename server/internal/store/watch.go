@@ -6,6 +6,7 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
@@ -110,10 +111,15 @@ func (tx *Tx) LockDive(ctx context.Context, id string) (*lastlightv1.Dive, error
 	return m, err
 }
 
-// SetDiveState moves a dive of the register between in_water and out; out is
-// the last known minute, zero while somebody is in.
-func (tx *Tx) SetDiveState(ctx context.Context, id, state string, out time.Time) error {
-	_, err := tx.Exec(ctx, `UPDATE dive SET state = $2, out_at = $3, version = version + 1, updated_at = $4 WHERE id = $1 AND state <> 'closed'`, id, state, nullIfZero(out), tx.Now())
+// SetDiveState moves a dive of the register between in_water and out. in is the
+// first minute of an entry as it stands after corrections; out is the last known
+// minute, zero while somebody is in.
+func (tx *Tx) SetDiveState(ctx context.Context, id, state string, in, out time.Time) error {
+	if _, err := tx.Exec(ctx, `UPDATE dive SET state = $2, entered_at = $3, out_at = $4, version = version + 1, updated_at = $5 WHERE id = $1 AND state <> 'closed'`,
+		id, state, in, nullIfZero(out), tx.Now()); err != nil {
+		return err
+	}
+	_, err := tx.Exec(ctx, `UPDATE dive_diver SET entered_at = $2 WHERE dive = $1 AND entered_at <> $2`, id, in)
 	return err
 }
 
@@ -211,7 +217,7 @@ func scanWatch(row pgx.CollectableRow) (*WatchRow, error) {
 		return nil, err
 	}
 	m := &lastlightv1.Dive{}
-	if err := unmarshalDocument(doc, m); err != nil {
+	if err := proto.Unmarshal(doc, m); err != nil {
 		return nil, err
 	}
 	setRoot(m, version, archived)
