@@ -168,8 +168,9 @@ func TestTurnAtTheLatestOverASawtooth(t *testing.T) {
 		}
 		turnHolds(t, in)
 	})
-	if bound < 5 {
-		t.Errorf("the way home bound only %d times", bound)
+	// A tenth of the cases on average; -short runs too few to say.
+	if bound == 0 && !testing.Short() {
+		t.Error("the way home never bound: the test shows nothing")
 	}
 }
 
