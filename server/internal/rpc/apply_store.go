@@ -12,73 +12,102 @@ import (
 	"lastlight/server/internal/store"
 )
 
-// flushEvery keeps what is queued small: a file may have 20,000 records.
-const flushEvery = 200
+// together is how many records share a savepoint while all goes well, and how
+// many are queued at most: a file may have 20,000.
+const together = 200
 
 // store writes the file's records in the order of their kinds. With collect it
 // goes on after a record that cannot be stored, and the answer tells all that is
 // wrong; without, the first one ends it.
 func (h *Files) store(ctx context.Context, tx *store.Tx, f *file, collect bool) (*lastlightv1.ApplyRecordsResponse, error) {
-	out := &lastlightv1.ApplyRecordsResponse{Records: make([]*lastlightv1.AppliedRecord, len(f.entries))}
-	problems := slices.Clone(f.problems)
+	run := &applying{h: h, tx: tx, f: f, out: &lastlightv1.ApplyRecordsResponse{Records: make([]*lastlightv1.AppliedRecord, len(f.entries))}}
 	if err := h.lock(ctx, tx, f); err != nil {
 		return nil, err
 	}
 	// A record that is wrong by itself is not tried: it would only be complained of twice.
-	wrong := map[string]bool{}
-	for _, p := range f.problems {
-		for _, e := range f.entries {
-			if len(p.Field) >= len(e.prefix)-1 && p.Field[:len(e.prefix)-1] == e.prefix[:len(e.prefix)-1] {
-				wrong[e.prefix] = true
-				break
-			}
-		}
-	}
-	missing := false
-	for n, i := range f.order() {
-		e := f.entries[i]
-		out.Records[i] = &lastlightv1.AppliedRecord{Kind: e.kind, Id: e.id}
-		if wrong[e.prefix] {
-			missing = true
-			continue
-		}
-		one := func() error {
-			applied, err := h.applyOne(ctx, tx, f, e)
-			if err == nil {
-				out.Records[i] = applied
-			}
-			return err
-		}
+	wrong := f.wrongRecords()
+	run.missing = len(wrong) > 0
+	places := slices.DeleteFunc(f.order(), func(i int) bool { return wrong[recordOf(f.entries[i].prefix)] })
+	for chunk := range slices.Chunk(places, together) {
 		var err error
 		if collect {
-			err = tx.Savepoint(ctx, one)
-		} else if err = one(); err == nil && n%flushEvery == 0 {
+			err = tx.Savepoint(ctx, func() error { return run.all(ctx, chunk) })
+		} else if err = run.all(ctx, chunk); err == nil {
 			err = tx.Flush(ctx)
 		}
-		switch {
-		case err == nil:
-		case !collect:
+		if collect && isInput(err) {
+			err = run.oneByOne(ctx, chunk)
+		}
+		if err != nil {
 			return nil, err
-		case !isInput(err):
-			return nil, err
-		case missing && isReference(err):
-			// It refers to a record that was left out above; that one is complained of.
-		default:
-			missing = true
-			problems = append(problems, problemsOf(e, err)...)
 		}
 	}
+	return run.answer(), nil
+}
+
+// wrongRecords are the numbers of the records that something was found wrong with already.
+func (f *file) wrongRecords() map[int]bool {
+	wrong := map[int]bool{}
+	for _, p := range f.problems {
+		wrong[recordOf(p.Field)] = true
+	}
+	return wrong
+}
+
+// applying is a file being stored.
+type applying struct {
+	h        *Files
+	tx       *store.Tx
+	f        *file
+	out      *lastlightv1.ApplyRecordsResponse
+	problems []fault.Problem
+	missing  bool // a record was left out, so that others may not find it
+}
+
+// all stores records until one fails.
+func (a *applying) all(ctx context.Context, places []int) error {
+	for _, i := range places {
+		applied, err := a.h.applyOne(ctx, a.tx, a.f, a.f.entries[i])
+		if err != nil {
+			return err
+		}
+		a.out.Records[i] = applied
+	}
+	return nil
+}
+
+// oneByOne stores records, each with a savepoint of its own, and notes those that cannot be.
+func (a *applying) oneByOne(ctx context.Context, places []int) error {
+	for _, i := range places {
+		err := a.tx.Savepoint(ctx, func() error { return a.all(ctx, []int{i}) })
+		switch {
+		case err == nil:
+		case !isInput(err):
+			return err
+		case a.missing && isReference(err):
+			// It refers to a record that was left out; that one is complained of.
+		default:
+			a.missing = true
+			a.problems = append(a.problems, problemsOf(a.f.entries[i], err)...)
+		}
+	}
+	return nil
+}
+
+// answer tells what was done, or all that is wrong.
+func (a *applying) answer() *lastlightv1.ApplyRecordsResponse {
+	problems := slices.Concat(a.f.problems, a.problems)
 	if len(problems) > mostProblems {
 		rest := len(problems) - mostProblems
 		problems = append(problems[:mostProblems], fault.Problem{Field: "records", Message: fmt.Sprintf("and %d more", rest)})
 	}
 	if len(problems) > 0 {
-		out.Records = nil
+		a.out.Records = nil
 	}
 	for _, p := range problems {
-		out.Problems = append(out.Problems, &lastlightv1.Problem{Field: p.Field, Read: clip(p.Read, 200), Expected: p.Expected, Message: p.Message})
+		a.out.Problems = append(a.out.Problems, &lastlightv1.Problem{Field: p.Field, Read: clip(p.Read, 200), Expected: p.Expected, Message: p.Message})
 	}
-	return out, nil
+	return a.out
 }
 
 func isReference(err error) bool {
