@@ -122,8 +122,10 @@ func Wrong(problems []Problem) error {
 
 // Moved says that the record was changed since the caller read it.
 func Moved(kind, id string, have, expected int64) *Error {
-	return (&Error{Kind: Changed, Reason: "CHANGED_MEANWHILE",
-		Message: fmt.Sprintf("%s %q was changed meanwhile: it is at version %d, you started from %d; read it again", kind, id, have, expected)}).
+	return (&Error{
+		Kind: Changed, Reason: "CHANGED_MEANWHILE",
+		Message: fmt.Sprintf("%s %q was changed meanwhile: it is at version %d, you started from %d; read it again", kind, id, have, expected),
+	}).
 		With("version", fmt.Sprint(have))
 }
 
@@ -134,8 +136,10 @@ func Taken(kind, id string) *Error {
 
 // NotInState says that the operation is not allowed as the record stands, and what is.
 func NotInState(kind, id, state string, allowed ...string) *Error {
-	return (&Error{Kind: WrongState, Reason: "WRONG_STATE",
-		Message: fmt.Sprintf("%s %q is %s; this is allowed when it is %s", kind, id, state, strings.Join(allowed, " or "))}).
+	return (&Error{
+		Kind: WrongState, Reason: "WRONG_STATE",
+		Message: fmt.Sprintf("%s %q is %s; this is allowed when it is %s", kind, id, state, strings.Join(allowed, " or ")),
+	}).
 		With("state", state)
 }
 

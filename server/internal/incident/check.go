@@ -43,8 +43,12 @@ type text struct{ field, text string }
 func texts(m *lastlightv1.Incident) []text {
 	return []text{
 		{"narrative", m.Narrative},
-		{"trigger", m.Trigger}, {"harmful_action", m.HarmfulAction}, {"preceding_event", m.PrecedingEvent},
-		{"outcome", m.Outcome}, {"went_right", m.WentRight}, {"lessons", m.Lessons},
+		{"trigger", m.Trigger},
+		{"harmful_action", m.HarmfulAction},
+		{"preceding_event", m.PrecedingEvent},
+		{"outcome", m.Outcome},
+		{"went_right", m.WentRight},
+		{"lessons", m.Lessons},
 	}
 }
 

@@ -87,13 +87,17 @@ func refuseTwin(ctx context.Context, q Querier, m *lastlightv1.Cylinder) error {
 	if err != nil || len(twins) == 0 {
 		return err
 	}
-	return (&fault.Error{Kind: fault.Exists, Reason: "CYLINDER_SERIAL_TAKEN", Message: fmt.Sprintf("cylinders %q and %q would have the same maker and serial", m.Id, twins[0]),
-		Problems: []fault.Problem{twinProblem(m, twins[0])}}).With("cylinder", twins[0])
+	return (&fault.Error{
+		Kind: fault.Exists, Reason: "CYLINDER_SERIAL_TAKEN", Message: fmt.Sprintf("cylinders %q and %q would have the same maker and serial", m.Id, twins[0]),
+		Problems: []fault.Problem{twinProblem(m, twins[0])},
+	}).With("cylinder", twins[0])
 }
 
 func twinProblem(m *lastlightv1.Cylinder, twin string) fault.Problem {
-	return fault.Problem{Field: "serial", Read: m.Maker + " " + m.Serial, Expected: "one cylinder per maker and serial",
-		Message: fmt.Sprintf("cylinders %q and %q would have the same maker and serial", m.Id, twin)}
+	return fault.Problem{
+		Field: "serial", Read: m.Maker + " " + m.Serial, Expected: "one cylinder per maker and serial",
+		Message: fmt.Sprintf("cylinders %q and %q would have the same maker and serial", m.Id, twin),
+	}
 }
 
 // GetCylinder reads a cylinder with its service events.

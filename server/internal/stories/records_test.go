@@ -103,10 +103,12 @@ func wholeFile(c *club) []*pb.Record {
 	at := c.clock.Now()
 	return []*pb.Record{ // what refers comes first, on purpose
 		record(&pb.Incident{Id: "silt-out", Site: "north", Dive: "dive-1", HappenedAt: stamp(at.Add(-47 * time.Hour)), Level: proto.Int32(1), Types: []string{"line"}, People: []string{"anna", "bert"}, Narrative: "diver 1 lost the line, diver 2 found it."}),
-		record(&pb.Dive{Id: "dive-1", Site: "north", Kind: "normal", EnteredAt: stamp(at.Add(-48 * time.Hour)), OutAt: stamp(at.Add(-47 * time.Hour)), MaxDepthM: proto.Float64(20), Zone: "cave", Survey: 1,
+		record(&pb.Dive{
+			Id: "dive-1", Site: "north", Kind: "normal", EnteredAt: stamp(at.Add(-48 * time.Hour)), OutAt: stamp(at.Add(-47 * time.Hour)), MaxDepthM: proto.Float64(20), Zone: "cave", Survey: 1,
 			Legs:   []*pb.LegPassed{{Leg: "main-1", Direction: "from_to"}},
 			Divers: []*pb.DiveDiver{{Person: "anna", CountedAs: "FULL", StartPressure: bar(210), EndPressure: bar(150)}, {Person: "bert", CountedAs: "FULL"}},
-			Left:   []*pb.LeftBehind{{Kind: "line", Place: "main-2", Owner: "anna"}}}),
+			Left:   []*pb.LeftBehind{{Kind: "line", Place: "main-2", Owner: "anna"}},
+		}),
 		record(&pb.Expedition{Id: "june", Title: "June", FromDay: "2026-06-01", ToDay: "2026-06-14", Sites: []string{"north"}, Participants: []*pb.Participant{{Person: "anna", Tasks: []string{"diver"}}}}),
 		record(&pb.RoleGrant{Person: "anna", Role: "leader", Expedition: "june"}),
 		record(&pb.Analysis{Cylinder: "tank", AnalysedAt: stamp(at.Add(-49 * time.Hour)), OxygenPercent: "32.4", AnalysedBy: "anna"}),
