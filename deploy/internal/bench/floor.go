@@ -79,11 +79,12 @@ func (f *floor) list(ctx context.Context, caller, n int) error {
 	if err := f.call(ctx, caller, n); err != nil {
 		return err
 	}
-	rows, err := f.pool.Query(ctx, "SELECT id, doc::text FROM dive WHERE NOT archived ORDER BY entered_at DESC, id LIMIT $1", rowsListed)
+	rows, err := f.pool.Query(ctx, "SELECT id, record FROM dive WHERE NOT archived ORDER BY entered_at DESC, id LIMIT $1", rowsListed)
 	if err != nil {
 		return err
 	}
-	var id, doc string
-	_, err = pgx.ForEachRow(rows, []any{&id, &doc}, func() error { return nil })
+	var id string
+	var record []byte
+	_, err = pgx.ForEachRow(rows, []any{&id, &record}, func() error { return nil })
 	return err
 }
