@@ -6,8 +6,9 @@ import (
 	"slices"
 	"testing"
 
-	"lastlight/engine/gas"
 	"pgregory.net/rapid"
+
+	"lastlight/engine/gas"
 )
 
 // caves draws small caves with a plan on them. Everything is on a grid coarse
@@ -31,8 +32,10 @@ func (c caves) draw(t *rapid.T) Input {
 	if rapid.Bool().Draw(t, "pooled") {
 		p.ThreeDonor = DonorPooled
 	}
-	in := Input{Water: Water{1.013, 0.1}, GasModel: gas.Ideal, Policy: p,
-		Speeds: Speeds{grid(t, "swim", 12, 18, 1), grid(t, "contingency", 9, 15, 1)}}
+	in := Input{
+		Water: Water{1.013, 0.1}, GasModel: gas.Ideal, Policy: p,
+		Speeds: Speeds{grid(t, "swim", 12, 18, 1), grid(t, "contingency", 9, 15, 1)},
+	}
 	n := rapid.IntRange(3, 6).Draw(t, "stations")
 	for i := range n {
 		s := Station{Name: fmt.Sprint("s", i), DepthM: grid(t, "depth", 3, 40, 0.5)}
@@ -43,8 +46,10 @@ func (c caves) draw(t *rapid.T) Input {
 	}
 	in.Stations[n-1].Opening = rapid.Bool().Draw(t, "second opening")
 	join := func(a, b int) {
-		l := Leg{ID: fmt.Sprint("l", len(in.Legs)), From: in.Stations[a].Name, To: in.Stations[b].Name, Lined: true,
-			FlowMMin: grid(t, "flow", -3, 3, 0.5)}
+		l := Leg{
+			ID: fmt.Sprint("l", len(in.Legs)), From: in.Stations[a].Name, To: in.Stations[b].Name, Lined: true,
+			FlowMMin: grid(t, "flow", -3, 3, 0.5),
+		}
 		deep := math.Abs(in.Stations[a].DepthM - in.Stations[b].DepthM)
 		l.LengthM = deep + grid(t, "length", 20, 120, 1)
 		if rapid.Bool().Draw(t, "depth point") {
@@ -68,8 +73,10 @@ func (c caves) draw(t *rapid.T) Input {
 		join(a, rapid.IntRange(a+1, n-1).Draw(t, "b"))
 	}
 	for i := range rapid.IntRange(2, 3).Draw(t, "divers") {
-		in.Team = append(in.Team, Diver{Name: fmt.Sprint("d", i), RMVLMin: grid(t, "rmv", 12, 24, 1),
-			Mains: []Cylinder{{VolumeL: grid(t, "volume", 14, 30, 1), StartBar: grid(t, "bar", 120, 230, 1)}}})
+		in.Team = append(in.Team, Diver{
+			Name: fmt.Sprint("d", i), RMVLMin: grid(t, "rmv", 12, 24, 1),
+			Mains: []Cylinder{{VolumeL: grid(t, "volume", 14, 30, 1), StartBar: grid(t, "bar", 120, 230, 1)}},
+		})
 	}
 	c.route(t, &in)
 	return in

@@ -265,8 +265,10 @@ func (r *Result) addHelpCheck(j *judge, passed bool, at *Place, margin float64) 
 	}
 	r.Checks = append(r.Checks, c)
 	if !passed {
-		r.Cautions = append(r.Cautions, Caution{Kind: CautionHelpfulOutflow, Who: c.Who, Place: at, Value: margin, Unit: "L",
-			Phrase: "without the flow that helps on the way out, two on one supply do not get out"})
+		r.Cautions = append(r.Cautions, Caution{
+			Kind: CautionHelpfulOutflow, Who: c.Who, Place: at, Value: margin, Unit: "L",
+			Phrase: "without the flow that helps on the way out, two on one supply do not get out",
+		})
 	}
 }
 
@@ -306,19 +308,25 @@ func (r *Result) cautions(j *judge) {
 			t := &l.travel[dir]
 			switch {
 			case !t.passes:
-				add(Caution{Kind: CautionNoWayOver, Who: l.in.ID, Value: t.ground, Unit: "m/min",
-					Phrase: "leg " + l.in.ID + " " + directionArrow[dir] + " is no way out: no ground is made at contingency speed"})
+				add(Caution{
+					Kind: CautionNoWayOver, Who: l.in.ID, Value: t.ground, Unit: "m/min",
+					Phrase: "leg " + l.in.ID + " " + directionArrow[dir] + " is no way out: no ground is made at contingency speed",
+				})
 			case t.ground < 3-1e-9:
-				add(Caution{Kind: CautionSlowProgress, Who: l.in.ID, Value: t.ground, Limit: 3, Unit: "m/min",
-					Phrase: "leg " + l.in.ID + " " + directionArrow[dir] + ": " + short(t.ground) + " m/min over ground at contingency speed"})
+				add(Caution{
+					Kind: CautionSlowProgress, Who: l.in.ID, Value: t.ground, Limit: 3, Unit: "m/min",
+					Phrase: "leg " + l.in.ID + " " + directionArrow[dir] + ": " + short(t.ground) + " m/min over ground at contingency speed",
+				})
 			}
 		}
 	}
 	for i := range r.FarSide {
 		f := &r.FarSide[i]
 		if f.MarginL < -litreTolerance {
-			add(Caution{Kind: CautionFarSideShut, Who: f.Diver, Place: &f.Place, Value: f.MarginL, Unit: "L",
-				Phrase: "far side shut at the last metre: alone, back the way in, " + short(f.MarginL) + " L"})
+			add(Caution{
+				Kind: CautionFarSideShut, Who: f.Diver, Place: &f.Place, Value: f.MarginL, Unit: "L",
+				Phrase: "far side shut at the last metre: alone, back the way in, " + short(f.MarginL) + " L",
+			})
 		}
 	}
 	for d := range j.in.Team {
@@ -326,8 +334,10 @@ func (r *Result) cautions(j *judge) {
 		for _, list := range [][]Cylinder{v.Mains, v.Stages} {
 			for k := range list {
 				if list[k].TempC == nil && j.in.GasModel == "real" {
-					add(Caution{Kind: CautionTemperature, Who: v.Name + " " + list[k].ID, Value: 20, Unit: "°C",
-						Phrase: "no temperature entered for the pressure of " + v.Name + ": 20 °C taken"})
+					add(Caution{
+						Kind: CautionTemperature, Who: v.Name + " " + list[k].ID, Value: 20, Unit: "°C",
+						Phrase: "no temperature entered for the pressure of " + v.Name + ": 20 °C taken",
+					})
 				}
 			}
 		}
@@ -335,16 +345,20 @@ func (r *Result) cautions(j *judge) {
 		if m := j.in.Policy.MinimumGasBar; m > 0 {
 			for _, k := range j.divers[d].mains {
 				if bar := j.cyls[k].gauge(j.held(k, j.commitment)); bar < m-1e-9 {
-					add(Caution{Kind: CautionMinimumGas, Who: v.Name, Place: &r.Commitment, Value: bar, Limit: m, Unit: "bar",
-						Phrase: g.Name + " is below the minimum gas before the way home begins: the turn pressure comes first"})
+					add(Caution{
+						Kind: CautionMinimumGas, Who: v.Name, Place: &r.Commitment, Value: bar, Limit: m, Unit: "bar",
+						Phrase: g.Name + " is below the minimum gas before the way home begins: the turn pressure comes first",
+					})
 				}
 			}
 		}
 	}
 	for i := range r.Closability {
 		if c := &r.Closability[i]; c.HalvesWarning {
-			add(Caution{Kind: CautionHalves, Who: c.ID, Value: c.HalvesDiffer, Limit: 0.1, Unit: "",
-				Phrase: "halves by distance, time and gas differ: gas decides"})
+			add(Caution{
+				Kind: CautionHalves, Who: c.ID, Value: c.HalvesDiffer, Limit: 0.1, Unit: "",
+				Phrase: "halves by distance, time and gas differ: gas decides",
+			})
 		}
 	}
 	if len(j.divers) == 1 {

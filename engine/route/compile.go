@@ -21,9 +21,11 @@ func compile(in *Input, names names, resolved []resolved, zeroHelpful bool) (*pl
 	p.moves = make([]move, 0, len(in.Route.Moves))
 	for i := range in.Route.Moves {
 		m := &in.Route.Moves[i]
-		c := move{leg: p.leg(resolved[i].leg), dir: resolved[i].dir, to: p.node(m.To), swim: m.SwimMMin,
+		c := move{
+			leg: p.leg(resolved[i].leg), dir: resolved[i].dir, to: p.node(m.To), swim: m.SwimMMin,
 			run: m.RunLine, recover: m.RecoverLine, hold: m.HoldMin, working: working(m.HoldTask),
-			actions: p.acts(m.Actions), index: i}
+			actions: p.acts(m.Actions), index: i,
+		}
 		if c.swim == 0 {
 			c.swim = in.Speeds.SwimMMin
 		}
@@ -58,8 +60,10 @@ func (p *plan) team() []Problem {
 	var problems []Problem
 	for i := range p.in.Team {
 		d := &p.in.Team[i]
-		c := diver{name: d.Name, rmv: d.RMVLMin,
-			after: math.Max(float64(p.in.Policy.StressFactor*d.RMVLMin), p.in.Policy.ContingencyFloorLMin)}
+		c := diver{
+			name: d.Name, rmv: d.RMVLMin,
+			after: math.Max(float64(p.in.Policy.StressFactor*d.RMVLMin), p.in.Policy.ContingencyFloorLMin),
+		}
 		volume := 0.0
 		add := func(x *Cylinder, main bool, field string) {
 			f, err := gas.NewFilling(p.in.GasModel, x.mix(), x.kelvin(), p.in.Water.SurfaceBar)
@@ -115,8 +119,10 @@ func (p *plan) leg(i int) int {
 		return n
 	}
 	x := &p.in.Legs[i]
-	l := leg{in: x, ends: [2]int{p.node(x.From), p.node(x.To)}, lined: x.Lined, jump: !x.Lined,
-		major: x.Restriction == RestrictionMajor}
+	l := leg{
+		in: x, ends: [2]int{p.node(x.From), p.node(x.To)}, lined: x.Lined, jump: !x.Lined,
+		major: x.Restriction == RestrictionMajor,
+	}
 	if slices.Contains(p.in.LeftLines, x.ID) {
 		l.lined = true
 	}

@@ -151,8 +151,10 @@ func TestTurnAtTheLatestOverASawtooth(t *testing.T) {
 			a, b := in.Stations[i], in.Stations[i+1]
 			low := math.Max(a.DepthM, b.DepthM) + grid(t, "low", 5, 25, 1)
 			at := low - a.DepthM + grid(t, "down", 5, 60, 1)
-			in.Legs = append(in.Legs, Leg{ID: a.Name, From: a.Name, To: b.Name, Lined: true, FlowMMin: grid(t, "flow", -3, 3, 1),
-				LengthM: at + low - b.DepthM + grid(t, "up", 5, 60, 1), DepthPoints: []DepthPoint{{at, low}}})
+			in.Legs = append(in.Legs, Leg{
+				ID: a.Name, From: a.Name, To: b.Name, Lined: true, FlowMMin: grid(t, "flow", -3, 3, 1),
+				LengthM: at + low - b.DepthM + grid(t, "up", 5, 60, 1), DepthPoints: []DepthPoint{{at, low}},
+			})
 		}
 		in.Policy.DelayMin, in.Policy.StressFactor = grid(t, "minutes to solve", 2, 12, 1), grid(t, "stress", 1, 1.5, 0.25)
 		in.Policy.ShareFraction, in.Policy.PlannedReserveBar = 1, 0

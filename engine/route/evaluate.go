@@ -80,8 +80,10 @@ func (r *Result) fill(j *judge) {
 			r.Reach.GaugeBar = append(r.Reach.GaugeBar, j.gaugeAt(d, k, j.reach))
 		}
 	}
-	r.Siphon = Siphon{InflowLegs: j.legNames(j.inflow), FractionUsed: Fraction(j.fraction),
-		Applied: j.fraction < float64(j.in.Policy.ShareFraction), UniformFraction: j.uniformFraction()}
+	r.Siphon = Siphon{
+		InflowLegs: j.legNames(j.inflow), FractionUsed: Fraction(j.fraction),
+		Applied: j.fraction < float64(j.in.Policy.ShareFraction), UniformFraction: j.uniformFraction(),
+	}
 	r.Verified = w.relianceResult()
 	if w.reliance != nil {
 		for d, f := range w.reliance.far {

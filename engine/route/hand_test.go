@@ -10,9 +10,11 @@ import (
 // policyOfVectors is the policy of the worked scenarios (routes.json): no
 // stress, no floor, no delay.
 func policyOfVectors() Policy {
-	return Policy{ShareFraction: 1. / 3, Rounding: Rounding{RoundDropFloor, 5}, StressFactor: 1, PlannedReserveBar: 40,
+	return Policy{
+		ShareFraction: 1. / 3, Rounding: Rounding{RoundDropFloor, 5}, StressFactor: 1, PlannedReserveBar: 40,
 		VerifiedCounts: VerifiedAfterMarker, VerificationDays: 7, AscentMMin: 9, DescentMMin: 18, CountOpenWaterAscent: true,
-		MinProgressMMin: 6, SlowExitFactor: 1, ThreeDonor: DonorSingle, WaitingGas: WaitingOwn, StageRule: StageFraction, StageFraction: 1. / 3}
+		MinProgressMMin: 6, SlowExitFactor: 1, ThreeDonor: DonorSingle, WaitingGas: WaitingOwn, StageRule: StageFraction, StageFraction: 1. / 3,
+	}
 }
 
 func pair(volume, bar, rmv float64) []Diver {
@@ -21,8 +23,10 @@ func pair(volume, bar, rmv float64) []Diver {
 }
 
 func handInput(swim float64, stations []Station, legs []Leg, team []Diver, start string, moves ...Move) Input {
-	return Input{Water: Water{1, 0.1}, GasModel: gas.Ideal, Policy: policyOfVectors(), Speeds: Speeds{swim, swim},
-		Stations: stations, Legs: legs, Team: team, Route: Route{Start: start, Moves: moves}}
+	return Input{
+		Water: Water{1, 0.1}, GasModel: gas.Ideal, Policy: policyOfVectors(), Speeds: Speeds{swim, swim},
+		Stations: stations, Legs: legs, Team: team, Route: Route{Start: start, Moves: moves},
+	}
 }
 
 func evaluated(t *testing.T, in Input) Result {
@@ -57,9 +61,11 @@ func checkNamed(t *testing.T, r Result, name string) Check {
 func TestHandR01(t *testing.T) {
 	r := evaluated(t, handInput(12,
 		[]Station{{Name: "basin", Opening: true}, {Name: "mouth", DepthM: 9}, {Name: "hall", DepthM: 14}, {Name: "bend", DepthM: 18}},
-		[]Leg{{ID: "q1", From: "basin", To: "mouth", LengthM: 20, FlowMMin: -2, Lined: true},
+		[]Leg{
+			{ID: "q1", From: "basin", To: "mouth", LengthM: 20, FlowMMin: -2, Lined: true},
 			{ID: "q2", From: "mouth", To: "hall", LengthM: 120, FlowMMin: -2, Lined: true},
-			{ID: "q3", From: "hall", To: "bend", LengthM: 150, FlowMMin: -2, Lined: true}},
+			{ID: "q3", From: "hall", To: "bend", LengthM: 150, FlowMMin: -2, Lined: true},
+		},
 		pair(24, 210, 18), "basin",
 		Move{To: "mouth"}, Move{To: "hall"}, Move{To: "bend"}, Move{To: "hall"}, Move{To: "mouth"}, Move{To: "basin"}))
 	wantNear(t, "penetration gas", r.Divers[0].PenetrationL, 1218.6, 1e-9)
@@ -75,9 +81,11 @@ func TestHandR01(t *testing.T) {
 func siphonR02() Input {
 	return handInput(12,
 		[]Station{{Name: "sink", Opening: true}, {Name: "throat", DepthM: 8}, {Name: "ledge", DepthM: 16}, {Name: "bend", DepthM: 19}},
-		[]Leg{{ID: "s1", From: "sink", To: "throat", LengthM: 24, FlowMMin: 2, Lined: true},
+		[]Leg{
+			{ID: "s1", From: "sink", To: "throat", LengthM: 24, FlowMMin: 2, Lined: true},
 			{ID: "s2", From: "throat", To: "ledge", LengthM: 190, FlowMMin: 2, Lined: true},
-			{ID: "s3", From: "ledge", To: "bend", LengthM: 180, FlowMMin: 2, Lined: true}},
+			{ID: "s3", From: "ledge", To: "bend", LengthM: 180, FlowMMin: 2, Lined: true},
+		},
 		pair(24, 210, 20), "sink",
 		Move{To: "throat"}, Move{To: "ledge"}, Move{To: "bend"}, Move{To: "ledge"}, Move{To: "throat"}, Move{To: "sink"})
 }
@@ -109,8 +117,10 @@ func TestHandR02(t *testing.T) {
 func TestHandR05c(t *testing.T) {
 	in := handInput(12,
 		[]Station{{Name: "pool", Opening: true}, {Name: "lip", DepthM: 6}, {Name: "perch", DepthM: 8}},
-		[]Leg{{ID: "c1", From: "pool", To: "lip", LengthM: 15, Lined: true},
-			{ID: "c2", From: "lip", To: "perch", LengthM: 113, Lined: true, DepthPoints: []DepthPoint{{40, 30}}}},
+		[]Leg{
+			{ID: "c1", From: "pool", To: "lip", LengthM: 15, Lined: true},
+			{ID: "c2", From: "lip", To: "perch", LengthM: 113, Lined: true, DepthPoints: []DepthPoint{{40, 30}}},
+		},
 		pair(24, 114, 18), "pool", Move{To: "lip"}, Move{To: "perch"}, Move{To: "lip"}, Move{To: "pool"})
 	in.Policy.StressFactor, in.Policy.DelayMin = 1.5, 6
 	in.Policy.PlannedReserveBar = 35

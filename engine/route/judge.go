@@ -313,8 +313,10 @@ func (j *judge) gas() []DiverGas {
 	list := make([]DiverGas, 0, len(j.divers))
 	for d := range j.divers {
 		v := &j.divers[d]
-		g := DiverGas{Name: v.name, UsableL: v.usable, PermittedL: j.permitted[d],
-			PenetrationL: j.usedMains(d, j.commitment), MinimumGasBar: j.in.Policy.MinimumGasBar}
+		g := DiverGas{
+			Name: v.name, UsableL: v.usable, PermittedL: j.permitted[d],
+			PenetrationL: j.usedMains(d, j.commitment), MinimumGasBar: j.in.Policy.MinimumGasBar,
+		}
 		for i, k := range v.mains {
 			c := &j.cyls[k]
 			share := math.Max(c.gauge(c.start-float64(j.permitted[d]*v.share[i])), c.bar-float64(j.ideal[d]*v.share[i])/c.volume)
@@ -345,8 +347,10 @@ func (j *judge) gas() []DiverGas {
 		}
 		for _, k := range v.stages {
 			c := &j.cyls[k]
-			t := StageTurn{Cylinder: c.id, Deco: c.deco, PermittedL: j.allowed[k], DropAtBar: c.gauge(c.start - j.allowed[k]),
-				PenetrationL: c.start - j.held(k, j.commitment), EndBar: c.gauge(j.content[k])}
+			t := StageTurn{
+				Cylinder: c.id, Deco: c.deco, PermittedL: j.allowed[k], DropAtBar: c.gauge(c.start - j.allowed[k]),
+				PenetrationL: c.start - j.held(k, j.commitment), EndBar: c.gauge(j.content[k]),
+			}
 			if c.deco {
 				t.DropAtBar = 0
 			}

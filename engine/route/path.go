@@ -52,8 +52,10 @@ func (p *Path) trace() {
 	w := p.walk
 	start := &w.nodes[w.start]
 	if w.startMin > 0 {
-		p.Pieces = append(p.Pieces, Piece{Kind: PieceDescent, Towards: start.name, Metres: start.depth, ToDepthM: start.depth,
-			Minutes: w.startMin, GasFactor: 1, Breathing: p.breathing(w.segs[0].gear), Actions: w.in.Route.StartActions})
+		p.Pieces = append(p.Pieces, Piece{
+			Kind: PieceDescent, Towards: start.name, Metres: start.depth, ToDepthM: start.depth,
+			Minutes: w.startMin, GasFactor: 1, Breathing: p.breathing(w.segs[0].gear), Actions: w.in.Route.StartActions,
+		})
 	}
 	for i := range w.steps {
 		s := &w.steps[i]
@@ -62,18 +64,22 @@ func (p *Path) trace() {
 		breathing := p.breathing(w.segs[s.first].gear)
 		for k := range l.travel[m.dir].pieces {
 			x := &l.travel[m.dir].pieces[k]
-			p.Pieces = append(p.Pieces, Piece{Kind: PieceSwim, Move: i + 1, Leg: l.in.ID, Station: w.nodes[s.from].name, Towards: w.nodes[s.to].name,
+			p.Pieces = append(p.Pieces, Piece{
+				Kind: PieceSwim, Move: i + 1, Leg: l.in.ID, Station: w.nodes[s.from].name, Towards: w.nodes[s.to].name,
 				MetresPast: x.at, Metres: x.length, FromDepthM: x.depth, ToDepthM: x.end,
 				Minutes: float64(w.minutesPerMetre(x, m.ground) * x.length), GasFactor: m.factor, FlowMMin: l.flow(m.dir),
-				Restriction: l.in.Restriction, Breathing: breathing})
+				Restriction: l.in.Restriction, Breathing: breathing,
+			})
 		}
 		if i == 0 && w.startMin == 0 {
 			p.Pieces[0].Actions = w.in.Route.StartActions
 		}
 		to := &w.nodes[s.to]
 		in := &w.in.Route.Moves[i]
-		p.Pieces = append(p.Pieces, Piece{Kind: PieceHold, Move: i + 1, Station: to.name, FromDepthM: to.depth, ToDepthM: to.depth,
-			Minutes: m.hold, GasFactor: 1, Task: in.HoldTask, Actions: in.Actions, Breathing: p.breathing(w.segs[s.hold].gear)})
+		p.Pieces = append(p.Pieces, Piece{
+			Kind: PieceHold, Move: i + 1, Station: to.name, FromDepthM: to.depth, ToDepthM: to.depth,
+			Minutes: m.hold, GasFactor: 1, Task: in.HoldTask, Actions: in.Actions, Breathing: p.breathing(w.segs[s.hold].gear),
+		})
 	}
 	end := &w.nodes[w.steps[len(w.steps)-1].to]
 	if w.endMin > 0 {
@@ -151,10 +157,12 @@ func (p *Path) over(out []Piece, leg, dir int, from float64) []Piece {
 			continue
 		}
 		skip := max(0, from-x.at)
-		out = append(out, Piece{Kind: PieceSwim, Leg: l.in.ID, Station: w.nodes[l.ends[dir]].name, Towards: w.nodes[l.ends[1-dir]].name,
+		out = append(out, Piece{
+			Kind: PieceSwim, Leg: l.in.ID, Station: w.nodes[l.ends[dir]].name, Towards: w.nodes[l.ends[1-dir]].name,
 			MetresPast: x.at + skip, Metres: x.length - skip,
 			FromDepthM: x.depth + float64((x.end-x.depth)*skip)/x.length, ToDepthM: x.end,
-			Minutes: float64(x.tc * (x.length - skip)), GasFactor: t.factor, FlowMMin: l.flow(dir), Restriction: l.in.Restriction})
+			Minutes: float64(x.tc * (x.length - skip)), GasFactor: t.factor, FlowMMin: l.flow(dir), Restriction: l.in.Restriction,
+		})
 	}
 	return out
 }

@@ -34,13 +34,25 @@ func TestRefusalsAllAtOnce(t *testing.T) {
 		kind, object string
 		move         int
 	}{
-		{RefuseSelfLeg, "self", 0}, {RefuseShortLeg, "steep", 0}, {RefuseHalfPlus15, "st", 0},
-		{RefuseRunOverLine, "s1", 1}, {RefuseProgress, "s1", 1}, {RefuseDrop, "none", 1}, {RefusePickUp, "st", 1},
-		{RefuseNameLeg, "ledge", 2}, {RefuseNameLeg, "throat", 3},
-		{RefuseNoLine, "jump", 4}, {RefuseMarker, "disc", 4},
-		{RefuseNoLine, "jump", 5}, {RefuseRecover, "jump", 5}, {RefuseSwitch, "st", 5},
-		{RefuseNoLeg, "s3", 7}, {RefuseEnd, "bend", 7},
-		{RefuseLineLeft, "jump", 0}, {RefuseMarkerLeft, "own", 0}, {RefuseCylinderLeft, "st", 0},
+		{RefuseSelfLeg, "self", 0},
+		{RefuseShortLeg, "steep", 0},
+		{RefuseHalfPlus15, "st", 0},
+		{RefuseRunOverLine, "s1", 1},
+		{RefuseProgress, "s1", 1},
+		{RefuseDrop, "none", 1},
+		{RefusePickUp, "st", 1},
+		{RefuseNameLeg, "ledge", 2},
+		{RefuseNameLeg, "throat", 3},
+		{RefuseNoLine, "jump", 4},
+		{RefuseMarker, "disc", 4},
+		{RefuseNoLine, "jump", 5},
+		{RefuseRecover, "jump", 5},
+		{RefuseSwitch, "st", 5},
+		{RefuseNoLeg, "s3", 7},
+		{RefuseEnd, "bend", 7},
+		{RefuseLineLeft, "jump", 0},
+		{RefuseMarkerLeft, "own", 0},
+		{RefuseCylinderLeft, "st", 0},
 	}
 	got := slices.Clone(r.Refused)
 	for _, w := range want {

@@ -3,8 +3,10 @@ package route
 // place names a spot on the dive.
 func (w *walk) place(at spot) Place {
 	s := &w.segs[at.seg]
-	p := Place{Move: s.move + 1, ElapsedMin: s.elapsed + float64(s.minutes*at.x), DistanceM: s.metre,
-		DepthM: (s.pressure.at(at.x) - w.in.Water.SurfaceBar) / w.in.Water.BarPerM}
+	p := Place{
+		Move: s.move + 1, ElapsedMin: s.elapsed + float64(s.minutes*at.x), DistanceM: s.metre,
+		DepthM: (s.pressure.at(at.x) - w.in.Water.SurfaceBar) / w.in.Water.BarPerM,
+	}
 	if s.first {
 		p.Move, p.Station, p.DepthM = 1, w.nodes[w.start].name, w.nodes[w.start].depth
 		p.Leg = w.legs[w.moves[0].leg].in.ID
@@ -88,8 +90,10 @@ func (w *walk) donor(c *lossCase) string {
 func (w *walk) sharing(c int, at spot) Sharing {
 	s := &w.segs[at.seg]
 	x := &w.cases[c]
-	r := Sharing{Place: w.place(at), Donor: w.donor(x), Victim: w.divers[x.victim].name,
-		NeedL: w.need(c, s).at(at.x), MarginL: w.margin(c, s).at(at.x)}
+	r := Sharing{
+		Place: w.place(at), Donor: w.donor(x), Victim: w.divers[x.victim].name,
+		NeedL: w.need(c, s).at(at.x), MarginL: w.margin(c, s).at(at.x),
+	}
 	r.LeftL = r.NeedL + r.MarginL
 	if x.kind == sharePair {
 		volume := 0.0
@@ -157,11 +161,13 @@ func (w *walk) times() []MoveTimes {
 	for i := range w.steps {
 		s := &w.steps[i]
 		h := &w.segs[s.hold]
-		m := MoveTimes{Move: i + 1, Leg: w.legs[w.moves[i].leg].in.ID, From: w.nodes[s.from].name, To: w.nodes[s.to].name,
+		m := MoveTimes{
+			Move: i + 1, Leg: w.legs[w.moves[i].leg].in.ID, From: w.nodes[s.from].name, To: w.nodes[s.to].name,
 			Minutes: s.minutes, BarMin: s.barMin, DistanceM: w.legs[w.moves[i].leg].in.LengthM, HoldMin: w.moves[i].hold,
 			ElapsedArrivalMin: h.elapsed, ElapsedDepartureMin: h.elapsed + h.length, CumDistanceM: h.metre,
 			CumBarMinArrival: h.barMin, CumBarMinDeparture: h.barMin + h.used.at(h.length), LegKnownBefore: s.known,
-			WayOutArriving: s.arriving, WayOutAfterArrival: s.after}
+			WayOutArriving: s.arriving, WayOutAfterArrival: s.after,
+		}
 		last := s.hold - 1
 		m.SharingArriving = w.sharingAt(spot{last, w.segs[last].length})
 		m.SharingDeparting = w.sharingAt(spot{s.hold, h.length})

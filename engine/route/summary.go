@@ -7,8 +7,10 @@ import (
 
 // summary counts what rules and brief ask about.
 func (j *judge) summary() Summary {
-	s := Summary{MaxDepthM: j.deepestM, RuntimeMin: j.elapsed + j.endMin, PenetrationM: j.penetrationMetres,
-		PenetrationAt: j.place(j.penetrationAt), TurnMin: j.place(j.commitment).ElapsedMin, JumpDepth: j.jumpDepth}
+	s := Summary{
+		MaxDepthM: j.deepestM, RuntimeMin: j.elapsed + j.endMin, PenetrationM: j.penetrationMetres,
+		PenetrationAt: j.place(j.penetrationAt), TurnMin: j.place(j.commitment).ElapsedMin, JumpDepth: j.jumpDepth,
+	}
 	seen := make([]bool, len(j.legs))
 	known := true
 	turns := 0

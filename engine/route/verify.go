@@ -171,7 +171,8 @@ func (w *walk) note(leg int) {
 // farShut is D37 at a place: out to the last metre known by verification alone,
 // back to the place, and out the way that was swum.
 func (w *walk) farShut(s *segment, at int, last *way, x float64) {
-	out, backAgain, wayIn, closed := 0.0, 0.0, 0.0, false
+	var out, backAgain, wayIn float64
+	closed := false
 	if last != nil {
 		out = s.out.at(x) - last.next.barMin
 		for y := s.home; ; y = y.next {

@@ -10,10 +10,12 @@ import (
 func twoExits() Input {
 	in := handInput(15,
 		[]Station{{Name: "east", Opening: true}, {Name: "tee", DepthM: 14}, {Name: "pocket", DepthM: 17}, {Name: "mid", DepthM: 12}, {Name: "west", Opening: true}},
-		[]Leg{{ID: "e1", From: "east", To: "tee", LengthM: 240, FlowMMin: 5, Lined: true},
+		[]Leg{
+			{ID: "e1", From: "east", To: "tee", LengthM: 240, FlowMMin: 5, Lined: true},
 			{ID: "p1", From: "tee", To: "pocket", LengthM: 110, Lined: true},
 			{ID: "w1", From: "tee", To: "mid", LengthM: 160, Lined: true},
-			{ID: "w2", From: "mid", To: "west", LengthM: 140, Lined: true}},
+			{ID: "w2", From: "mid", To: "west", LengthM: 140, Lined: true},
+		},
 		pair(24, 210, 18), "east", Move{To: "tee"}, Move{To: "pocket"}, Move{To: "tee"}, Move{To: "mid"}, Move{To: "west"})
 	in.Verified = []Verification{{ID: "set-up 1", Legs: []string{"w1", "w2"}, PassedBy: []string{"Oda", "Keth"}, DaysAgo: 3, MarkerStation: "tee"}}
 	return in

@@ -71,8 +71,7 @@ type walk struct {
 	endMin      float64 // of the last ascent
 	endBarMin   float64
 
-	wayInOnly bool    // set-up dives (D28): the way in is the only way out
-	farHold   float64 // minutes spent at the far point of a set-up dive
+	wayInOnly bool // set-up dives (D28): the way in is the only way out
 	reliance  *reliance
 }
 
@@ -258,8 +257,10 @@ func sameWay(a *segment, m *move, h *segment) bool {
 // stay adds the time at a station, also when it is none.
 func (w *walk) stay(i, leg, dir, at int, minutes float64, working bool) {
 	p := w.pressure(w.nodes[at].depth)
-	s := segment{hold: true, move: i, leg: leg, dir: dir, length: minutes, pressure: quad{a: p}, used: quad{b: p},
-		minutes: 1, gear: w.gear, content: w.snapshot(), barMin: w.barMin, elapsed: w.elapsed, metre: w.metre, working: working}
+	s := segment{
+		hold: true, move: i, leg: leg, dir: dir, length: minutes, pressure: quad{a: p}, used: quad{b: p},
+		minutes: 1, gear: w.gear, content: w.snapshot(), barMin: w.barMin, elapsed: w.elapsed, metre: w.metre, working: working,
+	}
 	if b := w.ways.best[at]; b != nil {
 		s.mode, s.home, s.metres = onward, b, b.metres
 		s.out = quad{a: b.barMin}
@@ -299,8 +300,10 @@ func (w *walk) swim(i, from int, known bool) {
 		if canOn {
 			onW = quad{a: end.barMin + there.barMin - x.barMin}.plusTimes(-x.cost, x.integral())
 		}
-		base := segment{move: i, leg: m.leg, dir: m.dir, at: x.at, length: x.length,
-			pressure: quad{x.p, x.g, 0}, minutes: w.minutesPerMetre(x, m.ground), gear: w.gear}
+		base := segment{
+			move: i, leg: m.leg, dir: m.dir, at: x.at, length: x.length,
+			pressure: quad{x.p, x.g, 0}, minutes: w.minutesPerMetre(x, m.ground), gear: w.gear,
+		}
 		base.used = x.integral().times(float64(base.minutes * m.factor))
 		switch {
 		case l.open:

@@ -70,8 +70,10 @@ func (w *ways) over(leg, dir int) *way {
 	if next == nil || !t.passes {
 		return nil
 	}
-	y := &way{node: l.ends[dir], leg: leg, dir: dir, next: next, barMin: t.barMin + next.barMin, min: t.min + next.min,
-		metres: l.in.LengthM + next.metres, opening: next.opening, major: next.major || l.major, jumps: next.jumps, count: next.count + 1}
+	y := &way{
+		node: l.ends[dir], leg: leg, dir: dir, next: next, barMin: t.barMin + next.barMin, min: t.min + next.min,
+		metres: l.in.LengthM + next.metres, opening: next.opening, major: next.major || l.major, jumps: next.jumps, count: next.count + 1,
+	}
 	if l.jump {
 		y.jumps++
 	}

@@ -191,10 +191,6 @@ func (c *Case) single(diver string) bool {
 	return len(mains) == 1 && len(mains[0].Cylinders) == 1
 }
 
-// independent tells whether the diver has two supplies that do not depend on
-// each other.
-func (c *Case) independent(diver string) bool { return len(c.supplies(diver, facts.Main)) > 1 }
-
 func (c *Case) evaluate(in route.Input) {
 	c.Route = nil
 	if len(c.RouteMissing) > 0 {

@@ -11,7 +11,6 @@ import (
 	"strings"
 
 	"lastlight/engine/finding"
-	"lastlight/engine/policy"
 )
 
 // Words are the sentences of one code. Placeholders in braces are replaced by
@@ -194,11 +193,3 @@ func measured(f finding.Finding, observed, limit finding.Figure) finding.Finding
 }
 
 func one(f finding.Finding) []finding.Finding { return []finding.Finding{f} }
-
-// breach is the status of a permission that may be bought by a second approver.
-func breach(p policy.Permission) finding.Status {
-	if p.SecondApprover {
-		return finding.NeedsWaiver
-	}
-	return finding.Refuse
-}
