@@ -29,8 +29,10 @@ func TestUnknownStatusBlocksAndIsWorst(t *testing.T) {
 
 func TestSortIsWorstFirstAndTotal(t *testing.T) {
 	fs := []Finding{
-		{Status: Pass, Rule: "a.a"}, {Status: Refuse, Rule: "z.z", Subject: Subject{Kind: KindDiver, ID: "b"}},
-		{Status: Refuse, Rule: "z.z", Subject: Subject{Kind: KindDiver, ID: "a"}}, {Status: Caution, Rule: "a.a"},
+		{Status: Pass, Rule: "a.a"},
+		{Status: Refuse, Rule: "z.z", Subject: Subject{Kind: KindDiver, ID: "b"}},
+		{Status: Refuse, Rule: "z.z", Subject: Subject{Kind: KindDiver, ID: "a"}},
+		{Status: Caution, Rule: "a.a"},
 	}
 	Sort(fs)
 	if fs[0].Subject.ID != "a" || fs[1].Subject.ID != "b" || fs[2].Status != Caution || fs[3].Status != Pass {
@@ -44,8 +46,10 @@ func TestOnlyANeedsWaiverWithARoleIsWaivable(t *testing.T) {
 		f    Finding
 		want bool
 	}{
-		{Finding{Status: NeedsWaiver, Waiver: w}, true}, {Finding{Status: NeedsWaiver}, false},
-		{Finding{Status: Refuse, Waiver: w}, false}, {Finding{Status: Indeterminate, Waiver: w}, false},
+		{Finding{Status: NeedsWaiver, Waiver: w}, true},
+		{Finding{Status: NeedsWaiver}, false},
+		{Finding{Status: Refuse, Waiver: w}, false},
+		{Finding{Status: Indeterminate, Waiver: w}, false},
 	} {
 		if x.f.Waivable() != x.want {
 			t.Errorf("%+v waivable %v", x.f, !x.want)
@@ -57,9 +61,12 @@ func TestFigures(t *testing.T) {
 	for _, x := range []struct {
 		got, want string
 	}{
-		{Number("", 66.6666666, 1, "bar").String(), "66.7 bar"}, {Number("", 360.00000001, 1, "m").String(), "360 m"},
-		{Number("", -0.0001, 1, "m").String(), "0 m"}, {Number("", math.NaN(), 1, "m").String(), "unknown m"},
-		{CountOf("", 1, "divers").String(), "1 diver"}, {CountOf("", 2, "divers").String(), "2 divers"},
+		{Number("", 66.6666666, 1, "bar").String(), "66.7 bar"},
+		{Number("", 360.00000001, 1, "m").String(), "360 m"},
+		{Number("", -0.0001, 1, "m").String(), "0 m"},
+		{Number("", math.NaN(), 1, "m").String(), "unknown m"},
+		{CountOf("", 1, "divers").String(), "1 diver"},
+		{CountOf("", 2, "divers").String(), "2 divers"},
 	} {
 		if x.got != x.want {
 			t.Errorf("%q, want %q", x.got, x.want)

@@ -43,8 +43,10 @@ func Default() Policy {
 		},
 		Flow: Flow{
 			Classes: []FlowClass{
-				{Name: "none", Below: new(0.5)}, {Name: "low", Below: new(3.0)},
-				{Name: "moderate", Below: new(9.0)}, {Name: "high", Below: new(18.0)},
+				{Name: "none", Below: new(0.5)},
+				{Name: "low", Below: new(3.0)},
+				{Name: "moderate", Below: new(9.0)},
+				{Name: "high", Below: new(18.0)},
 				{Name: "extreme", Refuse: true},
 			},
 			InflowOneUp: true, InflowAboveMMin: 0.5, HoldStopMMin: 9,

@@ -119,8 +119,16 @@ func (p *Policy) validateLadder(c *checker) {
 			name string
 			p    Permission
 		}{
-			{"decompression", l.Decompression}, {"jumps", l.Jumps}, {"off_main_line", l.OffMainLine}, {"circuit", l.Circuit}, {"traverse", l.Traverse},
-			{"minor_restriction", l.MinorRestriction}, {"major_restriction", l.MajorRestriction}, {"stages", l.Stages}, {"scooter", l.Scooter}, {"rebreather", l.Rebreather},
+			{"decompression", l.Decompression},
+			{"jumps", l.Jumps},
+			{"off_main_line", l.OffMainLine},
+			{"circuit", l.Circuit},
+			{"traverse", l.Traverse},
+			{"minor_restriction", l.MinorRestriction},
+			{"major_restriction", l.MajorRestriction},
+			{"stages", l.Stages},
+			{"scooter", l.Scooter},
+			{"rebreather", l.Rebreather},
 		} {
 			for _, e := range cell.p.Endorsements {
 				c.word(at+cell.name+".endorsements", e, p.Endorsements...)

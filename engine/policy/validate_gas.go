@@ -153,9 +153,14 @@ func (p *Policy) validateDecompression(c *checker) {
 		path string
 		v    Decide
 	}{
-		{"lose_deco_gas", p.Failures.LoseDecoGas}, {"delay", p.Failures.Delay}, {"touch_contact", p.Failures.TouchContact},
-		{"touch_contact_sharing", p.Failures.TouchSharing}, {"scooter_lost", p.Failures.ScooterLost}, {"worst_consumption", p.Failures.WorstConsumption},
-		{"deeper_longer", p.Failures.DeeperLonger}, {"far_side_shut", p.Failures.FarSideShut},
+		{"lose_deco_gas", p.Failures.LoseDecoGas},
+		{"delay", p.Failures.Delay},
+		{"touch_contact", p.Failures.TouchContact},
+		{"touch_contact_sharing", p.Failures.TouchSharing},
+		{"scooter_lost", p.Failures.ScooterLost},
+		{"worst_consumption", p.Failures.WorstConsumption},
+		{"deeper_longer", p.Failures.DeeperLonger},
+		{"far_side_shut", p.Failures.FarSideShut},
 	} {
 		c.decide("failures."+x.path, x.v, DecideRefuse, DecideWaiver, DecideCaution)
 	}

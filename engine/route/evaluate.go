@@ -108,7 +108,7 @@ func (r *Result) withoutHelp(j *judge) {
 	if !w.run() {
 		return
 	}
-	k := &judge{walk: w}
+	k := &judge{}
 	stranded := spot{-1, 0}
 	for i := range w.segs {
 		s := &w.segs[i]

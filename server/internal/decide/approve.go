@@ -151,8 +151,10 @@ func (d *Desk) Approve(ctx context.Context, m store.Mutation, req *lastlightv1.A
 			if err := tx.Book(ctx, req.Id, r.bindings(false)); err != nil {
 				return nil, err
 			}
-			if answer.Decision, err = tx.AddDecision(ctx, store.Decision{Plan: req.Id, Version: s.Version, Decision: "approved",
-				By: tx.Mutation.Caller, Reason: req.Note, Conditions: r.conditions(), Evaluation: r.evaluation}); err != nil {
+			if answer.Decision, err = tx.AddDecision(ctx, store.Decision{
+				Plan: req.Id, Version: s.Version, Decision: "approved",
+				By: tx.Mutation.Caller, Reason: req.Note, Conditions: r.conditions(), Evaluation: r.evaluation,
+			}); err != nil {
 				return nil, err
 			}
 			answer.Decided = true
@@ -237,8 +239,10 @@ func (d *Desk) Waive(ctx context.Context, m store.Mutation, req *lastlightv1.Wai
 			answer.NotDecided, answer.Explanation = blocked, "this finding is waived already"
 			return answer, nil
 		}
-		w := &lastlightv1.Waiver{Plan: req.Id, PlanVersion: s.Version, Finding: req.Finding, Rule: f.Rule, Reason: req.Reason, Conditions: req.Conditions,
-			WaivedBy: tx.Mutation.Caller, ExpiresAt: req.ExpiresAt, NeedsSecondApprover: f.Waiver.SecondApprover}
+		w := &lastlightv1.Waiver{
+			Plan: req.Id, PlanVersion: s.Version, Finding: req.Finding, Rule: f.Rule, Reason: req.Reason, Conditions: req.Conditions,
+			WaivedBy: tx.Mutation.Caller, ExpiresAt: req.ExpiresAt, NeedsSecondApprover: f.Waiver.SecondApprover,
+		}
 		if err := tx.AddWaiver(ctx, w); err != nil {
 			return nil, err
 		}

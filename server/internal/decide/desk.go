@@ -221,11 +221,11 @@ func again[T any](ctx context.Context, fn func(context.Context) (T, error)) (T, 
 	var err error
 	for range 4 {
 		out, err = fn(ctx)
-		if !errors.Is(err, store.Booked) && !isConcurrent(err) {
+		if !errors.Is(err, store.ErrBooked) && !isConcurrent(err) {
 			return out, err
 		}
 	}
-	if errors.Is(err, store.Booked) {
+	if errors.Is(err, store.ErrBooked) {
 		err = (&fault.Error{Kind: fault.Changed, Reason: "BOUND_ELSEWHERE", Message: "a person or cylinder of this plan was bound by another plan at the same moment; ask again"}).Because(err)
 	}
 	return out, err

@@ -197,8 +197,10 @@ func (d *Desk) enter(ctx context.Context, tx *store.Tx, s store.PlanState, r *ru
 	}
 	for _, m := range p.Team {
 		start := measured.MainsBar[m.Person]
-		dive.Divers = append(dive.Divers, &lastlightv1.DiveDiver{Person: m.Person, Mains: m.Mains, Gas: m.Gas, CountedAs: standing[m.Person],
-			StartPressure: &lastlightv1.Pressure{Unit: &lastlightv1.Pressure_Bar{Bar: start}}})
+		dive.Divers = append(dive.Divers, &lastlightv1.DiveDiver{
+			Person: m.Person, Mains: m.Mains, Gas: m.Gas, CountedAs: standing[m.Person],
+			StartPressure: &lastlightv1.Pressure{Unit: &lastlightv1.Pressure_Bar{Bar: start}},
+		})
 	}
 	times := shown.Dive.Watch
 	if times == nil {
@@ -273,8 +275,10 @@ func (d *Desk) CorrectWatch(ctx context.Context, m store.Mutation, req *lastligh
 				return nil, err
 			}
 			if out := firstOut(diver); req.What == "in" && !out.IsZero() && !when.Before(out) {
-				return nil, fault.Wrong([]fault.Problem{{Field: "at", Read: when.Format(time.RFC3339),
-					Expected: "before " + out.Format(time.RFC3339), Message: "in after the diver was out; correct the minute of the out first"}})
+				return nil, fault.Wrong([]fault.Problem{{
+					Field: "at", Read: when.Format(time.RFC3339),
+					Expected: "before " + out.Format(time.RFC3339), Message: "in after the diver was out; correct the minute of the out first",
+				}})
 			}
 		} else if req.What == "in" {
 			return nil, fault.Wrong([]fault.Problem{{Field: "at", Expected: "the right minute", Message: "whoever signed in by mistake is signed out; an entry itself can only be moved"}})
@@ -320,9 +324,11 @@ func minute(field string, t *timestamppb.Timestamp, from, now time.Time) (time.T
 		return now, nil
 	}
 	when := t.AsTime()
-	if when.Before(from) || when.After(now.Add(entryAhead)) {
-		return when, fault.Wrong([]fault.Problem{{Field: field, Read: when.Format(time.RFC3339),
-			Expected: "from " + from.Format(time.RFC3339) + " to now", Message: "before the diver was in, or in the future"}})
+	if !when.After(from) || when.After(now.Add(entryAhead)) {
+		return when, fault.Wrong([]fault.Problem{{
+			Field: field, Read: when.Format(time.RFC3339),
+			Expected: "after " + from.Format(time.RFC3339) + ", up to now", Message: "not after the diver was in, or in the future",
+		}})
 	}
 	return when, nil
 }
@@ -334,8 +340,11 @@ func (d *Desk) settled(ctx context.Context, tx *store.Tx, dive *lastlightv1.Dive
 	if err != nil {
 		return nil, err
 	}
-	all, last := true, time.Time{}
+	all, first, last := true, time.Time{}, time.Time{}
 	for _, x := range row.Divers {
+		if first.IsZero() || x.InAt.Before(first) {
+			first = x.InAt
+		}
 		out := x.SeenOutAt
 		if out.IsZero() {
 			out = x.SignedOutAt
@@ -366,7 +375,7 @@ func (d *Desk) settled(ctx context.Context, tx *store.Tx, dive *lastlightv1.Dive
 	} else {
 		last = time.Time{}
 	}
-	if err := tx.SetDiveState(ctx, dive.Id, state, last); err != nil {
+	if err := tx.SetDiveState(ctx, dive.Id, state, first, last); err != nil {
 		return nil, err
 	}
 	if row, err = tx.Watch(ctx, dive.Id); err != nil {

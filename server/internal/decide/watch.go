@@ -29,8 +29,10 @@ func ShowWatch(r *store.WatchRow, now time.Time) *lastlightv1.Watch {
 	}
 	in, gone := 0, 0
 	for _, d := range r.Divers {
-		w := &lastlightv1.WatchDiver{Person: d.Person, Name: d.Name, InAt: stamp(d.InAt), SeenOutAt: stamp(d.SeenOutAt), SeenOutBy: d.SeenOutBy,
-			SignedOutAt: stamp(d.SignedOutAt), SignedOutBy: d.SignedOutBy, Corrections: d.Corrections}
+		w := &lastlightv1.WatchDiver{
+			Person: d.Person, Name: d.Name, InAt: stamp(d.InAt), SeenOutAt: stamp(d.SeenOutAt), SeenOutBy: d.SeenOutBy,
+			SignedOutAt: stamp(d.SignedOutAt), SignedOutBy: d.SignedOutBy, Corrections: d.Corrections,
+		}
 		if d.SignedOut != nil && !d.SignedOutAt.IsZero() {
 			w.Symptoms = d.SignedOut.Symptoms
 		}

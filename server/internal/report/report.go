@@ -203,12 +203,16 @@ func figures(r *engine.Report, n Names) *lastlightv1.DiveFigures {
 		zones[z.Leg] = z.Zone
 	}
 	for _, m := range x.Moves {
-		out.Route = append(out.Route, &lastlightv1.RouteLine{Move: int32(m.Move), Leg: m.Leg, From: m.From, To: m.To,
-			ArriveMin: m.ElapsedArrivalMin, LeaveMin: m.ElapsedDepartureMin, Zone: zones[m.Leg]})
+		out.Route = append(out.Route, &lastlightv1.RouteLine{
+			Move: int32(m.Move), Leg: m.Leg, From: m.From, To: m.To,
+			ArriveMin: m.ElapsedArrivalMin, LeaveMin: m.ElapsedDepartureMin, Zone: zones[m.Leg],
+		})
 	}
 	for _, c := range x.Closability {
-		f := &lastlightv1.CircuitFigures{Id: c.ID, Kind: c.Kind, LengthM: c.LengthM, ReachForwardM: c.ReachForwardM, ReachBackwardM: c.ReachBackwardM,
-			Closes: c.Closes, MarkerLegal: c.MarkerLegal, DistanceHalfwayM: c.DistanceHalfwayM, TimeHalfwayM: c.TimeHalfwayM, GasHalfwayM: c.GasHalfwayM, HalvesDiffer: c.HalvesWarning}
+		f := &lastlightv1.CircuitFigures{
+			Id: c.ID, Kind: c.Kind, LengthM: c.LengthM, ReachForwardM: c.ReachForwardM, ReachBackwardM: c.ReachBackwardM,
+			Closes: c.Closes, MarkerLegal: c.MarkerLegal, DistanceHalfwayM: c.DistanceHalfwayM, TimeHalfwayM: c.TimeHalfwayM, GasHalfwayM: c.GasHalfwayM, HalvesDiffer: c.HalvesWarning,
+		}
 		if len(c.MarkerInterval) == 2 {
 			f.MarkerFromM, f.MarkerToM = &c.MarkerInterval[0], &c.MarkerInterval[1]
 		}
@@ -259,8 +263,10 @@ func Watch(w *engine.Watch) *lastlightv1.WatchTimes {
 	if w == nil {
 		return nil
 	}
-	out := &lastlightv1.WatchTimes{Eto: stamp(w.ETO.At), Look: stamp(w.Look.At), Coordinator: stamp(w.Coordinator.At), Dial: stamp(w.Dial.At),
-		GraceMin: float64(w.GraceMin), GasClause: w.GasClause}
+	out := &lastlightv1.WatchTimes{
+		Eto: stamp(w.ETO.At), Look: stamp(w.Look.At), Coordinator: stamp(w.Coordinator.At), Dial: stamp(w.Dial.At),
+		GraceMin: float64(w.GraceMin), GasClause: w.GasClause,
+	}
 	if w.Walk != nil {
 		out.Walk = stamp(w.Walk.At)
 	}

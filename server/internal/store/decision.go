@@ -247,11 +247,15 @@ WHERE d.plan = $1 AND d.id > $2::bigint ORDER BY d.id LIMIT $3`, r.Plan, from, s
 	return list, next, nil
 }
 
-// Booked says that a person or cylinder is bound by another plan at that time.
+// ErrBooked says that a person or cylinder is bound by another plan at that time.
 // The whole transaction is tried again: the engine then sees the other plan and names it.
-var Booked = errors.New("bound by another plan")
+var ErrBooked = errors.New("bound by another plan")
 
 // Binding is one person or cylinder bound over a closed interval; Until zero: without end.
+// In the table a binding without end is a range whose upper end is exclusive: no
+// end at all, or the start of the next plan that binds the same subject. Such a
+// plan, approved earlier for later, keeps nobody out of the water now; when its
+// own entry comes, the engine sees the binding without end and refuses.
 type Binding struct {
 	Kind    string // person or cylinder
 	Subject string
@@ -269,10 +273,12 @@ func (tx *Tx) Book(ctx context.Context, id string, bindings []Binding) error {
 		return err
 	}
 	for _, b := range bindings {
-		_, err := tx.Exec(ctx, `INSERT INTO booking (plan, kind, subject, duty, during) VALUES ($1, $2, $3, $4, tstzrange($5, $6, '[]'))`,
+		_, err := tx.Exec(ctx, `
+INSERT INTO booking (plan, kind, subject, duty, during) VALUES ($1, $2, $3, $4, CASE WHEN $6::timestamptz IS NOT NULL THEN tstzrange($5, $6, '[]')
+  ELSE tstzrange($5, (SELECT min(lower(during)) FROM booking WHERE plan <> $1 AND kind = $2 AND subject = $3 AND lower(during) > $5), '[)') END)`,
 			id, b.Kind, b.Subject, b.Duty, b.From, nullIfZero(b.Until))
 		if pg, ok := errors.AsType[*pgconn.PgError](err); ok && pg.ConstraintName == "booking_once" {
-			return Booked
+			return ErrBooked
 		}
 		if err != nil {
 			return err
@@ -287,10 +293,14 @@ func (tx *Tx) Release(ctx context.Context, id, kind, subject string, at time.Tim
 		_, err := tx.Exec(ctx, `DELETE FROM booking WHERE plan = $1`, id)
 		return err
 	}
-	_, err := tx.Exec(ctx, `
-UPDATE booking SET during = tstzrange(lower(during), GREATEST($4, lower(during)), '[]') WHERE plan = $1 AND kind = $2 AND subject = $3`, id, kind, subject, at)
+	_, err := tx.Exec(ctx, `UPDATE booking b SET during = `+endsAt+` WHERE plan = $1 AND kind = $3 AND subject = $4`, id, at, kind, subject)
 	return err
 }
+
+// endsAt is the range of booking b when it ends at $2: never before its start,
+// nor into the next plan that binds the subject, whose turn has come by then.
+const endsAt = `tstzrange(lower(b.during), GREATEST(lower(b.during), LEAST($2::timestamptz, (
+  SELECT min(lower(o.during)) FROM booking o WHERE o.plan <> b.plan AND o.kind = b.kind AND o.subject = b.subject AND lower(o.during) > lower(b.during)) - interval '1 microsecond')), '[]')`
 
 func compareStrings(a, b string) int {
 	switch {
@@ -386,15 +396,14 @@ SELECT id, version FROM plan WHERE state IN ('approved', 'stale') AND ($1 = '' O
 // is never refused for the sake of a plan.
 func (tx *Tx) BindAgain(ctx context.Context, id, person string) error {
 	_, err := tx.Exec(ctx, `
-UPDATE booking b SET during = tstzrange(lower(during), NULL, '[)')
-WHERE plan = $1 AND kind = 'person' AND subject = $2 AND upper(during) IS NOT NULL
-  AND NOT EXISTS (SELECT FROM booking o WHERE o.plan <> b.plan AND o.kind = b.kind AND o.subject = b.subject AND o.during && tstzrange(lower(b.during), NULL, '[)'))`, id, person)
+UPDATE booking b SET during = tstzrange(lower(during), (
+  SELECT min(lower(o.during)) FROM booking o WHERE o.plan <> b.plan AND o.kind = b.kind AND o.subject = b.subject AND lower(o.during) > lower(b.during)), '[)')
+WHERE plan = $1 AND kind = 'person' AND subject = $2 AND upper_inc(during)`, id, person)
 	return err
 }
 
 // ReleaseRest ends at that minute whatever of the plan is still bound without end.
 func (tx *Tx) ReleaseRest(ctx context.Context, id string, at time.Time) error {
-	_, err := tx.Exec(ctx, `
-UPDATE booking SET during = tstzrange(lower(during), GREATEST($2, lower(during)), '[]') WHERE plan = $1 AND upper(during) IS NULL`, id, at)
+	_, err := tx.Exec(ctx, `UPDATE booking b SET during = `+endsAt+` WHERE plan = $1 AND NOT upper_inc(during)`, id, at)
 	return err
 }

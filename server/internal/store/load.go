@@ -64,8 +64,10 @@ FROM card WHERE person = ANY ($1) AND NOT archived ORDER BY person, id`, ids)
 	var person string
 	var c lastlightv1.Card
 	var seen, revoked *time.Time
-	_, err = pgx.ForEachRow(rows, []any{&person, &c.Id, &c.Level, &c.Endorsement, &c.IssuedDay, &c.ExpiresDay, &c.Number, &c.IssuingBody, &c.DepthLimitM,
-		&c.SeenBy, &seen, &revoked, &c.RevokedReason}, func() error {
+	_, err = pgx.ForEachRow(rows, []any{
+		&person, &c.Id, &c.Level, &c.Endorsement, &c.IssuedDay, &c.ExpiresDay, &c.Number, &c.IssuingBody, &c.DepthLimitM,
+		&c.SeenBy, &seen, &revoked, &c.RevokedReason,
+	}, func() error {
 		if p := of[person]; p != nil {
 			p.Cards = append(p.Cards, &lastlightv1.Card{
 				Id: c.Id, Level: c.Level, Endorsement: c.Endorsement, IssuedDay: c.IssuedDay, ExpiresDay: c.ExpiresDay, Number: c.Number,

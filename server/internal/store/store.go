@@ -143,9 +143,11 @@ RETURNING xmax = 0, caller, method, body_hash, response`, m.RequestID, m.Caller,
 	if !fresh {
 		if caller != m.Caller || method != m.Method || string(wasHash) != string(hash) {
 			tx.rollback(ctx)
-			return none, &fault.Error{Kind: fault.Invalid, Reason: "REQUEST_ID_REUSED",
+			return none, &fault.Error{
+				Kind: fault.Invalid, Reason: "REQUEST_ID_REUSED",
 				Message:  "this request id was used for another call",
-				Problems: []fault.Problem{{Field: "request_id", Read: m.RequestID, Expected: "a new UUID for each new call", Message: "used before for another call or another body"}}}
+				Problems: []fault.Problem{{Field: "request_id", Read: m.RequestID, Expected: "a new UUID for each new call", Message: "used before for another call or another body"}},
+			}
 		}
 		answer := none.ProtoReflect().New().Interface().(M)
 		if err := proto.Unmarshal(response, answer); err != nil {

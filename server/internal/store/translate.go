@@ -44,8 +44,10 @@ func translate(err error) error {
 	case "23503":
 		return foreignKey(pg)
 	case "23514", "23P01", "22003", "22008", "22007":
-		return (&fault.Error{Kind: fault.Invalid, Reason: "CONSTRAINT", Message: "the record contradicts a rule of the register",
-			Problems: []fault.Problem{{Field: strings.TrimSuffix(pg.ConstraintName, "_check"), Expected: "see the field's documentation", Message: "not allowed by the register"}}}).Because(err)
+		return (&fault.Error{
+			Kind: fault.Invalid, Reason: "CONSTRAINT", Message: "the record contradicts a rule of the register",
+			Problems: []fault.Problem{{Field: strings.TrimSuffix(pg.ConstraintName, "_check"), Expected: "see the field's documentation", Message: "not allowed by the register"}},
+		}).Because(err)
 	case "40001", "40P01", "55P03":
 		return (&fault.Error{Kind: fault.Changed, Reason: "CONCURRENT_CHANGE", Message: "something relied on was being changed at the same moment; ask again"}).Because(err)
 	case "57014":
@@ -73,8 +75,10 @@ func isConnectionLoss(err error) bool {
 
 func unique(pg *pgconn.PgError) *fault.Error {
 	if pg.ConstraintName == "cylinder_maker_serial" {
-		return &fault.Error{Kind: fault.Exists, Reason: "CYLINDER_SERIAL_TAKEN", Message: "a cylinder of this maker with this serial is on record already",
-			Problems: []fault.Problem{{Field: "serial", Expected: "one cylinder per maker and serial", Message: "a cylinder of this maker with this serial is on record already"}}}
+		return &fault.Error{
+			Kind: fault.Exists, Reason: "CYLINDER_SERIAL_TAKEN", Message: "a cylinder of this maker with this serial is on record already",
+			Problems: []fault.Problem{{Field: "serial", Expected: "one cylinder per maker and serial", Message: "a cylinder of this maker with this serial is on record already"}},
+		}
 	}
 	return &fault.Error{Kind: fault.Exists, Reason: "EXISTS", Message: fmt.Sprintf("there is such a %s already", strings.ReplaceAll(pg.TableName, "_", " "))}
 }
@@ -88,6 +92,8 @@ func foreignKey(pg *pgconn.PgError) error {
 	if m := foreignKeyName.FindStringSubmatch(field); m != nil {
 		field = strings.TrimPrefix(m[1], pg.TableName+"_")
 	}
-	return (&fault.Error{Kind: fault.Invalid, Reason: "NO_SUCH_REFERENCE", Message: "a record it refers to does not exist",
-		Problems: []fault.Problem{{Field: field, Expected: "the id of an existing record", Message: "no such record"}}}).Because(pg)
+	return (&fault.Error{
+		Kind: fault.Invalid, Reason: "NO_SUCH_REFERENCE", Message: "a record it refers to does not exist",
+		Problems: []fault.Problem{{Field: field, Expected: "the id of an existing record", Message: "no such record"}},
+	}).Because(pg)
 }

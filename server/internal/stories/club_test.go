@@ -202,9 +202,11 @@ func (c *club) enrol(site string, divers ...diver) {
 		if d.born == "" {
 			d.born = "1985-04-01"
 		}
-		p := &pb.Person{Id: d.id, FullName: "Diver " + d.id, ShortName: strings.ToUpper(d.id[:1]) + d.id[1:], Initials: strings.ToUpper(d.id[:2]), BirthDay: &d.born,
+		p := &pb.Person{
+			Id: d.id, FullName: "Diver " + d.id, ShortName: strings.ToUpper(d.id[:1]) + d.id[1:], Initials: strings.ToUpper(d.id[:2]), BirthDay: &d.born,
 			Consumption: &pb.SurfaceRate{Unit: &pb.SurfaceRate_LitresPerMinute{LitresPerMinute: d.rate}},
-			Medical:     &pb.MedicalStatus{ExaminedDay: day(100), DeclaredDay: day(50)}}
+			Medical:     &pb.MedicalStatus{ExaminedDay: day(100), DeclaredDay: day(50)},
+		}
 		if !d.noCards {
 			p.Cards = append(p.Cards, &pb.Card{Id: "level", Level: d.level, IssuedDay: day(800), IssuingBody: "test"})
 			for _, e := range d.endorses {
@@ -233,8 +235,10 @@ func (c *club) enrol(site string, divers ...diver) {
 		}
 		records = append(records, record(&pb.CylinderSet{Id: d.id + "-mains", Kind: kind, Cylinders: names, DualOutlet: d.single, Owner: d.id}))
 		for _, e := range []*pb.Equipment{
-			{Id: d.id + "-primary", Kind: "light_primary", BurnMin: proto.Float64(600)}, {Id: d.id + "-backup-1", Kind: "light_backup", BurnMin: proto.Float64(400)},
-			{Id: d.id + "-backup-2", Kind: "light_backup", BurnMin: proto.Float64(400)}, {Id: d.id + "-spool", Kind: "spool", LineM: proto.Float64(50)},
+			{Id: d.id + "-primary", Kind: "light_primary", BurnMin: proto.Float64(600)},
+			{Id: d.id + "-backup-1", Kind: "light_backup", BurnMin: proto.Float64(400)},
+			{Id: d.id + "-backup-2", Kind: "light_backup", BurnMin: proto.Float64(400)},
+			{Id: d.id + "-spool", Kind: "spool", LineM: proto.Float64(50)},
 			{Id: d.id + "-reel", Kind: "reel", LineM: proto.Float64(200)},
 		} {
 			e.Owner = d.id
@@ -243,8 +247,10 @@ func (c *club) enrol(site string, divers ...diver) {
 	}
 	for k := range 8 {
 		entered := now.AddDate(0, 0, -10-7*k)
-		dive := &pb.Dive{Id: fmt.Sprintf("past-%s-%d", divers[0].id, k), Site: site, Kind: "normal", EnteredAt: stamp(entered), OutAt: stamp(entered.Add(50 * time.Minute)),
-			MaxDepthM: proto.Float64(18), PenetrationM: proto.Float64(2000), Zone: "cave"}
+		dive := &pb.Dive{
+			Id: fmt.Sprintf("past-%s-%d", divers[0].id, k), Site: site, Kind: "normal", EnteredAt: stamp(entered), OutAt: stamp(entered.Add(50 * time.Minute)),
+			MaxDepthM: proto.Float64(18), PenetrationM: proto.Float64(2000), Zone: "cave",
+		}
 		for _, d := range divers {
 			if !d.noDives {
 				level := d.level
@@ -283,7 +289,8 @@ func record(m proto.Message) *pb.Record {
 func (c *club) reading(site string, at time.Time) {
 	c.t.Helper()
 	_, err := c.sites().RecordReading(c.as("cora"), &pb.RecordReadingRequest{Reading: &pb.Reading{
-		Site: site, ReadAt: stamp(at), LevelM: proto.Float64(0.5), Flow: "none", VisibilityM: proto.Float64(15)}, RequestId: id()})
+		Site: site, ReadAt: stamp(at), LevelM: proto.Float64(0.5), Flow: "none", VisibilityM: proto.Float64(15),
+	}, RequestId: id()})
 	if err != nil {
 		c.t.Fatalf("reading: %v", err)
 	}

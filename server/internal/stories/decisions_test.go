@@ -39,8 +39,10 @@ func TestStaleApproval(t *testing.T) {
 	}
 
 	c.clock.set(c.at("2026-06-07 18:40"))
-	if _, err := c.gear().RecordFill(c.as("keeper"), &pb.RecordFillRequest{RequestId: id(), Fill: &pb.Fill{Cylinder: "asta-stage", FilledAt: stamp(c.clock.Now()),
-		Pressure: bar(205), Intended: &pb.GasMix{OxygenPercent: 21}, TopUp: true}}); err != nil {
+	if _, err := c.gear().RecordFill(c.as("keeper"), &pb.RecordFillRequest{RequestId: id(), Fill: &pb.Fill{
+		Cylinder: "asta-stage", FilledAt: stamp(c.clock.Now()),
+		Pressure: bar(205), Intended: &pb.GasMix{OxygenPercent: 21}, TopUp: true,
+	}}); err != nil {
 		t.Fatal(err)
 	}
 	stale, err := c.plans().GetPlan(c.as("cora"), &pb.GetPlanRequest{Id: "stale"})
@@ -50,14 +52,18 @@ func TestStaleApproval(t *testing.T) {
 	c.clock.set(c.at("2026-06-08 07:00"))
 	c.reading("spring", c.clock.Now())
 	c.clock.set(c.at("2026-06-08 08:10"))
-	if _, err := c.people().SetMedicalStatus(c.as("keeper"), &pb.SetMedicalStatusRequest{Person: "cleo", RequestId: id(),
-		Medical: &pb.MedicalStatus{ExaminedDay: "2026-02-20", DeclaredDay: "2026-04-10", SuspendedAt: stamp(c.clock.Now())}}); err != nil {
+	if _, err := c.people().SetMedicalStatus(c.as("keeper"), &pb.SetMedicalStatusRequest{
+		Person: "cleo", RequestId: id(),
+		Medical: &pb.MedicalStatus{ExaminedDay: "2026-02-20", DeclaredDay: "2026-04-10", SuspendedAt: stamp(c.clock.Now())},
+	}); err != nil {
 		t.Fatal(err)
 	}
 	c.clock.set(c.at("2026-06-08 08:30"))
 	in, err := c.dives().SignIn(c.as("asta"), &pb.SignInRequest{Plan: "stale", Version: 1, RequestId: id(), Measured: []*pb.Measured{
 		{Person: "asta", StartPressure: bar(200), Cylinders: []*pb.MeasuredCylinder{{Cylinder: "asta-stage", Pressure: bar(205)}}},
-		{Person: "birk", StartPressure: bar(200)}, {Person: "cleo", StartPressure: bar(200)}}})
+		{Person: "birk", StartPressure: bar(200)},
+		{Person: "cleo", StartPressure: bar(200)},
+	}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -121,9 +127,11 @@ func (c *club) stage(name, owner string) {
 	now := c.clock.Now()
 	day := now.AddDate(0, 0, -200).Format("2006-01-02")
 	c.apply(
-		record(&pb.Cylinder{Id: name, Serial: "S-" + name, Maker: "Alumar", Material: "aluminium", Jurisdiction: "de", OxygenClean: "clean", Owner: owner,
+		record(&pb.Cylinder{
+			Id: name, Serial: "S-" + name, Maker: "Alumar", Material: "aluminium", Jurisdiction: "de", OxygenClean: "clean", Owner: owner,
 			WaterVolume: &pb.WaterVolume{Unit: &pb.WaterVolume_Litres{Litres: 11.1}}, WorkingPressure: bar(207),
-			ServiceEvents: []*pb.ServiceEvent{{Id: name + "-hydro", Kind: "hydro", Date: day}, {Id: name + "-visual", Kind: "visual", Date: day}}}),
+			ServiceEvents: []*pb.ServiceEvent{{Id: name + "-hydro", Kind: "hydro", Date: day}, {Id: name + "-visual", Kind: "visual", Date: day}},
+		}),
 		record(&pb.Fill{Id: name + "-fill", Cylinder: name, FilledAt: stamp(now.Add(-30 * time.Hour)), Pressure: bar(202), Intended: &pb.GasMix{OxygenPercent: 21}}),
 		record(&pb.Analysis{Id: name + "-analysis", Cylinder: name, AnalysedAt: stamp(now.Add(-29 * time.Hour)), OxygenPercent: "21.0", HeliumPercent: "0", AnalysedBy: owner}),
 	)

@@ -42,7 +42,8 @@ func TestAmendmentAtTheWatersEdge(t *testing.T) {
 	}
 	c.clock.set(c.at("2026-06-08 08:31"))
 	in, err := c.dives().SignIn(c.as("cover"), &pb.SignInRequest{Plan: "loop", Version: 1, RequestId: id(), Measured: []*pb.Measured{
-		{Person: "asta", StartPressure: bar(210)}, {Person: "birk", StartPressure: bar(195)}, {Person: "cleo", StartPressure: bar(175)}}})
+		{Person: "asta", StartPressure: bar(210)}, {Person: "birk", StartPressure: bar(195)}, {Person: "cleo", StartPressure: bar(175)},
+	}})
 	if err != nil {
 		t.Fatal(err)
 	}

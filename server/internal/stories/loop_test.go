@@ -25,8 +25,10 @@ func ring() ([]*pb.Station, []*pb.Leg) {
 }
 
 func ways(stations ...string) *pb.Route {
-	legs := map[string]string{"mouth-junction": "approach", "junction-mouth": "approach", "junction-east": "a", "east-junction": "a", "east-far": "b", "far-east": "b",
-		"far-west": "c", "west-far": "c", "west-junction": "d", "junction-west": "d"}
+	legs := map[string]string{
+		"mouth-junction": "approach", "junction-mouth": "approach", "junction-east": "a", "east-junction": "a", "east-far": "b", "far-east": "b",
+		"far-west": "c", "west-far": "c", "west-junction": "d", "junction-west": "d",
+	}
 	r := &pb.Route{Start: stations[0]}
 	for i := 1; i < len(stations); i++ {
 		r.Moves = append(r.Moves, &pb.RouteMove{Leg: legs[stations[i-1]+"-"+stations[i]], To: stations[i]})
@@ -37,8 +39,10 @@ func ways(stations ...string) *pb.Route {
 // setUp records a set-up dive of a pair from one side to the marker at "far".
 func (c *club) setUp(name string, entered, marker time.Time, pair []string, legs []*pb.LegPassed) {
 	c.t.Helper()
-	d := &pb.Dive{Id: name, Site: "ring", Kind: "set_up", EnteredAt: stamp(entered), OutAt: stamp(entered.Add(75 * time.Minute)), MaxDepthM: proto.Float64(20), PenetrationM: proto.Float64(380),
-		Zone: "cave", Survey: 1, Legs: legs, MarkerStation: "far", MarkerReachedAt: stamp(marker), FlowMet: "none", LevelMetM: proto.Float64(0.5), VisibilityMetM: proto.Float64(15)}
+	d := &pb.Dive{
+		Id: name, Site: "ring", Kind: "set_up", EnteredAt: stamp(entered), OutAt: stamp(entered.Add(75 * time.Minute)), MaxDepthM: proto.Float64(20), PenetrationM: proto.Float64(380),
+		Zone: "cave", Survey: 1, Legs: legs, MarkerStation: "far", MarkerReachedAt: stamp(marker), FlowMet: "none", LevelMetM: proto.Float64(0.5), VisibilityMetM: proto.Float64(15),
+	}
 	for _, p := range pair {
 		d.Divers = append(d.Divers, &pb.DiveDiver{Person: p, CountedAs: "FULL"})
 	}

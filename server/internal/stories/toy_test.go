@@ -157,10 +157,12 @@ func (c *club) bare(name string, analysed bool, edit func(*pb.Person)) diver {
 	c.t.Helper()
 	now := c.clock.Now()
 	day := func(back int) string { return now.AddDate(0, 0, -back).In(c.zone).Format("2006-01-02") }
-	p := &pb.Person{Id: name, FullName: "Diver " + name, ShortName: strings.ToUpper(name[:1]) + name[1:], BirthDay: proto.String("1985-04-01"),
+	p := &pb.Person{
+		Id: name, FullName: "Diver " + name, ShortName: strings.ToUpper(name[:1]) + name[1:], BirthDay: proto.String("1985-04-01"),
 		Cards:       []*pb.Card{{Id: "level", Level: "FULL", IssuedDay: day(800), IssuingBody: "test"}},
 		Consumption: &pb.SurfaceRate{Unit: &pb.SurfaceRate_LitresPerMinute{LitresPerMinute: 20}},
-		Medical:     &pb.MedicalStatus{ExaminedDay: day(100), DeclaredDay: day(50)}}
+		Medical:     &pb.MedicalStatus{ExaminedDay: day(100), DeclaredDay: day(50)},
+	}
 	if edit != nil {
 		edit(p)
 	}
@@ -170,9 +172,11 @@ func (c *club) bare(name string, analysed bool, edit func(*pb.Person)) diver {
 	for _, side := range []string{"left", "right"} {
 		tank := name + "-" + side
 		mains = append(mains, tank)
-		c.apply(record(&pb.Cylinder{Id: tank, Serial: tank, Maker: "Maker of " + name, Material: "steel", Jurisdiction: "de", OxygenClean: "clean", Owner: name,
+		c.apply(record(&pb.Cylinder{
+			Id: tank, Serial: tank, Maker: "Maker of " + name, Material: "steel", Jurisdiction: "de", OxygenClean: "clean", Owner: name,
 			WaterVolume: litres(12), WorkingPressure: bar(232),
-			ServiceEvents: []*pb.ServiceEvent{{Id: tank + "-hydro", Kind: "hydro", Date: day(300)}, {Id: tank + "-visual", Kind: "visual", Date: day(200)}}}),
+			ServiceEvents: []*pb.ServiceEvent{{Id: tank + "-hydro", Kind: "hydro", Date: day(300)}, {Id: tank + "-visual", Kind: "visual", Date: day(200)}},
+		}),
 			record(&pb.Fill{Id: tank + "-fill", Cylinder: tank, FilledAt: stamp(now.Add(-50 * time.Hour)), Pressure: bar(215), Intended: &pb.GasMix{OxygenPercent: 21}}))
 		if analysed {
 			c.apply(record(&pb.Analysis{Id: tank + "-analysis", Cylinder: tank, AnalysedAt: stamp(now.Add(-49 * time.Hour)), OxygenPercent: "21.0", HeliumPercent: "0", AnalysedBy: name, AirReadingPercent: "20.9"}))
@@ -188,8 +192,10 @@ func (c *club) bare(name string, analysed bool, edit func(*pb.Person)) diver {
 	}
 	for k := range 8 {
 		entered := now.AddDate(0, 0, -10-7*k).Add(time.Hour)
-		c.apply(record(&pb.Dive{Id: fmt.Sprintf("past-%s-%d", name, k), Site: "spring", Kind: "normal", EnteredAt: stamp(entered), OutAt: stamp(entered.Add(50 * time.Minute)),
-			MaxDepthM: proto.Float64(18), PenetrationM: proto.Float64(2000), Zone: "cave", Divers: []*pb.DiveDiver{{Person: name, CountedAs: "FULL"}}}))
+		c.apply(record(&pb.Dive{
+			Id: fmt.Sprintf("past-%s-%d", name, k), Site: "spring", Kind: "normal", EnteredAt: stamp(entered), OutAt: stamp(entered.Add(50 * time.Minute)),
+			MaxDepthM: proto.Float64(18), PenetrationM: proto.Float64(2000), Zone: "cave", Divers: []*pb.DiveDiver{{Person: name, CountedAs: "FULL"}},
+		}))
 	}
 	if cards > 0 {
 		if _, err := c.people().RecordCardSeen(c.as("keeper"), &pb.RecordCardSeenRequest{Person: name, Card: "level", SeenAt: stamp(now.AddDate(0, 0, -90)), RequestId: id()}); err != nil {
@@ -553,8 +559,10 @@ func TestToyImpossibleValues(t *testing.T) {
 	refused("2100 bar of 0.32 %", err, "fill.pressure.bar", "fill.intended.oxygen_percent")
 	_, err = c.gear().RecordAnalysis(c.as("keeper"), &pb.RecordAnalysisRequest{Analysis: &pb.Analysis{Cylinder: "asta-left", AnalysedAt: stamp(now), OxygenPercent: "0.32"}, RequestId: id()})
 	refused("0.32 %", err, "analysis.oxygen_percent")
-	_, err = c.dives().RecordDive(c.as("keeper"), &pb.RecordDiveRequest{Dive: &pb.Dive{Site: "spring", Kind: "normal", EnteredAt: stamp(now.Add(-time.Hour)), OutAt: stamp(now.Add(-2 * time.Hour)),
-		MaxDepthM: proto.Float64(10), Zone: "cave", Divers: []*pb.DiveDiver{{Person: "asta"}}}, RequestId: id()})
+	_, err = c.dives().RecordDive(c.as("keeper"), &pb.RecordDiveRequest{Dive: &pb.Dive{
+		Site: "spring", Kind: "normal", EnteredAt: stamp(now.Add(-time.Hour)), OutAt: stamp(now.Add(-2 * time.Hour)),
+		MaxDepthM: proto.Float64(10), Zone: "cave", Divers: []*pb.DiveDiver{{Person: "asta"}},
+	}, RequestId: id()})
 	refused("out before in", err, "dive.out_at")
 	p := c.plan("impossible", "2026-06-08 08:30")
 	p.Team[0].StartPressure, p.Team[1].Gas = bar(2100), &pb.GasMix{OxygenPercent: 0.32}
