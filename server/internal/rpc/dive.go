@@ -72,6 +72,9 @@ func (h *Dives) dive(ctx context.Context, method, id string) (*lastlightv1.Dive,
 		leader = p.Leader
 	}
 	s := diveSubject(c, d, leader)
+	if d.State != "closed" && !c.Sees(access.Board, s) {
+		return nil, s, fault.NoSuch("dive", id) // who is away is nobody else's business
+	}
 	if access.May(c, diveService+method, s) {
 		return d, s, nil
 	}
