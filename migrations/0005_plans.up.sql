@@ -18,8 +18,8 @@ CREATE TABLE plan (
   updated_at     timestamptz NOT NULL DEFAULT now(),
   CHECK (state NOT IN ('submitted', 'approved', 'stale', 'in_water') OR enter_by IS NOT NULL)
 );
-CREATE INDEX plan_site ON plan (site, planned_entry DESC, id);
-CREATE INDEX plan_state ON plan (state, planned_entry DESC, id);
+CREATE INDEX plan_site ON plan (site, planned_entry DESC, id DESC);
+CREATE INDEX plan_state ON plan (state, planned_entry DESC, id DESC);
 
 CREATE TABLE plan_version (
   plan      text NOT NULL REFERENCES plan (id) ON UPDATE CASCADE,

@@ -28,11 +28,11 @@ CREATE TABLE dive (
   CHECK (state = 'in_water' OR out_at IS NOT NULL),
   CHECK (state <> 'closed' OR (max_depth_m IS NOT NULL AND zone IS NOT NULL))
 );
-CREATE INDEX dive_site ON dive (site, entered_at DESC, id);
-CREATE INDEX dive_entered ON dive (entered_at DESC, id);
+CREATE INDEX dive_site ON dive (site, entered_at DESC, id DESC);
+CREATE INDEX dive_entered ON dive (entered_at DESC, id DESC);
 CREATE UNIQUE INDEX dive_of_plan ON dive (plan) WHERE plan IS NOT NULL AND NOT archived;
 CREATE INDEX dive_running ON dive (state) WHERE state <> 'closed';
-CREATE INDEX dive_expedition ON dive (expedition, entered_at DESC, id);
+CREATE INDEX dive_expedition ON dive (expedition, entered_at DESC, id DESC);
 
 -- entered_at stands here again so that a person's dives are one index range.
 CREATE TABLE dive_diver (
