@@ -272,6 +272,16 @@ func (tx *Tx) Book(ctx context.Context, id string, bindings []Binding) error {
 	if _, err := tx.Exec(ctx, `DELETE FROM booking WHERE plan = $1`, id); err != nil {
 		return err
 	}
+	// An approval that was not used in time binds nobody, whenever the sweep that
+	// says so in the register comes by.
+	subjects := make([]string, len(bindings))
+	for i, b := range bindings {
+		subjects[i] = b.Subject
+	}
+	if _, err := tx.Exec(ctx, `
+DELETE FROM booking b USING plan p WHERE p.id = b.plan AND p.state IN ('approved', 'stale') AND p.enter_by < $1 AND b.subject = ANY ($2)`, tx.Now(), subjects); err != nil {
+		return err
+	}
 	for _, b := range bindings {
 		_, err := tx.Exec(ctx, `
 INSERT INTO booking (plan, kind, subject, duty, during) VALUES ($1, $2, $3, $4, CASE WHEN $6::timestamptz IS NOT NULL THEN tstzrange($5, $6, '[]')
@@ -366,7 +376,7 @@ func (s *Store) serverWrite(ctx context.Context, fn func(context.Context, *Tx) e
 // the club; a coordinator must approve each again. It gives their ids.
 func (tx *Tx) StopDives(ctx context.Context, expedition, reason string) ([]string, error) {
 	rows, err := tx.Query(ctx, `
-SELECT id, version FROM plan WHERE state IN ('approved', 'stale') AND ($1 = '' OR expedition = $1) ORDER BY id FOR UPDATE`, expedition)
+SELECT id, version FROM plan WHERE state IN ('approved', 'stale') AND ($1 = '' OR expedition = $1) AND (enter_by IS NULL OR enter_by >= $2) ORDER BY id FOR UPDATE`, expedition, tx.Now())
 	if err != nil {
 		return nil, err
 	}
