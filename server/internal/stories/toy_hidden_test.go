@@ -1,0 +1,150 @@
+package stories
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+
+	pb "lastlight/proto/lastlight/v1"
+)
+
+// Whoever guesses an id reads nothing by it: not a medical, not a position, not
+// who is away, not who was in an incident; what is hidden is not found.
+func TestToyGuessedIds(t *testing.T) {
+	c := newPool(t, "2026-06-08 07:30")
+	c.reading("spring", c.at("2026-06-08 07:00"))
+	north := spring("north")
+	c.apply(record(north),
+		record(&pb.Person{Id: "gusti", FullName: "Gusti", Guest: true}), record(&pb.RoleGrant{Person: "gusti", Role: "guest"}),
+		record(&pb.Person{Id: "dieter", FullName: "Dieter"}), record(&pb.RoleGrant{Person: "dieter", Role: "diver"}), record(&pb.RoleGrant{Person: "dieter", Role: "leader"}))
+	birk, err := c.people().GetPerson(c.as("birk"), &pb.GetPersonRequest{Id: "birk"})
+	if err != nil || birk.Medical == nil {
+		t.Fatalf("birk reads himself as %v, %v", birk, err)
+	}
+	birk.EmergencyContacts, birk.Telephone = []*pb.EmergencyContact{{FullName: "Otto", Telephone: "+41 00 001"}}, proto.String("+41 00 000")
+	if _, err := c.people().UpdatePerson(c.as("birk"), &pb.UpdatePersonRequest{Person: birk, RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	p := c.approved("away", "2026-06-08 07:40")
+	c.clock.set(c.at("2026-06-08 07:41"))
+	c.mustGo(p, 1, 200, 200)
+	if _, err := c.incidents().ReportIncident(c.as("birk"), &pb.ReportIncidentRequest{Incident: &pb.Incident{Id: "secret", Site: "spring", HappenedAt: stamp(c.at("2026-06-07 08:00")),
+		Level: proto.Int32(2), Types: []string{"gas"}, People: []string{"birk"}, Narrative: "A mask was flooded."}, RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	tokens, err := pb.NewAccessServiceClient(c.conn).ListTokens(c.as("birk"), &pb.ListTokensRequest{})
+	if err != nil || len(tokens.Tokens) == 0 {
+		t.Fatalf("birk's tokens: %v, %v", tokens, err)
+	}
+
+	asks := map[string]func(as, name string) error{
+		"person": func(as, name string) error {
+			_, err := c.people().GetPerson(c.as(as), &pb.GetPersonRequest{Id: name})
+			return err
+		},
+		"good to go": func(as, name string) error {
+			_, err := c.people().CheckGoodToGo(c.as(as), &pb.CheckGoodToGoRequest{Person: name})
+			return err
+		},
+		"site": func(as, name string) error {
+			_, err := c.sites().GetSite(c.as(as), &pb.GetSiteRequest{Id: name})
+			return err
+		},
+		"plan": func(as, name string) error {
+			_, err := c.plans().GetPlan(c.as(as), &pb.GetPlanRequest{Id: name})
+			return err
+		},
+		"report": func(as, name string) error {
+			_, err := c.plans().GetReport(c.as(as), &pb.GetReportRequest{Id: name})
+			return err
+		},
+		"brief": func(as, name string) error {
+			_, err := c.plans().GetBrief(c.as(as), &pb.GetBriefRequest{Id: name})
+			return err
+		},
+		"evidence": func(as, name string) error {
+			_, err := c.plans().GetEvidence(c.as(as), &pb.GetEvidenceRequest{Id: name})
+			return err
+		},
+		"dive": func(as, name string) error {
+			_, err := c.dives().GetDive(c.as(as), &pb.GetDiveRequest{Id: name})
+			return err
+		},
+		"out": func(as, name string) error {
+			_, err := c.dives().SeenOut(c.as(as), &pb.SeenOutRequest{Dive: name, Person: "birk", RequestId: id()})
+			return err
+		},
+		"incident": func(as, name string) error {
+			_, err := c.incidents().GetIncident(c.as(as), &pb.GetIncidentRequest{Id: name})
+			return err
+		},
+		"analyses": func(as, name string) error {
+			_, err := c.gear().ListAnalyses(c.as(as), &pb.ListAnalysesRequest{Cylinder: name})
+			return err
+		},
+		"token": func(as, name string) error {
+			_, err := pb.NewAccessServiceClient(c.conn).RevokeToken(c.as(as), &pb.RevokeTokenRequest{Id: name, RequestId: id()})
+			return err
+		},
+	}
+	there := map[string]string{"person": "birk", "good to go": "birk", "site": "north", "plan": "away", "report": "away", "brief": "away", "evidence": "away", "dive": "away", "out": "away",
+		"incident": "secret", "analyses": "birk-left", "token": tokens.Tokens[0].Id}
+	nowhere := "00000000-0000-4000-8000-000000000000"
+	// A guest sees only what is theirs; of what a member may read, "not allowed" gives nothing away.
+	for what, ask := range asks {
+		is, isNot := ask("gusti", there[what]), ask("gusti", nowhere)
+		if status.Code(is) == codes.OK || status.Code(is) != status.Code(isNot) ||
+			strings.ReplaceAll(is.Error(), there[what], "X") != strings.ReplaceAll(isNot.Error(), nowhere, "X") {
+			t.Errorf("a guest asks for a %s that exists: %v; that does not: %v", what, is, isNot)
+		}
+	}
+	for _, what := range []string{"dive", "out", "token"} {
+		if err := asks[what]("dieter", there[what]); status.Code(err) != codes.NotFound {
+			t.Errorf("a diver of another team asks for the %s: %v", what, err)
+		}
+	}
+	for _, what := range []string{"good to go", "report", "brief", "evidence", "analyses"} {
+		if err := asks[what]("dieter", there[what]); status.Code(err) != codes.NotFound && status.Code(err) != codes.PermissionDenied {
+			t.Errorf("a diver of another team asks for the %s: %v", what, err)
+		}
+	}
+
+	// What a member reads of another, of a site, of an incident.
+	for _, as := range []string{"dieter", "asta"} {
+		m, err := c.people().GetPerson(c.as(as), &pb.GetPersonRequest{Id: "birk"})
+		if err != nil || m.Medical != nil || m.BirthDay != nil || len(m.EmergencyContacts) > 0 || as == "dieter" && (len(m.Cards) > 0 || m.Consumption != nil || m.Telephone != nil) {
+			t.Errorf("%s reads of birk %v, %v", as, m, err)
+		}
+		s, err := c.sites().GetSite(c.as(as), &pb.GetSiteRequest{Id: "north"})
+		if err != nil || s.ExactPosition != nil || s.GateCode != nil || s.AccessNotes != nil || strings.Contains(fmt.Sprint(s), "46.12") {
+			t.Errorf("%s reads of the site %v, %v", as, s, err)
+		}
+		i, err := c.incidents().GetIncident(c.as(as), &pb.GetIncidentRequest{Id: "secret"})
+		if err != nil || strings.Contains(fmt.Sprint(i), "birk") || i.Narrative != "" {
+			t.Errorf("%s reads of the incident %v, %v", as, i, err)
+		}
+	}
+	// Who is away: the team, cover and the coordinator know; contacts only cover and coordinator.
+	for as, want := range map[string]int{"dieter": 0, "asta": 1, "cover": 1, "cora": 1} {
+		b, err := c.dives().GetBoard(c.as(as), &pb.GetBoardRequest{})
+		if err != nil || len(b.Watches) != want {
+			t.Errorf("%s sees on the board %v, %v", as, b.GetWatches(), err)
+			continue
+		}
+		if contacts := strings.Contains(fmt.Sprint(b), "Otto"); contacts != (as == "cover" || as == "cora") {
+			t.Errorf("%s sees the contacts: %v", as, contacts)
+		}
+	}
+	list, err := c.dives().ListDives(c.as("dieter"), &pb.ListDivesRequest{PageSize: 200})
+	if err != nil || strings.Contains(fmt.Sprint(list), "in_water") {
+		t.Errorf("a diver of another team lists who is away: %v", err)
+	}
+	history, err := c.sites().GetSiteHistory(c.as("dieter"), &pb.GetSiteHistoryRequest{Site: "spring"})
+	if err != nil || strings.Contains(fmt.Sprint(history), "away") {
+		t.Errorf("the history of the site tells who is away: %v", err)
+	}
+}
