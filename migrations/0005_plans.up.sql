@@ -126,5 +126,15 @@ CREATE INDEX booking_subject ON booking (kind, subject);
 
 CREATE TRIGGER plan_version_content BEFORE UPDATE ON plan_version FOR EACH ROW EXECUTE FUNCTION refuse_new_content();
 CREATE TRIGGER plan_version_is_for_ever BEFORE DELETE ON plan_version FOR EACH ROW EXECUTE FUNCTION refuse_change();
+-- What was decided, and on what, never changes; the key of a person may be replaced (erasure).
+CREATE FUNCTION refuse_new_decision() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+  IF to_jsonb(NEW) - 'decided_by' - 'plan' IS DISTINCT FROM to_jsonb(OLD) - 'decided_by' - 'plan' THEN
+    RAISE EXCEPTION 'rows of % are never changed', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';
+  END IF;
+  RETURN NEW;
+END $$;
+CREATE TRIGGER evaluation_content BEFORE UPDATE ON evaluation FOR EACH ROW EXECUTE FUNCTION refuse_new_decision();
+CREATE TRIGGER decision_content BEFORE UPDATE ON decision FOR EACH ROW EXECUTE FUNCTION refuse_new_decision();
 CREATE TRIGGER evaluation_is_for_ever BEFORE DELETE ON evaluation FOR EACH ROW EXECUTE FUNCTION refuse_change();
 CREATE TRIGGER decision_is_for_ever BEFORE DELETE ON decision FOR EACH ROW EXECUTE FUNCTION refuse_change();

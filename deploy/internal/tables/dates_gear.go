@@ -48,7 +48,8 @@ func (f *datesFile) cylinder(c cylinder) due.Cylinder {
 func cylinderDue(f *datesFile, in struct {
 	asked
 	Cylinder cylinder `json:"cylinder"`
-}) (any, error) {
+},
+) (any, error) {
 	days, err := f.days(in.asked)
 	if err != nil {
 		return nil, err
@@ -62,7 +63,8 @@ func cylinderMay(f *datesFile, in struct {
 	FilledOn    calendar.Day `json:"filled_on"`
 	Strict      bool         `json:"strict"`
 	Pressurised *bool        `json:"pressurised"`
-}) (any, error) {
+},
+) (any, error) {
 	days, err := f.days(in.asked)
 	if err != nil {
 		return nil, err
@@ -77,14 +79,16 @@ func expeditionCylinder(f *datesFile, in struct {
 	Cylinder cylinder     `json:"cylinder"`
 	First    calendar.Day `json:"first_day"`
 	Last     calendar.Day `json:"last_day"`
-}) (any, error) {
+},
+) (any, error) {
 	return due.DuringExpedition(f.cylinder(in.Cylinder), calendar.Days{First: in.First, Last: in.Last}, cylinderRules), nil
 }
 
 func cylinderSet(f *datesFile, in struct {
 	asked
 	Members []cylinder `json:"members"`
-}) (any, error) {
+},
+) (any, error) {
 	days, err := f.days(in.asked)
 	if err != nil {
 		return nil, err
@@ -102,7 +106,8 @@ func plusRating(f *datesFile, in struct {
 	MarkedPsi int      `json:"marked_psi"`
 	DiscOK    bool     `json:"disc_ok"`
 	MadePlus  bool     `json:"made_plus"`
-}) (any, error) {
+},
+) (any, error) {
 	days, err := f.days(in.asked)
 	if err != nil {
 		return nil, err
@@ -117,7 +122,8 @@ func kitDue(f *datesFile, in struct {
 	Item       string                   `json:"item"`
 	Clocks     map[string]calendar.Mark `json:"clocks"`
 	DivesSince *int                     `json:"dives_since"`
-}) (any, error) {
+},
+) (any, error) {
 	days, err := f.days(in.asked)
 	if err != nil {
 		return nil, err
@@ -133,7 +139,8 @@ func cellDue(f *datesFile, in struct {
 	asked
 	Made   calendar.Mark `json:"made"`
 	Fitted calendar.Mark `json:"fitted"`
-}) (any, error) {
+},
+) (any, error) {
 	days, err := f.days(in.asked)
 	if err != nil {
 		return nil, err
@@ -143,7 +150,8 @@ func cellDue(f *datesFile, in struct {
 
 func lights(_ *datesFile, in struct {
 	RuntimeMin float64 `json:"runtime_min"`
-}) (any, error) {
+},
+) (any, error) {
 	return due.LightsFor(in.RuntimeMin, lightRules), nil
 }
 
@@ -151,7 +159,8 @@ func analysisHolds(f *datesFile, in struct {
 	asked
 	AnalysedAt calendar.Instant `json:"analysed_at"`
 	Events     []analysis.Event `json:"events"`
-}) (any, error) {
+},
+) (any, error) {
 	all, err := f.zonesOf(in.asked)
 	if err != nil {
 		return nil, err
@@ -183,7 +192,8 @@ func gasLabel(_ *datesFile, in struct {
 	PPMax      *typedDecimal `json:"pp_max"`
 	PlanDepth  *typedDecimal `json:"plan_depth_m"`
 	AtDepth    *typedDecimal `json:"at_depth_m"`
-}) (any, error) {
+},
+) (any, error) {
 	decimal := func(text string) analysis.Decimal {
 		d, err := analysis.ParseDecimal(text)
 		if err != nil {

@@ -18,7 +18,8 @@ func card(f *datesFile, in struct {
 	asked
 	Card training.Card `json:"card"`
 	Asks training.Asks `json:"asks"`
-}) (any, error) {
+},
+) (any, error) {
 	all, err := f.zonesOf(in.asked)
 	if err != nil {
 		return nil, err
@@ -40,7 +41,8 @@ func minAge(f *datesFile, in struct {
 	asked
 	Born   calendar.Day `json:"born"`
 	MinAge int          `json:"min_age"`
-}) (any, error) {
+},
+) (any, error) {
 	days, err := f.days(in.asked)
 	if err != nil {
 		return nil, err

@@ -40,7 +40,8 @@ func init() {
 func watchTimes(f *datesFile, in struct {
 	watch.Question
 	Zone string `json:"zone"`
-}) (any, error) {
+},
+) (any, error) {
 	zone, err := f.zone(in.Zone)
 	if err != nil {
 		return nil, err
@@ -58,7 +59,8 @@ func overlap(_ *datesFile, in struct {
 	A      watch.Duty `json:"a"`
 	B      watch.Duty `json:"b"`
 	Buffer int        `json:"buffer_min"`
-}) (any, error) {
+},
+) (any, error) {
 	return map[string]any{"conflict": watch.Conflict(in.A, in.B, in.Buffer)}, nil
 }
 
@@ -73,7 +75,8 @@ func permit(f *datesFile, in struct {
 		From dayOrInstant `json:"from"`
 		To   dayOrInstant `json:"to"`
 	} `json:"closures"`
-}) (any, error) {
+},
+) (any, error) {
 	all, err := f.zonesOf(in.asked)
 	if err != nil {
 		return nil, err
@@ -103,7 +106,8 @@ func permit(f *datesFile, in struct {
 func reading(f *datesFile, in struct {
 	asked
 	Readings []watch.Reading `json:"readings"`
-}) (any, error) {
+},
+) (any, error) {
 	all, err := f.zonesOf(in.asked)
 	if err != nil {
 		return nil, err
@@ -118,7 +122,8 @@ func reading(f *datesFile, in struct {
 func verification(f *datesFile, in struct {
 	watch.Verification
 	Zone string `json:"zone"`
-}) (any, error) {
+},
+) (any, error) {
 	zone, err := f.zone(in.Zone)
 	if err != nil {
 		return nil, err
@@ -134,7 +139,8 @@ func verification(f *datesFile, in struct {
 func farOpening(f *datesFile, in struct {
 	asked
 	SeenOpenAt calendar.Instant `json:"seen_open_at"`
-}) (any, error) {
+},
+) (any, error) {
 	all, err := f.zonesOf(in.asked)
 	if err != nil {
 		return nil, err
@@ -146,7 +152,8 @@ func farOpening(f *datesFile, in struct {
 func flight(f *datesFile, in struct {
 	watch.FlightQuestion
 	Zone string `json:"zone"`
-}) (any, error) {
+},
+) (any, error) {
 	zone, err := f.zone(in.Zone)
 	if err != nil {
 		return nil, err
@@ -158,7 +165,8 @@ func flight(f *datesFile, in struct {
 func oxygenMinutes(_ *datesFile, in struct {
 	Cylinders  []watch.OxygenCylinder `json:"cylinders"`
 	Casualties *int                   `json:"casualties"`
-}) (any, error) {
+},
+) (any, error) {
 	rules := oxygenRules
 	if in.Casualties != nil {
 		rules.Casualties = *in.Casualties
@@ -171,7 +179,8 @@ func rate(_ *datesFile, in struct {
 	Viewer     string   `json:"viewer"` // none = the safety group
 	Per        *float64 `json:"per"`
 	Confidence *float64 `json:"confidence"`
-}) (any, error) {
+},
+) (any, error) {
 	rules := rateRules
 	if in.Per != nil {
 		rules.Per = *in.Per
@@ -193,7 +202,8 @@ func change(_ *datesFile, in struct {
 	Before     rates.Question `json:"before"`
 	After      rates.Question `json:"after"`
 	Confidence *float64       `json:"confidence"`
-}) (any, error) {
+},
+) (any, error) {
 	rules := rateRules
 	if in.Confidence != nil {
 		rules.Confidence = *in.Confidence
@@ -216,7 +226,8 @@ func typedDate(f *datesFile, in struct {
 	Now  calendar.Instant `json:"now"`
 	Zone string           `json:"zone"`
 	Made calendar.Mark    `json:"made"`
-}) (any, error) {
+},
+) (any, error) {
 	zone, err := f.zone(in.Zone)
 	if err != nil {
 		return nil, err
@@ -234,7 +245,8 @@ func typedTime(f *datesFile, in struct {
 	Wall   string `json:"wall"`
 	Zone   string `json:"zone"`
 	Offset string `json:"offset"`
-}) (any, error) {
+},
+) (any, error) {
 	zone, err := f.zone(in.Zone)
 	if err != nil {
 		return nil, err
@@ -258,7 +270,8 @@ func typedTime(f *datesFile, in struct {
 func order(_ *datesFile, in struct {
 	First  orderMark `json:"first"`
 	Second orderMark `json:"second"`
-}) (any, error) {
+},
+) (any, error) {
 	if !in.First.at.IsZero() && !in.Second.at.IsZero() { // an out must lie after its in
 		return map[string]bool{"accepted": in.Second.at.After(in.First.at)}, nil
 	}

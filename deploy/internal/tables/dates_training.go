@@ -41,7 +41,8 @@ func currency(f *datesFile, in struct {
 		Zone  string           `json:"zone"`
 	} `json:"dives"`
 	Reassessed []calendar.Day `json:"reassessed"`
-}) (any, error) {
+},
+) (any, error) {
 	days, err := f.days(in.asked)
 	if err != nil {
 		return nil, err
@@ -72,7 +73,8 @@ func currency(f *datesFile, in struct {
 func endorsement(f *datesFile, in struct {
 	asked
 	Uses []calendar.Day `json:"uses"`
-}) (any, error) {
+},
+) (any, error) {
 	days, err := f.days(in.asked)
 	if err != nil {
 		return nil, err
@@ -82,7 +84,8 @@ func endorsement(f *datesFile, in struct {
 
 func stepDown(f *datesFile, in struct {
 	Team []training.Member `json:"team"`
-}) (any, error) {
+},
+) (any, error) {
 	return training.StepDown(in.Team, f.ladder(), cavernLevel), nil
 }
 
@@ -92,7 +95,8 @@ func firstVisit(f *datesFile, in struct {
 	Leader       string                 `json:"leader"`
 	PlannedM     float64                `json:"planned_m"`
 	Penetrations []training.Penetration `json:"penetrations"`
-}) (any, error) {
+},
+) (any, error) {
 	days, err := f.days(in.asked)
 	if err != nil {
 		return nil, err

@@ -95,17 +95,21 @@ func routes(content []byte) (*Result, error) {
 // the value taken then changes nothing where the row has no use for it.
 func routesDecode(content []byte) (route.Input, error) {
 	var f routesInput
-	f.Policy = route.Policy{ShareFraction: 1. / 3, Rounding: route.Rounding{Mode: route.RoundDropFloor, StepBar: 5},
+	f.Policy = route.Policy{
+		ShareFraction: 1. / 3, Rounding: route.Rounding{Mode: route.RoundDropFloor, StepBar: 5},
 		StressFactor: 1, VerifiedCounts: route.VerifiedAfterMarker, VerificationDays: 7, AscentMMin: 9, DescentMMin: 18,
 		CountOpenWaterAscent: true, MinProgressMMin: 6, SlowExitFactor: 1, ThreeDonor: route.DonorSingle,
-		WaitingGas: route.WaitingOwn, StageRule: route.StageFraction, StageFraction: 1. / 3}
+		WaitingGas: route.WaitingOwn, StageRule: route.StageFraction, StageFraction: 1. / 3,
+	}
 	if err := json.Unmarshal(content, &f); err != nil {
 		return route.Input{}, err
 	}
 	// The file states one factor for its only pull-and-glide row: 1.0.
-	in := route.Input{Water: f.Water, GasModel: gas.Ideal, Policy: f.Policy, Speeds: f.Speeds, Legs: f.Legs, Route: f.Route,
+	in := route.Input{
+		Water: f.Water, GasModel: gas.Ideal, Policy: f.Policy, Speeds: f.Speeds, Legs: f.Legs, Route: f.Route,
 		LeftLines: f.LeftLines, Verified: f.Verified, Loops: f.Loops, Traverses: f.Traverses, CavernLimits: f.Limits,
-		Night: f.Night, VisibilityM: f.View, ClaimedZone: f.Claimed}
+		Night: f.Night, VisibilityM: f.View, ClaimedZone: f.Claimed,
+	}
 	if in.Speeds.ContingencyMMin == 0 {
 		in.Speeds.ContingencyMMin = in.Speeds.SwimMMin
 	}
@@ -120,8 +124,10 @@ func routesDecode(content []byte) (route.Input, error) {
 		in.Stations = append(in.Stations, s)
 	}
 	for _, d := range f.Team {
-		in.Team = append(in.Team, route.Diver{Name: d.Name, RMVLMin: d.RMV, Stages: d.Stages,
-			Mains: []route.Cylinder{{VolumeL: d.Volume, StartBar: d.Start}}})
+		in.Team = append(in.Team, route.Diver{
+			Name: d.Name, RMVLMin: d.RMV, Stages: d.Stages,
+			Mains: []route.Cylinder{{VolumeL: d.Volume, StartBar: d.Start}},
+		})
 	}
 	return in, nil
 }
@@ -288,10 +294,12 @@ func (c *routesCompare) moves(list []any) {
 				c.Exact(c.row, key+"."+k, v, w)
 			}
 		}
-		c.numbers(key, want, map[string]float64{"minutes": got.Minutes, "bar_min": got.BarMin, "distance_m": got.DistanceM,
+		c.numbers(key, want, map[string]float64{
+			"minutes": got.Minutes, "bar_min": got.BarMin, "distance_m": got.DistanceM,
 			"hold_min": got.HoldMin, "elapsed_arrival_min": got.ElapsedArrivalMin, "elapsed_departure_min": got.ElapsedDepartureMin,
 			"cumulative_distance_m": got.CumDistanceM, "cumulative_bar_min_arrival": got.CumBarMinArrival,
-			"cumulative_bar_min_departure": got.CumBarMinDeparture})
+			"cumulative_bar_min_departure": got.CumBarMinDeparture,
+		})
 		c.wayOut(key+".way_out_arriving", want["way_out_arriving"], got.WayOutArriving)
 		c.wayOut(key+".way_out_after_arrival", want["way_out_after_arrival"], got.WayOutAfterArrival)
 		for k, s := range map[string]*route.Sharing{"sharing_arriving": got.SharingArriving, "sharing_departing": got.SharingDeparting} {
@@ -377,15 +385,19 @@ func (c *routesCompare) divers(want object) {
 		if !ok {
 			continue
 		}
-		c.numbers(key, o, map[string]float64{"usable_l": g.UsableL, "permitted_l": g.PermittedL, "penetration_l": g.PenetrationL,
+		c.numbers(key, o, map[string]float64{
+			"usable_l": g.UsableL, "permitted_l": g.PermittedL, "penetration_l": g.PenetrationL,
 			"share_turn_bar_exact": g.ShareTurnBar, "share_turn_bar_rounded": g.ShareTurnRoundedBar, "two_out_bar_exact": g.TwoOutBar,
-			"turn_bar_exact": g.TurnBar, "turn_bar_rounded": g.TurnRoundedBar, "surface_bar": g.SurfaceBar})
+			"turn_bar_exact": g.TurnBar, "turn_bar_rounded": g.TurnRoundedBar, "surface_bar": g.SurfaceBar,
+		})
 		c.maybe(key+".gauge_at_reach_bar", o, "gauge_at_reach_bar", g.GaugeAtReachBar)
 		stages, _ := o["stages"].(object)
 		for _, s := range g.Stages {
 			if w, ok := stages[s.Cylinder].(object); ok {
-				c.numbers(key+"."+s.Cylinder, w, map[string]float64{"permitted_l": s.PermittedL, "drop_at_bar_exact": s.DropAtBar,
-					"penetration_l": s.PenetrationL, "end_bar": s.EndBar})
+				c.numbers(key+"."+s.Cylinder, w, map[string]float64{
+					"permitted_l": s.PermittedL, "drop_at_bar_exact": s.DropAtBar,
+					"penetration_l": s.PenetrationL, "end_bar": s.EndBar,
+				})
 			}
 		}
 		for _, id := range slices.Sorted(maps.Keys(stages)) {
@@ -478,9 +490,11 @@ func (c *routesCompare) closability(want object) {
 			continue
 		}
 		g := &c.got.Closability[i]
-		c.numbers(key, o, map[string]float64{"length_m": g.LengthM, "reach_forward_m": g.ReachForwardM, "reach_backward_m": g.ReachBackwardM,
+		c.numbers(key, o, map[string]float64{
+			"length_m": g.LengthM, "reach_forward_m": g.ReachForwardM, "reach_backward_m": g.ReachBackwardM,
 			"distance_halfway_m": g.DistanceHalfwayM, "time_halfway_m": g.TimeHalfwayM, "gas_halfway_m": g.GasHalfwayM,
-			"halves_differ_fraction": g.HalvesDiffer})
+			"halves_differ_fraction": g.HalvesDiffer,
+		})
 		for k, v := range map[string]bool{"closes": g.Closes, "halves_warning": g.HalvesWarning} {
 			if w, ok := o[k]; ok {
 				c.Exact(c.row, key+"."+k, v, w)
@@ -506,8 +520,18 @@ func (c *routesCompare) closability(want object) {
 
 // reasons why a leg is no cavern zone, by their words.
 func reason(text string) string {
-	for _, words := range [][2]string{{"daylight", "daylight"}, {"distance", "distance"}, {"depth", "depth"}, {"deep", "depth"},
-		{"night", "night"}, {"visib", "visibility"}, {"restrict", "restriction"}, {"flow", "flow"}, {"current", "flow"}, {"line", "line"}} {
+	for _, words := range [][2]string{
+		{"daylight", "daylight"},
+		{"distance", "distance"},
+		{"depth", "depth"},
+		{"deep", "depth"},
+		{"night", "night"},
+		{"visib", "visibility"},
+		{"restrict", "restriction"},
+		{"flow", "flow"},
+		{"current", "flow"},
+		{"line", "line"},
+	} {
 		if strings.Contains(text, words[0]) {
 			return words[1]
 		}

@@ -155,6 +155,42 @@ func Mask(r *lastlightv1.Report, mayReadHealthOf func(person string) bool) {
 	}
 }
 
+// ofTraining are the rules that tell a person's cards, consumption or age.
+var ofTraining = map[string]bool{"diver.card": true, "diver.consumption": true, "diver.minimum_age": true}
+
+// MaskTraining leaves out of a report what somebody's cards, lapses, age and
+// consumption are: a fellow diver reads whether they count, never why.
+func MaskTraining(r *lastlightv1.Report, mayRead func(person string) bool) {
+	var shown []*lastlightv1.Finding
+	seen := map[string]bool{}
+	for _, f := range r.GetFindings() {
+		person := f.GetSubject().GetId()
+		if !ofTraining[f.Rule] || mayRead(person) {
+			shown = append(shown, f)
+			continue
+		}
+		masked := &lastlightv1.Finding{Rule: "diver.counts", RuleVersion: 1, Subject: f.Subject, Status: f.Status}
+		if finding.Status(f.Status).Blocks() {
+			masked.Message = f.GetSubject().GetName() + " does not count for this dive"
+		} else {
+			masked.Status, masked.Message = string(finding.Pass), f.GetSubject().GetName()+" counts for this dive"
+		}
+		if key := masked.Message; !seen[key] {
+			seen[key] = true
+			shown = append(shown, masked)
+		}
+	}
+	if r == nil {
+		return
+	}
+	r.Findings = shown
+	for _, d := range r.GetDive().GetDivers() {
+		if !mayRead(d.Person) {
+			d.ConsumptionLMin, d.ConsumptionOrigin, d.CountsAs, d.CountsBecause = 0, "", "", ""
+		}
+	}
+}
+
 func figures(r *engine.Report, n Names) *lastlightv1.DiveFigures {
 	out := &lastlightv1.DiveFigures{
 		RuntimeMin: r.RuntimeMin, Entry: stamp(r.Entry), EnterBy: stamp(r.EnterBy), LatestSurfacing: stamp(r.LatestSurfacing), Watch: Watch(r.Watch),

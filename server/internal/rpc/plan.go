@@ -165,13 +165,17 @@ func masked(ctx context.Context, r *lastlightv1.Report, s access.Subject) *lastl
 		return nil
 	}
 	c := access.CallerFrom(ctx)
-	report.Mask(r, func(person string) bool {
-		about := access.Subject{Expeditions: s.Expeditions}
-		if person == c.Person {
-			about.Relation = access.Self
+	sees := func(group access.Group) func(person string) bool {
+		return func(person string) bool {
+			about := access.Subject{Expeditions: s.Expeditions, Relation: s.Relation & access.Leads}
+			if person == c.Person {
+				about.Relation |= access.Self
+			}
+			return c.Sees(group, about)
 		}
-		return c.Sees(access.Medical, about)
-	})
+	}
+	report.Mask(r, sees(access.Medical))
+	report.MaskTraining(r, sees(access.Training))
 	return r
 }
 

@@ -32,8 +32,10 @@ func TestToyGuessedIds(t *testing.T) {
 	p := c.approved("away", "2026-06-08 07:40")
 	c.clock.set(c.at("2026-06-08 07:41"))
 	c.mustGo(p, 1, 200, 200)
-	if _, err := c.incidents().ReportIncident(c.as("birk"), &pb.ReportIncidentRequest{Incident: &pb.Incident{Id: "secret", Site: "spring", HappenedAt: stamp(c.at("2026-06-07 08:00")),
-		Level: proto.Int32(2), Types: []string{"gas"}, People: []string{"birk"}, Narrative: "A mask was flooded."}, RequestId: id()}); err != nil {
+	if _, err := c.incidents().ReportIncident(c.as("birk"), &pb.ReportIncidentRequest{Incident: &pb.Incident{
+		Id: "secret", Site: "spring", HappenedAt: stamp(c.at("2026-06-07 08:00")),
+		Level: proto.Int32(2), Types: []string{"gas"}, People: []string{"birk"}, Narrative: "A mask was flooded.",
+	}, RequestId: id()}); err != nil {
 		t.Fatal(err)
 	}
 	tokens, err := pb.NewAccessServiceClient(c.conn).ListTokens(c.as("birk"), &pb.ListTokensRequest{})
@@ -91,8 +93,10 @@ func TestToyGuessedIds(t *testing.T) {
 			return err
 		},
 	}
-	there := map[string]string{"person": "birk", "good to go": "birk", "site": "north", "plan": "away", "report": "away", "brief": "away", "evidence": "away", "dive": "away", "out": "away",
-		"incident": "secret", "analyses": "birk-left", "token": tokens.Tokens[0].Id}
+	there := map[string]string{
+		"person": "birk", "good to go": "birk", "site": "north", "plan": "away", "report": "away", "brief": "away", "evidence": "away", "dive": "away", "out": "away",
+		"incident": "secret", "analyses": "birk-left", "token": tokens.Tokens[0].Id,
+	}
 	nowhere := "00000000-0000-4000-8000-000000000000"
 	// A guest sees only what is theirs; of what a member may read, "not allowed" gives nothing away.
 	for what, ask := range asks {
