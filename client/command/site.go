@@ -106,8 +106,12 @@ func showHistory(w screen.View, h *pb.SiteHistory) error {
 	if rate == "" && h.GetRate() != nil {
 		rate = fmt.Sprintf("%.1f per 1,000 people-dives (%.1f to %.1f)", h.GetRate().GetPerThousand(), h.GetRate().GetLower(), h.GetRate().GetUpper())
 	}
+	incidents := strconv.Itoa(int(h.GetIncidents()))
+	if shown := h.GetRate().GetShownAs(); shown != "" { // a count that is hidden is not none
+		incidents, rate = shown, "not shown"
+	}
 	head := table.Table{Columns: []table.Column{{Title: "site"}, {Title: "dives", Right: true}, {Title: "people-dives", Right: true}, {Title: "incidents", Right: true}, {Title: "rate", Wraps: true}}}
-	head.Rows = [][]string{{h.GetSite(), strconv.Itoa(int(h.GetDives())), strconv.Itoa(int(h.GetPeopleDives())), strconv.Itoa(int(h.GetIncidents())), rate}}
+	head.Rows = [][]string{{h.GetSite(), strconv.Itoa(int(h.GetDives())), strconv.Itoa(int(h.GetPeopleDives())), incidents, rate}}
 	if err := w.Table(head); err != nil {
 		return err
 	}
