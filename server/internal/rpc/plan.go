@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"slices"
 
 	"google.golang.org/protobuf/proto"
 
@@ -91,6 +92,10 @@ func shownPlan(ctx context.Context, p *lastlightv1.Plan) *lastlightv1.Plan {
 	for _, w := range p.GetWaivers() {
 		access.MaskWaiver(c, s, w)
 	}
+	// Who is away is the board's to tell: an empty house and a parked car.
+	if p.State == lastlightv1.PlanState_PLAN_STATE_IN_WATER && !c.Sees(access.Board, s) {
+		p.State = lastlightv1.PlanState_PLAN_STATE_APPROVED
+	}
 	return p
 }
 
@@ -129,8 +134,20 @@ func (h *Plans) ListPlans(ctx context.Context, r *lastlightv1.ListPlansRequest) 
 	if !c.Anywhere().Any(access.Members) {
 		restrictTo = c.Person
 	}
+	inWater := slices.Contains(r.States, lastlightv1.PlanState_PLAN_STATE_IN_WATER)
 	list, next, err := h.Store.ListPlans(ctx, r, restrictTo)
-	return &lastlightv1.ListPlansResponse{Plans: list, NextPageToken: next}, err
+	if err != nil {
+		return nil, err
+	}
+	out := &lastlightv1.ListPlansResponse{NextPageToken: next}
+	for _, p := range list {
+		away := p.State == lastlightv1.PlanState_PLAN_STATE_IN_WATER
+		if p = shownPlan(ctx, p); away && inWater && p.State != lastlightv1.PlanState_PLAN_STATE_IN_WATER {
+			continue // asked for by that state, it would tell it
+		}
+		out.Plans = append(out.Plans, p)
+	}
+	return out, nil
 }
 
 // UpdatePlan makes a new version.

@@ -152,3 +152,35 @@ func TestToyGuessedIds(t *testing.T) {
 		t.Errorf("the history of the site tells who is away: %v", err)
 	}
 }
+
+// The board is for cover, coordinator and team: nobody else learns from a plan that its team is in the water.
+func TestToyPlanDoesNotTellWhoIsAway(t *testing.T) {
+	c := newClub(t, "2026-06-08 07:30")
+	c.adoptPolicy(nil)
+	stations, legs, route := straight(200, 0)
+	c.apply(levelSite("spring", zoneName, 10, stations, legs)...)
+	team := []diver{{id: "asta"}, {id: "birk"}, {id: "cleo"}}
+	c.enrol("spring", team...)
+	c.reading("spring", c.at("2026-06-08 07:00"))
+	p := planOf("away", "spring", c.at("2026-06-08 08:30"), route, team[:2], []float64{200, 200})
+	if out := c.approve(p, c.submit(p).Report); !out.Decided {
+		t.Fatalf("not approved: %s", out.Explanation)
+	}
+	c.clock.set(c.at("2026-06-08 08:31"))
+	in, err := c.dives().SignIn(c.as("cover"), &pb.SignInRequest{Plan: "away", Version: 1, RequestId: id(), Measured: []*pb.Measured{
+		{Person: "asta", StartPressure: bar(200)}, {Person: "birk", StartPressure: bar(200)},
+	}})
+	if err != nil || !in.Go {
+		t.Fatalf("sign-in: %v %v", in.GetChanged(), err)
+	}
+	for who, want := range map[string]pb.PlanState{"asta": pb.PlanState_PLAN_STATE_IN_WATER, "cora": pb.PlanState_PLAN_STATE_IN_WATER, "cleo": pb.PlanState_PLAN_STATE_APPROVED} {
+		got, err := c.plans().GetPlan(c.as(who), &pb.GetPlanRequest{Id: "away"})
+		if err != nil || got.State != want {
+			t.Errorf("%s reads %v (%v), want %v", who, got.GetState(), err, want)
+		}
+		list, err := c.plans().ListPlans(c.as(who), &pb.ListPlansRequest{States: []pb.PlanState{pb.PlanState_PLAN_STATE_IN_WATER}})
+		if told := len(list.GetPlans()) > 0; err != nil || told != (want == pb.PlanState_PLAN_STATE_IN_WATER) {
+			t.Errorf("%s finds the plan by its state: %v (%v)", who, told, err)
+		}
+	}
+}
