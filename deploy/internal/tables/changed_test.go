@@ -20,6 +20,7 @@ func TestAChangedDigitIsSeen(t *testing.T) {
 		"gas_virial_model.json": {"0.0011297035221358", "0.0011297035321358"},
 		"ztable.json":           {"0.987716", "0.987718"},
 		"examples.json":         {"1.851798", "1.851898"},
+		"dates.json":            {"\"days_left\": 682", "\"days_left\": 683"},
 		"passages.json":         {"0.0348744", "0.0348754"},
 	} {
 		content, err := os.ReadFile(filepath.Join("../../../testdata/tables", name))
