@@ -1,8 +1,6 @@
 package rules
 
 import (
-	"strings"
-
 	"lastlight/engine/calendar"
 	"lastlight/engine/due"
 	"lastlight/engine/facts"
@@ -210,7 +208,7 @@ func cylinderTest(c *Case, s finding.Subject, cyl *facts.Cylinder, _ facts.Suppl
 				f.Limit = &w
 			}
 			if why == due.FilledOutOfDate {
-				w := finding.Word("", strings.Join(due.MayFill(dc, filled, rules).Why, ", "))
+				w := finding.Word("", allWords(due.MayFill(dc, filled, rules).Why))
 				f.Limit = &w
 			}
 		}

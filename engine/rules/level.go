@@ -135,7 +135,7 @@ func levelRules() []Rule {
 			ID: "level.site_grade", Version: 1, Title: "Site grade", Citation: table, Cell: "ladder[{level}].max_site_grade",
 			Words: map[string]Words{
 				"ok":   {Says: "{subject}: site of grade {observed}, at most {limit}"},
-				"over": {Says: "{subject}: site of grade {observed} > {limit} at this level", Remedy: "a site of grade {limit} or less, or a team that may"},
+				"over": {Says: "{subject}: site of grade {observed}, at most {limit} at this level", Remedy: "a site of grade {limit} or less, or a team that may"},
 			},
 			Check: func(c *Case) []finding.Finding {
 				if c.Level == nil {

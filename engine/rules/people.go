@@ -18,11 +18,11 @@ func peopleRules() []Rule {
 			Words: map[string]Words{
 				"ok":                       {Says: "{subject}: {card} card counts, last day {limit}"},
 				"last_day":                 {Says: "{subject}: {card} card ends on {limit}, the last day of the dive"},
-				"card_ends":                {Says: "{subject}: {card} card ends {limit}, the dive touches {observed}: counts as {counts_as} for the whole dive", Remedy: "be out of the water on {limit}, or renew the card"},
+				"card_ends":                {Says: "{subject}: {card} card ends {limit}, the dive touches {observed}: counts as {counts_as} for the whole dive", Remedy: "renew the card and have it seen, or plan the dive as {counts_as} may"},
 				"card_ended":               {Says: "{subject}: {card} card does not count on {observed}: last day {limit}", Remedy: "renew the card and have it seen"},
 				"card_not_seen":            {Says: "{subject}: cannot tell, nobody has recorded having seen the {card} card before entry", Remedy: "somebody else looks at the card and records it"},
 				"card_seen_by_holder_only": {Says: "{subject}: cannot tell, only the holder has seen the {card} card", Remedy: "somebody else looks at the card and records it"},
-				"endorsement_not_counted":  {Says: "{subject}: {observed} does not count: {limit}"},
+				"endorsement_not_counted":  {Says: "{subject}: {observed} does not count, {limit}"},
 			},
 			Check: func(c *Case) []finding.Finding {
 				return c.each(func(m Member) []finding.Finding { return append(one(m.Card), m.Lapsed...) })
@@ -44,7 +44,7 @@ func peopleRules() []Rule {
 				"last_day":      {Says: "{subject}: fit until {limit}, the last day of the dive"},
 				"not_available": {Says: "{subject}: not available on {observed}", Remedy: "take another diver; {subject} knows what to do"},
 				"depth":         {Says: "{subject}: not available below {limit}, the plan goes to {observed}", Remedy: "plan to {limit}, or take another diver"},
-				"cannot_tell":   {Says: "{subject}: cannot tell whether available on {observed}", Remedy: "{subject} completes their records"},
+				"cannot_tell":   {Says: "{subject}: cannot tell whether available on {observed}", Remedy: "{subject} completes their medical record: exam and declaration, days only"},
 			},
 			Check: func(c *Case) []finding.Finding { return c.each(c.medical) },
 		},

@@ -338,6 +338,3 @@ func verification(c *Case) []finding.Finding {
 	}
 	return out
 }
-
-// words writes a stable word for a reader.
-func words(s string) string { return strings.ReplaceAll(s, "_", " ") }

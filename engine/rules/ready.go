@@ -3,7 +3,6 @@ package rules
 import (
 	"cmp"
 	"slices"
-	"strings"
 
 	"lastlight/engine/calendar"
 	"lastlight/engine/due"
@@ -105,7 +104,7 @@ func endOf(d calendar.Day) calendar.Wall { return calendar.Wall{Day: d, Minute: 
 func (m Member) Because() string {
 	switch {
 	case !m.Known:
-		return "cannot tell: " + strings.ReplaceAll(m.Card.Code, "_", " ")
+		return "cannot tell: " + words(m.Card.Code)
 	case m.Counts == "":
 		return "no card counts"
 	case m.Card.Code == "card_ends":
@@ -211,7 +210,7 @@ func (c *Case) readyCylinder(cyl *facts.Cylinder, on calendar.Day) ReadyLine {
 	a := due.DueOn(d, on, rules)
 	if a.Next == nil {
 		f.Status, f.Code = finding.Indeterminate, "cannot_tell"
-		f.Message = s.Label() + ": cannot tell when it is due: " + strings.ReplaceAll(strings.Join(a.Why, ", "), "_", " ")
+		f.Message = s.Label() + ": cannot tell when it is due: " + allWords(a.Why)
 		return ReadyLine{Sign: Stop, Finding: f, Says: f.Message, ToDo: "enter what was done and when"}
 	}
 	event, last := string(a.Next.Event), a.Next.LastDay.String()

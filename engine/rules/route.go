@@ -22,7 +22,7 @@ func routeRules() []Rule {
 			Words: map[string]Words{
 				"ok":      {Says: "{subject}: every move is possible"},
 				"lacks":   {Says: "{subject}: cannot tell, the route lacks {observed}", Remedy: "record what is missing"},
-				"refused": {Says: "{subject}: {observed}", Remedy: "mend the move"},
+				"refused": {Says: "{subject}: {observed}", Remedy: "mend the move: legs and stations are those of the survey"},
 				"problem": {Says: "{subject}: {observed}", Remedy: "correct {field}"},
 			},
 			Check: routeFaults,
@@ -77,9 +77,9 @@ func routeRules() []Rule {
 		Rule{
 			ID: "route.turn", Version: 1, Title: "Turn at the latest", Citation: handbook("route method", "D25, D27"),
 			Words: map[string]Words{
-				"ok":    {Says: "{subject}: turn at {observed}, from {start}: {governs} governs"},
+				"ok":    {Says: "{subject}: turn at {observed}, from {start} in {supply}: {governs} governs"},
 				"short": {Says: "{subject}: turn at {observed}, from {start}: no dive below it", Remedy: "start with more gas"},
-				"whole": {Says: "{subject}: nothing binds before the end of the route"},
+				"whole": {Says: "{subject}: the gas allows the whole route as planned"},
 				"place": {Says: "{subject}: turn no later than {place}, {binds}"},
 			},
 			Check: turns,
@@ -122,7 +122,7 @@ func routeFaults(c *Case) []finding.Finding {
 				sub = finding.Subject{Kind: finding.KindLeg, ID: r.Object, Name: "leg " + r.Object}
 			}
 			f := answer(finding.Refuse, "refused", sub)
-			w := finding.Word("", c.named(r.Phrase))
+			w := finding.Word("", strings.TrimPrefix(c.named(r.Phrase), sub.Name+": "))
 			f.Observed, f.Place = &w, place
 			f.Path = "route.route.moves"
 			f.Figures = []finding.Figure{finding.Word("kind", r.Kind), finding.Word("object", r.Object), finding.Word("detail", r.Detail)}

@@ -166,7 +166,7 @@ func (c *Case) endorsements(m *Member) {
 		name := finding.Word("", card.Endorsement)
 		f.Observed = &name
 		if a.CountsAs == "" {
-			why := finding.Word("", a.Why[0])
+			why := finding.Word("", words(a.Why[0]))
 			f.Limit = &why
 			m.Lapsed = append(m.Lapsed, f)
 			continue
