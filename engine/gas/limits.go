@@ -16,22 +16,6 @@ func MOD(m Mix, limit float64, c water.Column) float64 {
 	return c.Depth(limit / m.O2)
 }
 
-// ShallowestDepth is the least depth in metres at which a mix's oxygen pressure
-// reaches a minimum in bar: negative or 0 if the surface will do, +Inf for a mix
-// without oxygen. The minimum in force is LeastOxygen.
-func ShallowestDepth(m Mix, minimum float64, c water.Column) float64 {
-	if !(m.O2 > 0) {
-		return math.Inf(1)
-	}
-	return c.Depth(minimum / m.O2)
-}
-
-// LeastOxygen is the oxygen pressure below which a gas is not breathed, bar: the
-// smaller of 0.18 and what air has at the surface (method handbook, physics section 0, 7).
-func LeastOxygen(c water.Column) float64 {
-	return math.Min(0.18, float64(Air.O2*c.Surface))
-}
-
 // RoundDown is a depth rounded down to 0.1 m: an operating depth is never
 // rounded up. Values within 1e-6 m of a step are on it.
 func RoundDown(depth float64) float64 { return math.Floor(float64(depth*10)+1e-5) / 10 }
