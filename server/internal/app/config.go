@@ -49,18 +49,6 @@ type source struct {
 // fromMachine reads the environment and the file system.
 func fromMachine() source { return source{os.LookupEnv, os.ReadFile} }
 
-// Defaults is what holds where neither file nor environment say otherwise. It names no database and no certificate.
-func Defaults() Config {
-	c, err := load(source{
-		lookup: func(string) (string, bool) { return "", false },
-		read:   func(string) ([]byte, error) { return nil, os.ErrNotExist },
-	}, "")
-	if err != nil { // the table of settings contradicts itself
-		panic(err)
-	}
-	return c
-}
-
 // load reads the file, if one is named, then the environment, which has the last word. needed are keys without which the command
 // cannot work. The error names everything that is wrong, with where it stands.
 func load(from source, file string, needed ...string) (Config, error) {
