@@ -150,7 +150,7 @@ func (w *writer) turn() {
 	}
 	if t := d.TurnAtTheLatest; t != nil {
 		if t.WholeRoute {
-			w.line("  place   as planned: nothing binds before the end of the route")
+			w.line("  place   as planned: the gas allows the whole route")
 		} else {
 			w.line("  place   %s (%s)", Place(t), strings.Join(t.Binds, "; "))
 		}
@@ -190,10 +190,7 @@ func (w *writer) lower() {
 				w.line("  %-14s below %s: NO DIVE", short(x.Name, 14), number(l.StartBar, 0))
 				continue
 			}
-			var turns []string
-			for _, t := range l.Turns {
-				turns = append(turns, short(w.name(t.Person), 12)+" "+up(t.TurnBar))
-			}
+			turns := w.turnsOf(l.Turns)
 			place := ""
 			if l.TurnAtTheLatest != "as planned" {
 				place = "; no farther than " + l.TurnAtTheLatest
@@ -201,6 +198,34 @@ func (w *writer) lower() {
 			w.line("  %-14s %s: turn %s%s", short(x.Name, 14), up(l.StartBar), strings.Join(turns, ", "), place)
 		}
 	}
+	w.line("  start not in a row, or two lower: sign in for new turns; no link: NO DIVE")
+}
+
+// turnsOf names each diver once; several cylinders with one turn are said together.
+func (w *writer) turnsOf(all []*lastlightv1.SupplyTurn) []string {
+	var out []string
+	for i := 0; i < len(all); {
+		t, end, alike := all[i], i, true
+		for end < len(all) && all[end].Person == t.Person {
+			alike = alike && up(all[end].TurnBar) == up(t.TurnBar)
+			end++
+		}
+		name := short(w.name(t.Person), 12)
+		switch {
+		case end == i+1:
+			out = append(out, name+" "+up(t.TurnBar))
+		case alike:
+			out = append(out, name+" each "+up(t.TurnBar))
+		default:
+			var each []string
+			for _, x := range all[i:end] {
+				each = append(each, x.Supply+" "+up(x.TurnBar))
+			}
+			out = append(out, name+" ("+strings.Join(each, ", ")+")")
+		}
+		i = end
+	}
+	return out
 }
 
 func (w *writer) way() {
@@ -209,7 +234,7 @@ func (w *writer) way() {
 	w.line("  min  station and what is done there")
 	w.line("    0  %s: descend", p.Route.Start)
 	for _, r := range d.Route {
-		text := fmt.Sprintf("  %3s  %s, by %s", minutes(r.ArriveMin), r.To, r.Leg)
+		text := fmt.Sprintf("  %3s  %s, by %s", minutes(math.Floor(r.ArriveMin)), r.To, r.Leg)
 		if r.Zone == "cavern" {
 			text += " (daylight zone)"
 		}

@@ -3,6 +3,7 @@
 package report
 
 import (
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -32,8 +33,12 @@ func NewNames(ids, shown map[string]string) Names {
 	return Names{ids: ids, shown: shown, text: strings.NewReplacer(pairs...)}
 }
 
-// In replaces every pseudonym in a text.
+// instant is a time as the engine writes it; a reader gets blanks for the T and before the offset.
+var instant = regexp.MustCompile(`\b(\d{4}-\d\d-\d\d)T(\d\d:\d\d)([+-]\d\d:\d\d)`)
+
+// In replaces every pseudonym in a text, and writes its times for a reader.
 func (n Names) In(text string) string {
+	text = instant.ReplaceAllString(text, "$1 $2 $3")
 	if n.text == nil {
 		return text
 	}
@@ -142,6 +147,7 @@ func Mask(r *lastlightv1.Report, mayReadHealthOf func(person string) bool) {
 		masked := &lastlightv1.Finding{Rule: "diver.available", RuleVersion: 1, Subject: f.Subject, Status: f.Status}
 		if finding.Status(f.Status).Blocks() {
 			masked.Status, masked.Message = string(finding.Refuse), f.GetSubject().GetName()+" is not available"
+			masked.Remedy = "take another diver; " + f.GetSubject().GetName() + " sees what to do with `lastlight ready`"
 		} else {
 			masked.Status, masked.Message = string(finding.Pass), f.GetSubject().GetName()+" is available"
 		}
@@ -172,6 +178,7 @@ func MaskTraining(r *lastlightv1.Report, mayRead func(person string) bool) {
 		masked := &lastlightv1.Finding{Rule: "diver.counts", RuleVersion: 1, Subject: f.Subject, Status: f.Status}
 		if finding.Status(f.Status).Blocks() {
 			masked.Message = f.GetSubject().GetName() + " does not count for this dive"
+			masked.Remedy = "take another diver; " + f.GetSubject().GetName() + " and a coordinator can see why"
 		} else {
 			masked.Status, masked.Message = string(finding.Pass), f.GetSubject().GetName()+" counts for this dive"
 		}
