@@ -131,7 +131,7 @@ func (a *app) stopAll() *cobra.Command {
 		example: "  lastlight stop-all --reason \"storm\" --expedition june-2026",
 	}, pb.NewPlanServiceClient, pb.PlanServiceClient.StopAllDives, nil, func(w screen.View, r *pb.StopAllDivesResponse) error {
 		if w.Page {
-			if _, err := fmt.Fprintf(w.Out, "STOPPED. %d approved plans are stale now; teams in the water are on `lastlight board`.\n", len(r.GetPlansMadeStale())); err != nil {
+			if _, err := fmt.Fprintf(w.Out, "STOPPED. Approved plans made stale: %d. Teams in the water are on `lastlight board`.\n", len(r.GetPlansMadeStale())); err != nil {
 				return err
 			}
 		}

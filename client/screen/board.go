@@ -29,7 +29,12 @@ func (w View) Board(b *pb.Board) error {
 			}
 		}
 	}
-	p.headline(fmt.Sprintf("BOARD  %s, %s in the water", count(int32(len(b.GetWatches())), "team", "teams"), count(int32(in), "diver", "divers")))
+	// The server shows a team to cover, coordinator and the team; nobody may read an empty page as an empty cave.
+	if len(b.GetWatches()) == 0 {
+		p.headline("BOARD  no team that you may see")
+	} else {
+		p.headline(fmt.Sprintf("BOARD  %s, %s in the water", count(int32(len(b.GetWatches())), "team", "teams"), count(int32(in), "diver", "divers")))
+	}
 	p.label(0, "As of", w.in(b.GetAsOf(), time.UTC)+", "+w.Age(b.GetAsOf()))
 	for _, x := range b.GetWatches() {
 		p.blank()
@@ -88,7 +93,7 @@ func (w View) watch(p *page, x *pb.Watch) {
 		}
 		p.label(2, name, state(d, at))
 		for _, c := range d.GetCorrections() {
-			p.label(4, "corrected", c)
+			p.label(4, "corrected", factWords.Replace(c))
 		}
 	}
 	p.label(2, "entered", at(x.GetEnteredAt()))
@@ -105,6 +110,9 @@ func (w View) watch(p *page, x *pb.Watch) {
 		p.label(2, "contact", strings.TrimSpace(fmt.Sprintf("%s: %s, %s %s", c.GetPerson(), c.GetFullName(), c.GetTelephone(), c.GetRelation())))
 	}
 }
+
+// factWords write the register's facts for a reader.
+var factWords = strings.NewReplacer("seen_out", "seen out", "signed_out", "signed out")
 
 // gas shows start and turn pressures of each diver.
 func (w View) gas(p *page, indent int, figures []*pb.DiverFigures) {
@@ -189,7 +197,12 @@ func (w View) SignIn(r *pb.SignInResponse, checkOnly bool) error {
 		for _, c := range r.GetChanged() {
 			p.label(0, "changed", c)
 		}
-		p.label(0, "who must approve", r.GetWhoMustApprove())
+		if r.GetReport().GetVerdict() == "refuse" {
+			// Whoever approves cannot approve this: first the reasons go, then the plan is decided again.
+			p.label(0, "who must approve", "nobody can approve it like this: change it as \"would pass\" says; then "+r.GetWhoMustApprove())
+		} else {
+			p.label(0, "who must approve", r.GetWhoMustApprove())
+		}
 		if r.GetGo() && r.GetWatch() == nil {
 			w.gas(p, 0, r.GetReport().GetDive().GetDivers())
 		}

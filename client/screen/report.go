@@ -140,12 +140,18 @@ func (w View) finding(p *page, n int, f *pb.Finding, same []*pb.Finding, o Repor
 	if who := subject(f); who != "" {
 		head += "  " + who
 	}
-	if f.GetPlace() != "" {
-		head += ", at " + f.GetPlace()
+	if place := f.GetPlace(); place != "" && place != subject(f) {
+		// "arriving at fork" and "3 min into the hold at rose" say their own preposition.
+		if !strings.Contains(place, " at ") {
+			place = "at " + place
+		}
+		head += ", " + place
 	}
 	p.headline(head)
 	p.indented(4, f.GetMessage())
-	p.label(4, "measured", w.Units.Figure(f.GetObserved(), false))
+	if seen := w.Units.Figure(f.GetObserved(), false); !strings.HasSuffix(f.GetMessage(), seen) {
+		p.label(4, "measured", seen)
+	}
 	p.label(4, "limit", w.Units.Figure(f.GetLimit(), false))
 	p.label(4, "short by", w.Units.Figure(f.GetShortfall(), true))
 	var more []string
@@ -154,7 +160,7 @@ func (w View) finding(p *page, n int, f *pb.Finding, same []*pb.Finding, o Repor
 		if x.Number == nil {
 			continue
 		}
-		more = append(more, strings.TrimSpace(x.GetName()+" "+w.Units.Figure(x, false)))
+		more = append(more, strings.TrimSpace(figureName(x.GetName())+" "+w.Units.Figure(x, strings.HasSuffix(x.GetName(), "_bar"))))
 	}
 	p.label(4, "also", strings.Join(more, "; "))
 	p.label(4, "would pass", f.GetRemedy())
@@ -195,6 +201,17 @@ func (w View) finding(p *page, n int, f *pb.Finding, same []*pb.Finding, o Repor
 			p.label(4, s.GetWhat(), strings.TrimSpace(text+" = "+w.Units.Figure(s.GetResult(), false)))
 		}
 	}
+}
+
+// figureName is a figure's name in words; its unit stands with its value.
+func figureName(name string) string {
+	switch name {
+	case "short_bar":
+		return "short by"
+	case "need_bar":
+		return "needed at the start"
+	}
+	return strings.ReplaceAll(strings.TrimSuffix(name, "_bar"), "_", " ")
 }
 
 func subject(f *pb.Finding) string {
