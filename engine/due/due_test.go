@@ -40,7 +40,8 @@ func tested(t *testing.T, regime Regime, hydro string) Cylinder {
 
 func TestRegimeOn(t *testing.T) {
 	table := []Regime{
-		{Name: "au", HydroMonths: 24, To: day(t, "2019-12-31")}, {Name: "au", HydroMonths: 12, From: day(t, "2020-01-01")},
+		{Name: "au", HydroMonths: 24, To: day(t, "2019-12-31")},
+		{Name: "au", HydroMonths: 12, From: day(t, "2020-01-01")},
 		{Name: Unknown, HydroMonths: 60},
 	}
 	for _, c := range []struct {

@@ -17,8 +17,13 @@ func TestPoissonLimits(t *testing.T) {
 		low, high float64
 		accuracy  float64
 	}{
-		{23, 5.25, 2.777148, 6.573580, 5e-7}, {3, 1, 0.6187, 8.7673, 5e-5}, {0, 1, 0, 3.6889, 5e-5},
-		{1, 1, 0.0253, 5.5716, 5e-5}, {2, 1, 0.2422, 7.2247, 5e-5}, {10, 1, 4.7954, 18.3904, 5e-5}, {50, 1, 37.1110, 65.9187, 2e-3},
+		{23, 5.25, 2.777148, 6.573580, 5e-7},
+		{3, 1, 0.6187, 8.7673, 5e-5},
+		{0, 1, 0, 3.6889, 5e-5},
+		{1, 1, 0.0253, 5.5716, 5e-5},
+		{2, 1, 0.2422, 7.2247, 5e-5},
+		{10, 1, 4.7954, 18.3904, 5e-5},
+		{50, 1, 37.1110, 65.9187, 2e-3},
 	} {
 		got := PoissonLimits(c.n, 0.95, false)
 		if math.Abs(got[0]/c.scale-c.low) > c.accuracy || math.Abs(got[1]/c.scale-c.high) > c.accuracy {
@@ -72,8 +77,10 @@ func TestHidden(t *testing.T) {
 		hidden []bool
 		total  bool
 	}{
-		{[]int{5, 3, 4}, []bool{false, false, false}, false}, {[]int{5, 2, 4}, []bool{false, true, false}, true},
-		{[]int{0}, []bool{true}, true}, {nil, []bool{}, true},
+		{[]int{5, 3, 4}, []bool{false, false, false}, false},
+		{[]int{5, 2, 4}, []bool{false, true, false}, true},
+		{[]int{0}, []bool{true}, true},
+		{nil, []bool{}, true},
 	} {
 		if hidden, total := Hide(c.counts, rules); !slices.Equal(hidden, c.hidden) || total != c.total {
 			t.Errorf("%v: %v, total %v", c.counts, hidden, total)

@@ -221,8 +221,10 @@ func TestClosures(t *testing.T) {
 func TestReading(t *testing.T) {
 	berlin := zone(t, "Europe/Berlin")
 	readings := []Reading{
-		{instant(t, "2026-06-08T10:00+02:00"), "low"}, {instant(t, "2026-06-08T00:00+02:00"), "moderate"},
-		{instant(t, "2026-06-08T10:00+02:00"), "high"}, {instant(t, "2026-06-07T23:59+02:00"), "flood"},
+		{instant(t, "2026-06-08T10:00+02:00"), "low"},
+		{instant(t, "2026-06-08T00:00+02:00"), "moderate"},
+		{instant(t, "2026-06-08T10:00+02:00"), "high"},
+		{instant(t, "2026-06-07T23:59+02:00"), "flood"},
 	}
 	for entry, want := range map[string]int{
 		"2026-06-08T10:00+02:00": 2, "2026-06-08T09:59+02:00": 1, "2026-06-08T00:00+02:00": 1, "2026-06-07T23:59+02:00": 3,

@@ -52,8 +52,13 @@ func TestZonesThatAreRefused(t *testing.T) {
 		name     string
 		from, to int
 	}{
-		{"", 2020, 2030}, {"Local", 2020, 2030}, {"Europe/Nowhere", 2020, 2030}, {"../etc/passwd", 2020, 2030},
-		{"Europe/Berlin", 2030, 2020}, {"Europe/Berlin", 0, 2020}, {"Europe/Berlin", 2020, 9999},
+		{"", 2020, 2030},
+		{"Local", 2020, 2030},
+		{"Europe/Nowhere", 2020, 2030},
+		{"../etc/passwd", 2020, 2030},
+		{"Europe/Berlin", 2030, 2020},
+		{"Europe/Berlin", 0, 2020},
+		{"Europe/Berlin", 2020, 9999},
 		{"Africa/Monrovia", 1960, 2030}, // 44 min 30 s west of UTC until 1972
 	} {
 		if z, err := Load(c.name, c.from, c.to); err == nil {
