@@ -17,7 +17,7 @@ func TestPublishedTables(t *testing.T) {
 		t.Run(filepath.Base(name), func(t *testing.T) {
 			reader := For(name)
 			if reader == nil {
-				t.Skip("no reader yet")
+				t.Fatal("no reader for a table that lies beside the others")
 			}
 			content, err := os.ReadFile(name)
 			if err != nil {
