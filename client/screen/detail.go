@@ -53,13 +53,30 @@ func (w View) DetailAt(site string, m proto.Message) error {
 			p.indented(2*e.depth, e.label)
 			continue
 		}
-		p.label(2*e.depth, e.label, e.text)
+		p.label(2*e.depth, e.label, spoken(e.label, e.text))
 		converted = converted || w.converted(e.text)
 	}
 	if p.err == nil && converted {
 		return w.rounding()
 	}
 	return p.err
+}
+
+// spoken writes a value out of a fixed list for a reader; a pipe and JSON keep
+// the list's own word, which is what is typed back.
+func spoken(label, value string) string {
+	switch label {
+	case "direction":
+		switch value {
+		case "from_to":
+			return "as surveyed"
+		case "to_from":
+			return "against the survey"
+		}
+	case "action", "bottom", "kind", "zone", "hold task", "decision":
+		return strings.ReplaceAll(value, "_", " ")
+	}
+	return value
 }
 
 func (w View) walk(m protoreflect.Message, path string, depth int, zone *time.Location) []entry {
