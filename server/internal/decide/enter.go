@@ -243,15 +243,27 @@ func (d *Desk) SignOut(ctx context.Context, m store.Mutation, req *lastlightv1.S
 		if err != nil {
 			return nil, err
 		}
-		if diver.SignedOutAt.IsZero() {
-			said := &lastlightv1.DiveDiver{Person: req.Person, EndPressure: req.EndPressure, MaxDepthM: req.MaxDepthM, Symptoms: req.Symptoms}
-			if err := tx.AddWatchFact(ctx, store.WatchFact{Dive: req.Dive, Person: req.Person, What: "signed_out", At: when, Said: said}); err != nil {
+		// Symptoms are asked again hours after the dive: a later yes is heard
+		// and leaves the minute of the out alone. A later no takes nothing
+		// back; only the roles of the policy clear a diver.
+		said := &lastlightv1.DiveDiver{Person: req.Person, EndPressure: req.EndPressure, MaxDepthM: req.MaxDepthM, Symptoms: req.Symptoms}
+		out, first, unwell := when, diver.SignedOutAt.IsZero() || diver.SignedOut == nil, req.GetSymptoms()
+		if !diver.SignedOutAt.IsZero() {
+			out = diver.SignedOutAt
+		}
+		if !first {
+			unwell = unwell && !diver.SignedOut.GetSymptoms()
+			said = proto.CloneOf(diver.SignedOut)
+			said.Symptoms = req.Symptoms
+		}
+		if first || unwell {
+			if err := tx.AddWatchFact(ctx, store.WatchFact{Dive: req.Dive, Person: req.Person, What: "signed_out", At: out, Said: said}); err != nil {
 				return nil, err
 			}
-			if req.GetSymptoms() {
-				if err := tx.SuspendForSymptoms(ctx, req.Person, when); err != nil {
-					return nil, err
-				}
+		}
+		if unwell {
+			if err := tx.SuspendForSymptoms(ctx, req.Person, when); err != nil {
+				return nil, err
 			}
 		}
 		return d.settled(ctx, tx, row.Dive)

@@ -326,6 +326,18 @@ func TestToySymptomsNotReportsSuspend(t *testing.T) {
 	if f := found(r, "diver.medical", "asta"); len(f) != 1 || f[0].Status != "pass" {
 		t.Errorf("the reporter: %v", f)
 	}
+
+	// Asked again two hours after: a later yes suspends, a later no clears nobody.
+	for _, later := range []bool{true, false} {
+		for _, d := range c.signOut("dive", "asta", later).Divers {
+			if d.Person == "asta" && (!d.SignedOutAt.AsTime().Equal(c.at("2026-06-08 08:20")) || d.Symptoms == nil || !*d.Symptoms) {
+				t.Errorf("signed out again, symptoms %v: %v", later, d)
+			}
+		}
+		if fit("asta", "2026-06-12") {
+			t.Errorf("asta may dive after symptoms two hours after the dive, then %v", later)
+		}
+	}
 }
 
 // A request retried under its id is answered the same and done once; the id
