@@ -104,7 +104,7 @@ func TestEveryExampleRuns(t *testing.T) {
 	c := newClub(t)
 	exampleFiles(t, c)
 	t.Chdir(c.dir)
-	passing := &pb.Report{Plan: "loop-1", PlanVersion: 2, Verdict: "pass", Hash: "aa"}
+	passing := &pb.Report{Plan: "loop-1", PlanVersion: 2, Verdict: "pass", Hash: "aa", Findings: []*pb.Finding{{Key: "rule/plan:loop-1/ok/", Status: "pass"}}}
 	c.say("SubmitPlan", &pb.SubmitPlanResponse{Report: passing})
 	c.say("EvaluatePlan", passing)
 	c.say("GetReport", passing)

@@ -45,6 +45,7 @@ func (a *app) plan() *cobra.Command {
 		evaluation(a, "check", "Evaluate what stands now; changes nothing", "  lastlight plan check loop-1", pb.PlanServiceClient.EvaluatePlan, true),
 		a.submit(),
 		evaluation(a, "report", "The stored report of a version", "  lastlight plan report loop-1 --steps", pb.PlanServiceClient.GetReport, false),
+		a.explain(),
 		a.evidence(),
 		a.approve(),
 		call(a, verb{

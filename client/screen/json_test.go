@@ -133,9 +133,9 @@ Event: id at who what kind record before after request_id
 Evidence: plan plan_version input report hash
 Expedition: id title from_day to_day sites participants notes version archived
 ExportRecordsResponse: records next_page_token
-Figure: name number text unit
+Figure: name number text unit from people
 Fill: id cylinder filled_at time_zone pressure temperature_c intended top_up source filled_by
-Finding: rule rule_version status code subject other path place observed limit shortfall figures citation message remedy waivable_by second_approver due_at key steps waived_by
+Finding: rule rule_version status code subject other path place observed limit shortfall figures citation message remedy waivable_by second_approver due_at key steps waived_by records
 FindingCounts: refuse indeterminate needs_waiver caution note pass not_applicable
 FindingSubject: kind id name
 GasMix: oxygen_percent helium_percent
@@ -187,6 +187,7 @@ Pressure: bar psi
 Problem: field read expected message
 Reading: id site read_at level_m flow visibility_m openings_seen_open notes read_by
 Record: site survey reading permit person cylinder cylinder_set equipment fill analysis policy expedition plan dive incident role
+RecordRef: kind id version
 Report: plan plan_version moment verdict counts findings hash engine_version policy survey evaluated_at dive
 RoleGrant: id person role expedition of_person granted_at granted_by revoked_at
 Route: start start_actions moves left
@@ -199,7 +200,7 @@ Site: id title time_zone water_density altitude_m barometer_bar water_temperatur
 SiteHistory: site dives people_dives incidents rate entries next_page_token left
 SiteHistoryEntry: at kind id summary
 Station: id depth_m opening daylight air_bell time_zone notes
-Step: what formula inputs result source
+Step: what formula inputs result source withheld
 StopAllDivesResponse: plans_made_stale
 SubmitPlanResponse: plan report
 SupplyTurn: supply start_bar turn_bar_exact turn_bar governs gas no_dive_below_bar person

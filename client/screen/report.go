@@ -87,13 +87,13 @@ func (w View) Report(r *pb.Report, o ReportOptions) error {
 // reasons lists the findings in the order of the server. What blocks stands
 // in full; cautions and notes are a line each unless all is asked for.
 func (w View) reasons(p *page, r *pb.Report, o ReportOptions) {
-	n, brief := 0, false
+	shown, brief := false, false
 	findings := r.GetFindings()
 	for i := 0; i < len(findings); i++ {
-		f := findings[i]
+		f, n := findings[i], i+1 // the number that `plan explain` takes
 		switch status := f.GetStatus(); {
 		case o.All || o.Steps && !passes(status) || !passes(status) && status != "caution" && status != "note":
-			n++
+			shown = true
 			p.blank()
 			same := alike(findings[i:])
 			w.finding(p, n, f, same, o)
@@ -103,10 +103,10 @@ func (w View) reasons(p *page, r *pb.Report, o ReportOptions) {
 				p.blank()
 			}
 			brief = true
-			p.label(0, statusWord[status], f.GetMessage())
+			p.label(0, fmt.Sprintf("%2d. %s", n, statusWord[status]), f.GetMessage())
 		}
 	}
-	if n > 0 || brief {
+	if shown || brief {
 		p.blank()
 	}
 }

@@ -117,6 +117,30 @@ func TestRefusedPlan(t *testing.T) {
 	screens(t, "refused-all", func(w View) error { return w.Report(refused(), ReportOptions{All: true, Steps: true}) }, exit.Done)
 }
 
+func TestExplained(t *testing.T) {
+	t.Parallel()
+	r := refused()
+	step := r.GetFindings()[0].GetSteps()[0]
+	step.Source = "method handbook, route method, 4.2"
+	step.Formula, step.What = "metres / speed × rate × pressure", "what one needs for the way out of 480 m against the flow"
+	step.Inputs = []*pb.Figure{
+		{Name: "metres", Number: proto.Float64(480), Text: "480", Unit: "m", From: "route.legs"},
+		{Name: "speed", Number: proto.Float64(12), Text: "12", Unit: "m/min", From: "policy.speeds.contingency_swim"},
+		{Name: "rate", Number: proto.Float64(20), Text: "20", Unit: "L/min", From: "divers[0].consumption.rmv_l_min"},
+		{Name: "pressure", Number: proto.Float64(3), Text: "3", Unit: "bar"},
+	}
+	step.Result = figure("need", 2400, "2400", "L")
+	r.GetFindings()[0].Steps = append(r.GetFindings()[0].Steps, &pb.Step{What: "the other's rate", Formula: "as recorded", Source: step.GetSource(), Withheld: true})
+	r.GetFindings()[0].Records = []*pb.RecordRef{{Kind: "diver", Id: "ane", Version: 4}}
+	screens(t, "explain", func(w View) error { return w.Explain(r, "1") }, exit.Done)
+	screens(t, "explain-all", func(w View) error { return w.Explainable(r) }, exit.Done)
+	for _, which := range []string{"0", "8", "gas"} {
+		if err := (View{}).Explain(r, which); err == nil {
+			t.Errorf("found %q", which)
+		}
+	}
+}
+
 func TestPassingPlan(t *testing.T) {
 	t.Parallel()
 	r := refused()

@@ -84,11 +84,18 @@ func (s Subject) Label() string {
 // (already rounded for the reader, without the unit); Number is the value it
 // stands for where it is a number, rounded to nine significant digits so that
 // processors that fuse products and sums agree.
+//
+// In a Step, From says where the value stands: a path of the input, a cell of
+// the policy, or "above" for the result of an earlier step; Of is the person in
+// whose own records (training, consumption) it stands, several joined by +, so
+// that it is shown only to who may read those.
 type Figure struct {
 	Name   string   `json:"name,omitempty"`
 	Number *float64 `json:"number,omitempty"`
 	Text   string   `json:"text"`
 	Unit   string   `json:"unit,omitempty"`
+	From   string   `json:"from,omitempty"`
+	Of     string   `json:"of,omitempty"`
 }
 
 // Citation names the clause a rule or a policy cell rests on.
@@ -119,17 +126,6 @@ type Evidence struct {
 	Kind    string `json:"kind"`
 	ID      string `json:"id"`
 	Version int64  `json:"version"`
-}
-
-// Step is one line of the arithmetic that led to a finding, such that it can
-// be checked with a pocket calculator: the inputs, the formula in words, the
-// result and where the formula stands.
-type Step struct {
-	What    string   `json:"what"`
-	Formula string   `json:"formula"`
-	Inputs  []Figure `json:"inputs,omitempty"`
-	Result  Figure   `json:"result"`
-	Source  string   `json:"source"`
 }
 
 // AtEntry is the DueAt of a finding that is a condition to be met at entry.

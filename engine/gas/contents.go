@@ -22,6 +22,7 @@ const ReferenceKelvin = 293.15
 // litres and back. Make it once per cylinder with NewFilling; it is a value.
 type Filling struct {
 	model   Model
+	kelvin  float64
 	virial  Virial
 	surface float64 // bar
 	stays   float64 // mol/L left at surface pressure
@@ -46,7 +47,7 @@ func NewFilling(model Model, mix Mix, kelvin, surfaceBar float64) (Filling, erro
 	if err := errors.Join(errs...); err != nil {
 		return Filling{}, err
 	}
-	f := Filling{model: model, surface: surfaceBar, litres: R * ReferenceKelvin, slope: 1}
+	f := Filling{model: model, kelvin: kelvin, surface: surfaceBar, litres: R * ReferenceKelvin, slope: 1}
 	if model == Ideal {
 		return f, nil
 	}
@@ -59,6 +60,28 @@ func NewFilling(model Model, mix Mix, kelvin, surfaceBar float64) (Filling, erro
 	const small = 1e-3 // bar: the slope at gauge 0 as a difference, good to 1e-6
 	f.slope = (virial.Density(surfaceBar+small) - f.stays) / small * f.litres
 	return f, nil
+}
+
+// Ideal tells whether contents are pressure × volume.
+func (f Filling) Ideal() bool { return f.model == Ideal }
+
+// Parts are the numbers behind Litres and Gauge at a gauge pressure: with Z the
+// compressibility factors at that pressure and at the surface,
+//
+//	litres = volume × 293.15 K / kelvin × ((gauge + surface) / Z - surface / surface Z)
+//
+// above gauge 0 (to 450 bar), and litres = volume × gauge × slope at and below it.
+func (f Filling) Parts(gauge float64) (kelvin, surface, z, surfaceZ, slope float64) {
+	if f.model == Ideal {
+		return f.kelvin, f.surface, 1, 1, 1
+	}
+	factor := func(bar, density float64) float64 { return bar / float64(density*float64(R*f.kelvin)) }
+	surfaceZ = factor(f.surface, f.stays)
+	if gauge > 0 {
+		bar := min(gauge, 450) + f.surface
+		z = factor(bar, f.virial.Density(bar))
+	}
+	return f.kelvin, f.surface, z, surfaceZ, f.slope
 }
 
 // Litres is what a cylinder of the given water volume in litres at a gauge

@@ -92,6 +92,7 @@ func (r *Result) fill(j *judge) {
 	}
 	r.Summary = j.summary()
 	j.checks(r)
+	r.Parts = j.parts()
 }
 
 // withoutHelp computes the sharing exit with helpful flow set to zero (4.6).
@@ -108,7 +109,7 @@ func (r *Result) withoutHelp(j *judge) {
 	if !w.run() {
 		return
 	}
-	k := &judge{}
+	k := &judge{walk: w}
 	stranded := spot{-1, 0}
 	for i := range w.segs {
 		s := &w.segs[i]
@@ -126,6 +127,9 @@ func (r *Result) withoutHelp(j *judge) {
 		}
 	}
 	r.Helpful = w.worstSharing(&k.worst)
+	if k.worst.found {
+		r.Parts.Helpful = k.placeParts(k.worst.at[0].c, k.worst.at[0].at, CheckHelpfulOutflow)
+	}
 	lost := stranded.seg >= 0 && j.stranded == nil
 	if !lost && (r.Helpful == nil || r.Helpful.MarginL >= -litreTolerance) {
 		r.addHelpCheck(j, true, nil, 0)

@@ -30,7 +30,10 @@ type judge struct {
 	reach             spot
 	binds             []Bind
 	twoOut            []float64 // litres, per diver
-	helpfulFlow       bool      // some way out is swum with the flow
+	twoOutAt          []worstAt // and where; case -1: nowhere
+	shareOf           []ShareParts
+	reachCase         int  // the case that binds first at the reach, -1 where no case does
+	helpfulFlow       bool // some way out is swum with the flow
 	penetrationMetres float64
 	penetrationAt     spot
 	jumpDepth         int
@@ -134,6 +137,7 @@ func (j *judge) limits() {
 				extraIdeal += math.Max(0, float64(c.volume*(half-15-float64(c.bar/3))))
 			}
 		}
+		j.shareOf = append(j.shareOf, ShareParts{Fraction: j.fraction, LeastL: least, ExtraL: extra})
 		j.permitted = append(j.permitted, float64(j.fraction*least)-extra)
 		j.ideal = append(j.ideal, float64(j.fraction*leastIdeal)-extraIdeal)
 	}
@@ -271,7 +275,10 @@ func (j *judge) markersMet() {
 // dearest is, per diver, the mains that two need at the dearest place up to the
 // commitment point or reach (D25), L.
 func (j *judge) dearest() {
-	j.twoOut = make([]float64, len(j.divers))
+	j.twoOut, j.twoOutAt = make([]float64, len(j.divers)), make([]worstAt, len(j.divers))
+	for d := range j.twoOutAt {
+		j.twoOutAt[d].c = -1
+	}
 	until := j.commitment
 	if j.reached && (j.reach.seg < until.seg || j.reach.seg == until.seg && j.reach.x < until.x) {
 		until = j.reach
@@ -288,7 +295,9 @@ func (j *judge) dearest() {
 		for c := range j.cases {
 			if x := &j.cases[c]; x.kind == sharePair {
 				d := x.donors[0]
-				j.twoOut[d] = math.Max(j.twoOut[d], j.mains(d, s).plusTimes(-1, j.margin(c, s)).highest(end))
+				if at, most := j.mains(d, s).plusTimes(-1, j.margin(c, s)).highestAt(end); most > j.twoOut[d] {
+					j.twoOut[d], j.twoOutAt[d] = most, worstAt{c, spot{i, at}}
+				}
 			}
 		}
 	}

@@ -52,8 +52,14 @@ func (q quad) lowest(end float64) (x, value float64) {
 
 // highest is the maximum on [0, end].
 func (q quad) highest(end float64) float64 {
-	_, v := q.times(-1).lowest(end)
-	return -v
+	_, v := q.highestAt(end)
+	return v
+}
+
+// highestAt is the same with its place.
+func (q quad) highestAt(end float64) (x, value float64) {
+	x, v := q.times(-1).lowest(end)
+	return x, -v
 }
 
 // peak is the place strictly inside (0, end) where q is largest, if it is not

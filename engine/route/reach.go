@@ -56,6 +56,7 @@ func (j *judge) turnAtTheLatest() {
 		if len(f.list) == 0 {
 			continue
 		}
+		j.reachCase = j.caseOf(f.list[0])
 		j.reached, j.reach = true, spot{i, math.Max(0, math.Min(f.list[0].x, s.length))}
 		for _, c := range f.list {
 			j.binds = append(j.binds, Bind{c.check, c.who})
@@ -63,6 +64,21 @@ func (j *judge) turnAtTheLatest() {
 		return
 	}
 	j.reach = j.end
+}
+
+// caseOf finds the failure case that a candidate is; -1 where it is another requirement.
+func (j *judge) caseOf(f candidate) int {
+	if f.check != BindSharing && f.check != CheckLostCylinder && f.check != CheckIndependent {
+		return -1
+	}
+	for c := range j.cases {
+		kind := j.cases[c].kind
+		same := kind.sharing() && f.check == BindSharing || kind == lostWaiting && f.check == CheckLostCylinder || kind == lostMain && f.check == CheckIndependent
+		if same && j.who(&j.cases[c]) == f.who {
+			return c
+		}
+	}
+	return -1
 }
 
 // conditions lists everything the cut plan must pass when it is cut in this segment.

@@ -56,6 +56,9 @@ type Result struct {
 	FarSide     []FarSide     `json:"far_side"`        // D37, per diver, where verified legs are relied on
 	Helpful     *Sharing      `json:"helpful_outflow"` // worst sharing with helpful flow set to zero; nil where there is none
 	Summary     Summary       `json:"summary"`
+
+	// Parts are the numbers that led to it; nil where nothing was computed.
+	Parts *Parts `json:"-"`
 }
 
 // Check is one requirement on the plan.

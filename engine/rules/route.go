@@ -254,6 +254,7 @@ func (c *Case) routeCheck(name string) []finding.Finding {
 			}
 		}
 		f = at(f)
+		f.Steps = c.checkSteps(name, &k)
 		if name == route.CheckSharing && c.Route.WorstSharing != nil {
 			f = c.sharing(f, c.Route.WorstSharing, k.Passed)
 		}
@@ -294,13 +295,6 @@ func (c *Case) sharing(f finding.Finding, w *route.Sharing, passed bool) finding
 		}
 		f.Figures = append(f.Figures, finding.Word("in_bar", inBar), finding.Word("farthest", c.farthest()))
 	}
-	f.Steps = []finding.Step{{
-		What:    "what the donor has left against what two need",
-		Formula: "left minus (donor's rate + victim's rate) × (way out in bar minutes + delay × pressure here) minus the sharing reserve",
-		Inputs:  []finding.Figure{finding.Number("left", w.LeftL, 1, "L"), finding.Number("needed", w.NeedL, 1, "L")},
-		Result:  finding.Number("margin", w.MarginL, 1, "L"),
-		Source:  "method handbook, route method, 4.2 (D18, D21)",
-	}}
 	return f
 }
 
@@ -311,8 +305,8 @@ func turns(c *Case) []finding.Finding {
 		return one(f)
 	}
 	var out []finding.Finding
-	for _, d := range c.Route.Divers {
-		for _, m := range d.Mains {
+	for i, d := range c.Route.Divers {
+		for k, m := range d.Mains {
 			f := answer(finding.Note, "ok", c.nameOf(d.Name))
 			turn := finding.Number("", m.TurnRoundedBar, 1, "bar")
 			f.Observed = &turn
@@ -323,6 +317,7 @@ func turns(c *Case) []finding.Finding {
 			if m.TurnBar > m.StartBar+1e-6 {
 				f.Status, f.Code, f.Path = finding.Refuse, "short", "plan.supplies"
 			}
+			f.Steps = c.turnSteps(i, k)
 			out = append(out, f)
 		}
 	}
@@ -342,6 +337,7 @@ func turns(c *Case) []finding.Finding {
 	if r.WholeRoute {
 		f.Code = "whole"
 	}
+	f.Steps = c.reachSteps()
 	return append(out, f)
 }
 

@@ -124,6 +124,7 @@ func (r Rule) finish(c *Case, f finding.Finding) finding.Finding {
 	if f.Status == finding.NeedsWaiver {
 		f.Waiver = c.Policy.Waivers.For(r.ID)
 	}
+	r.explain(c, &f)
 	w, ok := r.Words[f.Code]
 	if !ok {
 		w, ok = common[f.Code]
@@ -136,6 +137,24 @@ func (r Rule) finish(c *Case, f finding.Finding) finding.Finding {
 		f.Remedy = fill(w.Remedy, f)
 	}
 	return f
+}
+
+// explain gives every finding that says more than "in order" the steps that led
+// to it, and every step its source.
+func (r Rule) explain(c *Case, f *finding.Finding) {
+	said := f.Status != finding.Pass && f.Status != finding.NotApplicable
+	if len(f.Steps) == 0 && (said || f.Observed != nil && f.Limit != nil) {
+		limitAt := ""
+		if r.Cell != "" {
+			limitAt = "policy." + r.cell(c)
+		}
+		f.Steps = []finding.Step{f.Given(f.Path, limitAt)}
+	}
+	for i := range f.Steps {
+		if f.Steps[i].Source == "" {
+			f.Steps[i].Source = f.Citation.Document + ", " + f.Citation.Section
+		}
+	}
 }
 
 // cell is the policy path of the rule with {level} replaced by the level judged.

@@ -29,8 +29,12 @@ type Figure struct {
 	Name   string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
 	Number *float64               `protobuf:"fixed64,2,opt,name=number,proto3,oneof" json:"number,omitempty"`
 	// As printed, without the unit.
-	Text          string `protobuf:"bytes,3,opt,name=text,proto3" json:"text,omitempty"`
-	Unit          string `protobuf:"bytes,4,opt,name=unit,proto3" json:"unit,omitempty"`
+	Text string `protobuf:"bytes,3,opt,name=text,proto3" json:"text,omitempty"`
+	Unit string `protobuf:"bytes,4,opt,name=unit,proto3" json:"unit,omitempty"`
+	// In a step: where the value stands, a path of the engine's input, a cell of the policy, or an earlier step.
+	From string `protobuf:"bytes,5,opt,name=from,proto3" json:"from,omitempty"`
+	// In a step: the people in whose own records the value stands.
+	People        []string `protobuf:"bytes,6,rep,name=people,proto3" json:"people,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -91,6 +95,20 @@ func (x *Figure) GetUnit() string {
 		return x.Unit
 	}
 	return ""
+}
+
+func (x *Figure) GetFrom() string {
+	if x != nil {
+		return x.From
+	}
+	return ""
+}
+
+func (x *Figure) GetPeople() []string {
+	if x != nil {
+		return x.People
+	}
+	return nil
 }
 
 type FindingSubject struct {
@@ -222,14 +240,16 @@ func (x *Citation) GetDateRead() string {
 	return ""
 }
 
-// One line of the arithmetic, to be checked with a pocket calculator.
+// One line of the arithmetic, to be checked with a pocket calculator. The formula names the inputs as they are named.
 type Step struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	What          string                 `protobuf:"bytes,1,opt,name=what,proto3" json:"what,omitempty"`
-	Formula       string                 `protobuf:"bytes,2,opt,name=formula,proto3" json:"formula,omitempty"`
-	Inputs        []*Figure              `protobuf:"bytes,3,rep,name=inputs,proto3" json:"inputs,omitempty"`
-	Result        *Figure                `protobuf:"bytes,4,opt,name=result,proto3" json:"result,omitempty"`
-	Source        string                 `protobuf:"bytes,5,opt,name=source,proto3" json:"source,omitempty"`
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	What    string                 `protobuf:"bytes,1,opt,name=what,proto3" json:"what,omitempty"`
+	Formula string                 `protobuf:"bytes,2,opt,name=formula,proto3" json:"formula,omitempty"`
+	Inputs  []*Figure              `protobuf:"bytes,3,rep,name=inputs,proto3" json:"inputs,omitempty"`
+	Result  *Figure                `protobuf:"bytes,4,opt,name=result,proto3" json:"result,omitempty"`
+	Source  string                 `protobuf:"bytes,5,opt,name=source,proto3" json:"source,omitempty"`
+	// An input stands in records of a person that the reader may not see: the inputs are left out.
+	Withheld      bool `protobuf:"varint,6,opt,name=withheld,proto3" json:"withheld,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -299,6 +319,75 @@ func (x *Step) GetSource() string {
 	return ""
 }
 
+func (x *Step) GetWithheld() bool {
+	if x != nil {
+		return x.Withheld
+	}
+	return false
+}
+
+// A record that a finding relied on.
+type RecordRef struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// diver, card, medical, cylinder, analysis, item, reading, dive, ...
+	Kind          string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	Id            string `protobuf:"bytes,2,opt,name=id,proto3" json:"id,omitempty"`
+	Version       int64  `protobuf:"varint,3,opt,name=version,proto3" json:"version,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordRef) Reset() {
+	*x = RecordRef{}
+	mi := &file_lastlight_v1_report_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordRef) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordRef) ProtoMessage() {}
+
+func (x *RecordRef) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_report_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordRef.ProtoReflect.Descriptor instead.
+func (*RecordRef) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *RecordRef) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *RecordRef) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *RecordRef) GetVersion() int64 {
+	if x != nil {
+		return x.Version
+	}
+	return 0
+}
+
 // The answer of one rule about one subject.
 type Finding struct {
 	state       protoimpl.MessageState `protogen:"open.v1"`
@@ -329,14 +418,16 @@ type Finding struct {
 	Key   string  `protobuf:"bytes,19,opt,name=key,proto3" json:"key,omitempty"`
 	Steps []*Step `protobuf:"bytes,20,rep,name=steps,proto3" json:"steps,omitempty"`
 	// Set where somebody decided otherwise.
-	WaivedBy      string `protobuf:"bytes,21,opt,name=waived_by,json=waivedBy,proto3" json:"waived_by,omitempty"`
+	WaivedBy string `protobuf:"bytes,21,opt,name=waived_by,json=waivedBy,proto3" json:"waived_by,omitempty"`
+	// Records that the finding relied on.
+	Records       []*RecordRef `protobuf:"bytes,22,rep,name=records,proto3" json:"records,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Finding) Reset() {
 	*x = Finding{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[4]
+	mi := &file_lastlight_v1_report_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -348,7 +439,7 @@ func (x *Finding) String() string {
 func (*Finding) ProtoMessage() {}
 
 func (x *Finding) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[4]
+	mi := &file_lastlight_v1_report_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -361,7 +452,7 @@ func (x *Finding) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Finding.ProtoReflect.Descriptor instead.
 func (*Finding) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{4}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Finding) GetRule() string {
@@ -511,6 +602,13 @@ func (x *Finding) GetWaivedBy() string {
 	return ""
 }
 
+func (x *Finding) GetRecords() []*RecordRef {
+	if x != nil {
+		return x.Records
+	}
+	return nil
+}
+
 type FindingCounts struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Refuse        int32                  `protobuf:"varint,1,opt,name=refuse,proto3" json:"refuse,omitempty"`
@@ -526,7 +624,7 @@ type FindingCounts struct {
 
 func (x *FindingCounts) Reset() {
 	*x = FindingCounts{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[5]
+	mi := &file_lastlight_v1_report_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -538,7 +636,7 @@ func (x *FindingCounts) String() string {
 func (*FindingCounts) ProtoMessage() {}
 
 func (x *FindingCounts) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[5]
+	mi := &file_lastlight_v1_report_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -551,7 +649,7 @@ func (x *FindingCounts) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FindingCounts.ProtoReflect.Descriptor instead.
 func (*FindingCounts) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{5}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *FindingCounts) GetRefuse() int32 {
@@ -628,7 +726,7 @@ type Report struct {
 
 func (x *Report) Reset() {
 	*x = Report{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[6]
+	mi := &file_lastlight_v1_report_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -640,7 +738,7 @@ func (x *Report) String() string {
 func (*Report) ProtoMessage() {}
 
 func (x *Report) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[6]
+	mi := &file_lastlight_v1_report_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -653,7 +751,7 @@ func (x *Report) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Report.ProtoReflect.Descriptor instead.
 func (*Report) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{6}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Report) GetPlan() string {
@@ -765,7 +863,7 @@ type DiveFigures struct {
 
 func (x *DiveFigures) Reset() {
 	*x = DiveFigures{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[7]
+	mi := &file_lastlight_v1_report_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -777,7 +875,7 @@ func (x *DiveFigures) String() string {
 func (*DiveFigures) ProtoMessage() {}
 
 func (x *DiveFigures) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[7]
+	mi := &file_lastlight_v1_report_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -790,7 +888,7 @@ func (x *DiveFigures) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DiveFigures.ProtoReflect.Descriptor instead.
 func (*DiveFigures) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{7}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *DiveFigures) GetRuntimeMin() float64 {
@@ -923,7 +1021,7 @@ type CircuitFigures struct {
 
 func (x *CircuitFigures) Reset() {
 	*x = CircuitFigures{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[8]
+	mi := &file_lastlight_v1_report_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -935,7 +1033,7 @@ func (x *CircuitFigures) String() string {
 func (*CircuitFigures) ProtoMessage() {}
 
 func (x *CircuitFigures) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[8]
+	mi := &file_lastlight_v1_report_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -948,7 +1046,7 @@ func (x *CircuitFigures) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CircuitFigures.ProtoReflect.Descriptor instead.
 func (*CircuitFigures) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{8}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *CircuitFigures) GetId() string {
@@ -1061,7 +1159,7 @@ type WatchTimes struct {
 
 func (x *WatchTimes) Reset() {
 	*x = WatchTimes{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[9]
+	mi := &file_lastlight_v1_report_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1073,7 +1171,7 @@ func (x *WatchTimes) String() string {
 func (*WatchTimes) ProtoMessage() {}
 
 func (x *WatchTimes) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[9]
+	mi := &file_lastlight_v1_report_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1086,7 +1184,7 @@ func (x *WatchTimes) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchTimes.ProtoReflect.Descriptor instead.
 func (*WatchTimes) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{9}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *WatchTimes) GetEto() *timestamppb.Timestamp {
@@ -1158,7 +1256,7 @@ type DiverFigures struct {
 
 func (x *DiverFigures) Reset() {
 	*x = DiverFigures{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[10]
+	mi := &file_lastlight_v1_report_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1170,7 +1268,7 @@ func (x *DiverFigures) String() string {
 func (*DiverFigures) ProtoMessage() {}
 
 func (x *DiverFigures) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[10]
+	mi := &file_lastlight_v1_report_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1183,7 +1281,7 @@ func (x *DiverFigures) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DiverFigures.ProtoReflect.Descriptor instead.
 func (*DiverFigures) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{10}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *DiverFigures) GetPerson() string {
@@ -1268,7 +1366,7 @@ type SupplyTurn struct {
 
 func (x *SupplyTurn) Reset() {
 	*x = SupplyTurn{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[11]
+	mi := &file_lastlight_v1_report_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1280,7 +1378,7 @@ func (x *SupplyTurn) String() string {
 func (*SupplyTurn) ProtoMessage() {}
 
 func (x *SupplyTurn) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[11]
+	mi := &file_lastlight_v1_report_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1293,7 +1391,7 @@ func (x *SupplyTurn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SupplyTurn.ProtoReflect.Descriptor instead.
 func (*SupplyTurn) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{11}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *SupplyTurn) GetSupply() string {
@@ -1368,7 +1466,7 @@ type LowerStart struct {
 
 func (x *LowerStart) Reset() {
 	*x = LowerStart{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[12]
+	mi := &file_lastlight_v1_report_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1380,7 +1478,7 @@ func (x *LowerStart) String() string {
 func (*LowerStart) ProtoMessage() {}
 
 func (x *LowerStart) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[12]
+	mi := &file_lastlight_v1_report_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1393,7 +1491,7 @@ func (x *LowerStart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LowerStart.ProtoReflect.Descriptor instead.
 func (*LowerStart) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{12}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *LowerStart) GetStartBar() float64 {
@@ -1441,7 +1539,7 @@ type TurnPlace struct {
 
 func (x *TurnPlace) Reset() {
 	*x = TurnPlace{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[13]
+	mi := &file_lastlight_v1_report_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1453,7 +1551,7 @@ func (x *TurnPlace) String() string {
 func (*TurnPlace) ProtoMessage() {}
 
 func (x *TurnPlace) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[13]
+	mi := &file_lastlight_v1_report_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1466,7 +1564,7 @@ func (x *TurnPlace) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TurnPlace.ProtoReflect.Descriptor instead.
 func (*TurnPlace) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{13}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *TurnPlace) GetMove() int32 {
@@ -1545,7 +1643,7 @@ type RouteLine struct {
 
 func (x *RouteLine) Reset() {
 	*x = RouteLine{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[14]
+	mi := &file_lastlight_v1_report_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1557,7 +1655,7 @@ func (x *RouteLine) String() string {
 func (*RouteLine) ProtoMessage() {}
 
 func (x *RouteLine) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[14]
+	mi := &file_lastlight_v1_report_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1570,7 +1668,7 @@ func (x *RouteLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RouteLine.ProtoReflect.Descriptor instead.
 func (*RouteLine) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{14}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *RouteLine) GetMove() int32 {
@@ -1658,7 +1756,7 @@ type WorstSharing struct {
 
 func (x *WorstSharing) Reset() {
 	*x = WorstSharing{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[15]
+	mi := &file_lastlight_v1_report_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1670,7 +1768,7 @@ func (x *WorstSharing) String() string {
 func (*WorstSharing) ProtoMessage() {}
 
 func (x *WorstSharing) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[15]
+	mi := &file_lastlight_v1_report_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1683,7 +1781,7 @@ func (x *WorstSharing) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WorstSharing.ProtoReflect.Descriptor instead.
 func (*WorstSharing) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{15}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *WorstSharing) GetDonor() string {
@@ -1739,12 +1837,14 @@ var File_lastlight_v1_report_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\n" +
-	"\x19lastlight/v1/report.proto\x12\flastlight.v1\x1a\x1fgoogle/protobuf/timestamp.proto\"l\n" +
+	"\x19lastlight/v1/report.proto\x12\flastlight.v1\x1a\x1fgoogle/protobuf/timestamp.proto\"\x98\x01\n" +
 	"\x06Figure\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x1b\n" +
 	"\x06number\x18\x02 \x01(\x01H\x00R\x06number\x88\x01\x01\x12\x12\n" +
 	"\x04text\x18\x03 \x01(\tR\x04text\x12\x12\n" +
-	"\x04unit\x18\x04 \x01(\tR\x04unitB\t\n" +
+	"\x04unit\x18\x04 \x01(\tR\x04unit\x12\x12\n" +
+	"\x04from\x18\x05 \x01(\tR\x04from\x12\x16\n" +
+	"\x06people\x18\x06 \x03(\tR\x06peopleB\t\n" +
 	"\a_number\"H\n" +
 	"\x0eFindingSubject\x12\x12\n" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x0e\n" +
@@ -1754,13 +1854,18 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\bdocument\x18\x01 \x01(\tR\bdocument\x12\x18\n" +
 	"\aedition\x18\x02 \x01(\tR\aedition\x12\x18\n" +
 	"\asection\x18\x03 \x01(\tR\asection\x12\x1b\n" +
-	"\tdate_read\x18\x04 \x01(\tR\bdateRead\"\xa8\x01\n" +
+	"\tdate_read\x18\x04 \x01(\tR\bdateRead\"\xc4\x01\n" +
 	"\x04Step\x12\x12\n" +
 	"\x04what\x18\x01 \x01(\tR\x04what\x12\x18\n" +
 	"\aformula\x18\x02 \x01(\tR\aformula\x12,\n" +
 	"\x06inputs\x18\x03 \x03(\v2\x14.lastlight.v1.FigureR\x06inputs\x12,\n" +
 	"\x06result\x18\x04 \x01(\v2\x14.lastlight.v1.FigureR\x06result\x12\x16\n" +
-	"\x06source\x18\x05 \x01(\tR\x06source\"\xe4\x05\n" +
+	"\x06source\x18\x05 \x01(\tR\x06source\x12\x1a\n" +
+	"\bwithheld\x18\x06 \x01(\bR\bwithheld\"I\n" +
+	"\tRecordRef\x12\x12\n" +
+	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x0e\n" +
+	"\x02id\x18\x02 \x01(\tR\x02id\x12\x18\n" +
+	"\aversion\x18\x03 \x01(\x03R\aversion\"\x97\x06\n" +
 	"\aFinding\x12\x12\n" +
 	"\x04rule\x18\x01 \x01(\tR\x04rule\x12!\n" +
 	"\frule_version\x18\x02 \x01(\x05R\vruleVersion\x12\x16\n" +
@@ -1784,7 +1889,8 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\x06due_at\x18\x12 \x01(\tR\x05dueAt\x12\x10\n" +
 	"\x03key\x18\x13 \x01(\tR\x03key\x12(\n" +
 	"\x05steps\x18\x14 \x03(\v2\x12.lastlight.v1.StepR\x05steps\x12\x1b\n" +
-	"\twaived_by\x18\x15 \x01(\tR\bwaivedBy\"\xd9\x01\n" +
+	"\twaived_by\x18\x15 \x01(\tR\bwaivedBy\x121\n" +
+	"\arecords\x18\x16 \x03(\v2\x17.lastlight.v1.RecordRefR\arecords\"\xd9\x01\n" +
 	"\rFindingCounts\x12\x16\n" +
 	"\x06refuse\x18\x01 \x01(\x05R\x06refuse\x12$\n" +
 	"\rindeterminate\x18\x02 \x01(\x05R\rindeterminate\x12!\n" +
@@ -1930,25 +2036,26 @@ func file_lastlight_v1_report_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_report_proto_rawDescData
 }
 
-var file_lastlight_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
+var file_lastlight_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
 var file_lastlight_v1_report_proto_goTypes = []any{
 	(*Figure)(nil),                // 0: lastlight.v1.Figure
 	(*FindingSubject)(nil),        // 1: lastlight.v1.FindingSubject
 	(*Citation)(nil),              // 2: lastlight.v1.Citation
 	(*Step)(nil),                  // 3: lastlight.v1.Step
-	(*Finding)(nil),               // 4: lastlight.v1.Finding
-	(*FindingCounts)(nil),         // 5: lastlight.v1.FindingCounts
-	(*Report)(nil),                // 6: lastlight.v1.Report
-	(*DiveFigures)(nil),           // 7: lastlight.v1.DiveFigures
-	(*CircuitFigures)(nil),        // 8: lastlight.v1.CircuitFigures
-	(*WatchTimes)(nil),            // 9: lastlight.v1.WatchTimes
-	(*DiverFigures)(nil),          // 10: lastlight.v1.DiverFigures
-	(*SupplyTurn)(nil),            // 11: lastlight.v1.SupplyTurn
-	(*LowerStart)(nil),            // 12: lastlight.v1.LowerStart
-	(*TurnPlace)(nil),             // 13: lastlight.v1.TurnPlace
-	(*RouteLine)(nil),             // 14: lastlight.v1.RouteLine
-	(*WorstSharing)(nil),          // 15: lastlight.v1.WorstSharing
-	(*timestamppb.Timestamp)(nil), // 16: google.protobuf.Timestamp
+	(*RecordRef)(nil),             // 4: lastlight.v1.RecordRef
+	(*Finding)(nil),               // 5: lastlight.v1.Finding
+	(*FindingCounts)(nil),         // 6: lastlight.v1.FindingCounts
+	(*Report)(nil),                // 7: lastlight.v1.Report
+	(*DiveFigures)(nil),           // 8: lastlight.v1.DiveFigures
+	(*CircuitFigures)(nil),        // 9: lastlight.v1.CircuitFigures
+	(*WatchTimes)(nil),            // 10: lastlight.v1.WatchTimes
+	(*DiverFigures)(nil),          // 11: lastlight.v1.DiverFigures
+	(*SupplyTurn)(nil),            // 12: lastlight.v1.SupplyTurn
+	(*LowerStart)(nil),            // 13: lastlight.v1.LowerStart
+	(*TurnPlace)(nil),             // 14: lastlight.v1.TurnPlace
+	(*RouteLine)(nil),             // 15: lastlight.v1.RouteLine
+	(*WorstSharing)(nil),          // 16: lastlight.v1.WorstSharing
+	(*timestamppb.Timestamp)(nil), // 17: google.protobuf.Timestamp
 }
 var file_lastlight_v1_report_proto_depIdxs = []int32{
 	0,  // 0: lastlight.v1.Step.inputs:type_name -> lastlight.v1.Figure
@@ -1961,33 +2068,34 @@ var file_lastlight_v1_report_proto_depIdxs = []int32{
 	0,  // 7: lastlight.v1.Finding.figures:type_name -> lastlight.v1.Figure
 	2,  // 8: lastlight.v1.Finding.citation:type_name -> lastlight.v1.Citation
 	3,  // 9: lastlight.v1.Finding.steps:type_name -> lastlight.v1.Step
-	5,  // 10: lastlight.v1.Report.counts:type_name -> lastlight.v1.FindingCounts
-	4,  // 11: lastlight.v1.Report.findings:type_name -> lastlight.v1.Finding
-	16, // 12: lastlight.v1.Report.evaluated_at:type_name -> google.protobuf.Timestamp
-	7,  // 13: lastlight.v1.Report.dive:type_name -> lastlight.v1.DiveFigures
-	16, // 14: lastlight.v1.DiveFigures.entry:type_name -> google.protobuf.Timestamp
-	16, // 15: lastlight.v1.DiveFigures.enter_by:type_name -> google.protobuf.Timestamp
-	16, // 16: lastlight.v1.DiveFigures.latest_surfacing:type_name -> google.protobuf.Timestamp
-	9,  // 17: lastlight.v1.DiveFigures.watch:type_name -> lastlight.v1.WatchTimes
-	10, // 18: lastlight.v1.DiveFigures.divers:type_name -> lastlight.v1.DiverFigures
-	13, // 19: lastlight.v1.DiveFigures.turn_at_the_latest:type_name -> lastlight.v1.TurnPlace
-	13, // 20: lastlight.v1.DiveFigures.commitment_point:type_name -> lastlight.v1.TurnPlace
-	14, // 21: lastlight.v1.DiveFigures.route:type_name -> lastlight.v1.RouteLine
-	15, // 22: lastlight.v1.DiveFigures.worst_sharing:type_name -> lastlight.v1.WorstSharing
-	8,  // 23: lastlight.v1.DiveFigures.circuits:type_name -> lastlight.v1.CircuitFigures
-	16, // 24: lastlight.v1.WatchTimes.eto:type_name -> google.protobuf.Timestamp
-	16, // 25: lastlight.v1.WatchTimes.look:type_name -> google.protobuf.Timestamp
-	16, // 26: lastlight.v1.WatchTimes.coordinator:type_name -> google.protobuf.Timestamp
-	16, // 27: lastlight.v1.WatchTimes.dial:type_name -> google.protobuf.Timestamp
-	16, // 28: lastlight.v1.WatchTimes.walk:type_name -> google.protobuf.Timestamp
-	11, // 29: lastlight.v1.DiverFigures.turns:type_name -> lastlight.v1.SupplyTurn
-	12, // 30: lastlight.v1.DiverFigures.lower_starts:type_name -> lastlight.v1.LowerStart
-	11, // 31: lastlight.v1.LowerStart.turns:type_name -> lastlight.v1.SupplyTurn
-	32, // [32:32] is the sub-list for method output_type
-	32, // [32:32] is the sub-list for method input_type
-	32, // [32:32] is the sub-list for extension type_name
-	32, // [32:32] is the sub-list for extension extendee
-	0,  // [0:32] is the sub-list for field type_name
+	4,  // 10: lastlight.v1.Finding.records:type_name -> lastlight.v1.RecordRef
+	6,  // 11: lastlight.v1.Report.counts:type_name -> lastlight.v1.FindingCounts
+	5,  // 12: lastlight.v1.Report.findings:type_name -> lastlight.v1.Finding
+	17, // 13: lastlight.v1.Report.evaluated_at:type_name -> google.protobuf.Timestamp
+	8,  // 14: lastlight.v1.Report.dive:type_name -> lastlight.v1.DiveFigures
+	17, // 15: lastlight.v1.DiveFigures.entry:type_name -> google.protobuf.Timestamp
+	17, // 16: lastlight.v1.DiveFigures.enter_by:type_name -> google.protobuf.Timestamp
+	17, // 17: lastlight.v1.DiveFigures.latest_surfacing:type_name -> google.protobuf.Timestamp
+	10, // 18: lastlight.v1.DiveFigures.watch:type_name -> lastlight.v1.WatchTimes
+	11, // 19: lastlight.v1.DiveFigures.divers:type_name -> lastlight.v1.DiverFigures
+	14, // 20: lastlight.v1.DiveFigures.turn_at_the_latest:type_name -> lastlight.v1.TurnPlace
+	14, // 21: lastlight.v1.DiveFigures.commitment_point:type_name -> lastlight.v1.TurnPlace
+	15, // 22: lastlight.v1.DiveFigures.route:type_name -> lastlight.v1.RouteLine
+	16, // 23: lastlight.v1.DiveFigures.worst_sharing:type_name -> lastlight.v1.WorstSharing
+	9,  // 24: lastlight.v1.DiveFigures.circuits:type_name -> lastlight.v1.CircuitFigures
+	17, // 25: lastlight.v1.WatchTimes.eto:type_name -> google.protobuf.Timestamp
+	17, // 26: lastlight.v1.WatchTimes.look:type_name -> google.protobuf.Timestamp
+	17, // 27: lastlight.v1.WatchTimes.coordinator:type_name -> google.protobuf.Timestamp
+	17, // 28: lastlight.v1.WatchTimes.dial:type_name -> google.protobuf.Timestamp
+	17, // 29: lastlight.v1.WatchTimes.walk:type_name -> google.protobuf.Timestamp
+	12, // 30: lastlight.v1.DiverFigures.turns:type_name -> lastlight.v1.SupplyTurn
+	13, // 31: lastlight.v1.DiverFigures.lower_starts:type_name -> lastlight.v1.LowerStart
+	12, // 32: lastlight.v1.LowerStart.turns:type_name -> lastlight.v1.SupplyTurn
+	33, // [33:33] is the sub-list for method output_type
+	33, // [33:33] is the sub-list for method input_type
+	33, // [33:33] is the sub-list for extension type_name
+	33, // [33:33] is the sub-list for extension extendee
+	0,  // [0:33] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_report_proto_init() }
@@ -1996,15 +2104,15 @@ func file_lastlight_v1_report_proto_init() {
 		return
 	}
 	file_lastlight_v1_report_proto_msgTypes[0].OneofWrappers = []any{}
-	file_lastlight_v1_report_proto_msgTypes[8].OneofWrappers = []any{}
-	file_lastlight_v1_report_proto_msgTypes[11].OneofWrappers = []any{}
+	file_lastlight_v1_report_proto_msgTypes[9].OneofWrappers = []any{}
+	file_lastlight_v1_report_proto_msgTypes[12].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_report_proto_rawDesc), len(file_lastlight_v1_report_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   16,
+			NumMessages:   17,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

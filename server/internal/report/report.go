@@ -4,6 +4,7 @@ package report
 
 import (
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -98,6 +99,9 @@ func Finding(f finding.Finding, n Names) *lastlightv1.Finding {
 		}
 		out.Steps = append(out.Steps, step)
 	}
+	for _, e := range f.Evidence {
+		out.Records = append(out.Records, &lastlightv1.RecordRef{Kind: e.Kind, Id: n.ID(e.ID), Version: e.Version})
+	}
 	return out
 }
 
@@ -116,7 +120,13 @@ func figure(f *finding.Figure, n Names) *lastlightv1.Figure {
 	if f == nil {
 		return nil
 	}
-	return &lastlightv1.Figure{Name: n.In(f.Name), Number: f.Number, Text: n.In(f.Text), Unit: f.Unit}
+	out := &lastlightv1.Figure{Name: n.In(f.Name), Number: f.Number, Text: n.In(f.Text), Unit: f.Unit, From: f.From}
+	if f.Of != "" {
+		for _, p := range strings.Split(f.Of, "+") {
+			out.People = append(out.People, n.ID(p))
+		}
+	}
+	return out
 }
 
 // AboutHealth tells whether a finding says, or would tell, why a person is not available.
@@ -191,10 +201,33 @@ func MaskTraining(r *lastlightv1.Report, mayRead func(person string) bool) {
 		return
 	}
 	r.Findings = shown
+	for _, f := range shown {
+		for _, s := range f.GetSteps() {
+			withhold(s, mayRead)
+		}
+	}
 	for _, d := range r.GetDive().GetDivers() {
 		if !mayRead(d.Person) {
 			d.ConsumptionLMin, d.ConsumptionOrigin, d.CountsAs, d.CountsBecause = 0, "", "", ""
 		}
+	}
+}
+
+// withhold leaves out of a step what would tell a value from the records of a
+// person whom the reader may not see. One such input takes all of them with it:
+// from the others and the result it could be worked out.
+func withhold(s *lastlightv1.Step, mayRead func(person string) bool) {
+	hidden := func(f *lastlightv1.Figure) bool {
+		return slices.ContainsFunc(f.GetPeople(), func(p string) bool { return !mayRead(p) })
+	}
+	for _, f := range s.GetInputs() {
+		s.Withheld = s.Withheld || hidden(f)
+	}
+	if s.GetWithheld() {
+		s.Inputs = nil
+	}
+	if hidden(s.GetResult()) {
+		s.Inputs, s.Result, s.Withheld = nil, nil, true
 	}
 }
 
