@@ -18,6 +18,13 @@ type Diver struct {
 	Reassessed  []calendar.Day `json:"reassessed"`
 	Consent     []Consent      `json:"consent"` // a guardian's, for a minor
 	Guest       bool           `json:"guest"`
+	Arrivals    []Arrival      `json:"arrivals,omitempty"` // at altitude, as the diver says
+}
+
+// Arrival is when a diver came to stay at the altitude of a site.
+type Arrival struct {
+	Site string           `json:"site"`
+	At   calendar.Instant `json:"at"`
 }
 
 // Card is one training card: a level of the ladder or an endorsement.
@@ -67,13 +74,15 @@ type Consent struct {
 	By   string       `json:"by"`
 }
 
-// PastDive is one recorded, closed dive of one diver.
+// PastDive is one recorded dive of one diver. What it left in tissues and lungs
+// is read from its profile, or carefully from depth, duration and gases.
 type PastDive struct {
 	ID           string           `json:"id"`
 	Site         string           `json:"site"`
 	Entry        calendar.Instant `json:"entry"`
 	Out          calendar.Instant `json:"out"`
-	EntryDay     calendar.Day     `json:"entry_day"` // in the zone of that dive's site
+	Open         bool             `json:"open,omitempty"` // the record is not closed: out and depth may not be the last word
+	EntryDay     calendar.Day     `json:"entry_day"`      // in the zone of that dive's site
 	SignedOut    calendar.Instant `json:"signed_out"`
 	Zone         string           `json:"zone"`       // open | cavern | cave
 	CountedAs    string           `json:"counted_as"` // level the diver counted as
@@ -81,6 +90,30 @@ type PastDive struct {
 	Instructor   bool             `json:"instructor"`
 	Uses         []string         `json:"uses"` // endorsements used
 	PenetrationM *float64         `json:"penetration_m"`
-	MaxDepthM    *float64         `json:"max_depth_m"`
+	MaxDepthM    *float64         `json:"max_depth_m"` // the diver's own, else the team's
 	Version      int64            `json:"version"`
+
+	// The place: a barometer's reading, else the altitude; both none = not known.
+	BarometerBar *float64 `json:"barometer_bar,omitempty"`
+	AltitudeM    *float64 `json:"altitude_m,omitempty"`
+	DensityKgM3  *float64 `json:"density_kg_m3,omitempty"`
+
+	Gases   []Breathed `json:"gases,omitempty"`   // the back gas first; empty = not recorded
+	Profile []Sample   `json:"profile,omitempty"` // in order of time; empty = none on record
+	Stops   *bool      `json:"stops,omitempty"`   // required stops; none = not known
+}
+
+// Breathed is one gas of a past dive.
+type Breathed struct {
+	O2       float64  `json:"o2"` // per cent
+	He       float64  `json:"he,omitempty"`
+	DeepestM *float64 `json:"deepest_m,omitempty"` // breathed no deeper than; none = down to the greatest depth
+	Minutes  *float64 `json:"minutes,omitempty"`   // how long; none = not known
+}
+
+// Sample is one point of a recorded profile; depth changes evenly between points.
+type Sample struct {
+	Second int     `json:"s"`
+	DepthM float64 `json:"m"`
+	Gas    int     `json:"gas,omitempty"` // index into Gases, breathed from here on
 }

@@ -405,7 +405,7 @@ type Decompression struct {
 	StopStepM             float64 `json:"stop_step_m"`
 	MinStopMin            float64 `json:"min_stop_min"`
 	SwitchMin             float64 `json:"switch_min"`
-	EarlierDivesHours     int     `json:"earlier_dives_hours"` // tissues are not clean within
+	EarlierDivesHours     int     `json:"earlier_dives_hours"` // dives that ended within count; each is asked for whole
 	AltitudeM             float64 `json:"altitude_m"`          // above this the arrival must be known
 	HoldStopInRestriction Decide  `json:"hold_stop_in_restriction"`
 }

@@ -142,7 +142,7 @@ func (p *Policy) validateDecompression(c *checker) {
 	c.number("decompression.stop_step_m", d.StopStepM, 1, 6, "m")
 	c.number("decompression.min_stop_min", d.MinStopMin, 0, 10, "min")
 	c.number("decompression.switch_min", d.SwitchMin, 0, 10, "min")
-	c.whole("decompression.earlier_dives_hours", d.EarlierDivesHours, 0, 240, "h")
+	c.whole("decompression.earlier_dives_hours", d.EarlierDivesHours, 48, 720, "h")
 	c.number("decompression.altitude_m", d.AltitudeM, 0, 3000, "m")
 	c.decide("decompression.hold_stop_in_restriction", d.HoldStopInRestriction, DecideRefuse, DecideWaiver, DecideCaution)
 	c.number("oxygen.cns_caution_percent", p.Oxygen.CNSCautionPercent, 0, 100, "per cent")

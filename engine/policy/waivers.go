@@ -26,7 +26,7 @@ func defaultWaivers() Waivers {
 		},
 		Nobody: []string{
 			"route.sharing_exit", "gas.analysis", "gas.rich", "gas.hypoxic", "diver.medical", "diver.card", "diver.minimum_age",
-			"diver.not_diving", "cylinder.test", "cylinder.quarantine", "plan.unsupported", "decompression.computed",
+			"diver.not_diving", "cylinder.test", "cylinder.quarantine", "plan.unsupported", "decompression.computed", "decompression.earlier_dives", "decompression.altitude",
 		},
 	}
 }

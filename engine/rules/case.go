@@ -6,6 +6,7 @@ import (
 	"lastlight/engine/calendar"
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
+	"lastlight/engine/history"
 	"lastlight/engine/policy"
 	"lastlight/engine/route"
 	"lastlight/engine/watch"
@@ -43,7 +44,8 @@ type Case struct {
 	RouteProblems []route.Problem   // faults of the route's input
 	RouteMissing  []finding.Finding // inputs without which the route model cannot run
 
-	Tissues []tissues // per member; empty where the route is not computed
+	Starts  []history.Start // what each member brings to the entry; empty where entry, water or altitude is unknown
+	Tissues []tissues       // per member; empty where the route is not computed
 
 	Watch *watch.Times // nil where it cannot be told
 

@@ -3,12 +3,10 @@ package rules
 import (
 	"math"
 
-	"lastlight/engine/calendar"
 	"lastlight/engine/finding"
 	"lastlight/engine/gas"
 	"lastlight/engine/route"
 	"lastlight/engine/tissue"
-	"lastlight/engine/water"
 )
 
 // decompressionRules say where decompression would have to be computed. Until
@@ -17,40 +15,23 @@ func decompressionRules() []Rule {
 	return []Rule{{
 		ID: "decompression.computed", Version: 1, Title: "No decompression beyond what is computed", Citation: handbook("physics", "1, 11"), Cell: "decompression",
 		Words: map[string]Words{
-			"ok":            {Says: "{subject}: no stop on the route, nor on any known way out from any of its stations"},
-			"ceiling":       {Says: "{subject}: decompression not computed yet: a way out has a ceiling from {place}, {observed} into the dive", Remedy: "plan shorter or shallower, so that no way out has a ceiling"},
-			"earlier_dives": {Says: "{subject}: decompression not computed yet: a dive ended {observed} before the entry, {limit} asked", Remedy: "enter {limit} or more after the last dive"},
-			"altitude":      {Says: "{subject}: decompression not computed yet above {limit}, the site is at {observed}", Remedy: "a site at {limit} or below"},
+			"ok":      {Says: "{subject}: no stop on the route, nor on any known way out from any of its stations"},
+			"ceiling": {Says: "{subject}: decompression not computed yet: a way out has a ceiling from {place}, {observed} into the dive", Remedy: "plan shorter or shallower, so that no way out has a ceiling"},
 		},
 		Check: decompression,
 	}}
 }
 
 func decompression(c *Case) []finding.Finding {
-	d := c.Policy.Decompression
 	var out []finding.Finding
-	alt := c.In.Site.AltitudeM
-	if bar := c.In.Site.BarometerBar; alt == nil && bar != nil {
-		if h, err := water.Altitude(*bar); err == nil {
-			alt = &h
-		}
-	}
-	switch {
-	case alt == nil:
-		out = append(out, unknown(c.site(), "the altitude", "site.altitude_m"))
-	case *alt > d.AltitudeM:
-		f := measured(answer(finding.Indeterminate, "altitude", c.site()), finding.Number("", *alt, 0, "m"), finding.Number("", d.AltitudeM, 0, "m"))
-		f.Path = "site.altitude_m"
-		out = append(out, f)
-	}
 	for i, m := range c.Team {
 		s := m.subject()
 		if m.Record == nil {
 			out = append(out, unknown(s, "earlier dives", m.Path))
 			continue
 		}
-		if f, ok := c.earlierDive(m); ok {
-			out = append(out, f)
+		if i >= len(c.Starts) || len(c.Starts[i].Problems) > 0 {
+			out = append(out, unknown(s, "what the tissues hold at the entry", m.Path))
 			continue
 		}
 		if i >= len(c.Tissues) || !c.Tissues[i].known {
@@ -73,29 +54,6 @@ func decompression(c *Case) []finding.Finding {
 	return out
 }
 
-// earlierDive finds the last dive that ended too short a time before this entry
-// for clean tissues. A dive that overlaps this entry counts as just ended.
-func (c *Case) earlierDive(m Member) (finding.Finding, bool) {
-	hours := c.Policy.Decompression.EarlierDivesHours
-	if c.Span.Entry.IsZero() {
-		return finding.Finding{}, false
-	}
-	var last calendar.Instant
-	id := ""
-	for _, d := range m.Record.Dives {
-		if d.Entry.Before(c.Span.Entry) && d.Out.After(last) {
-			last, id = d.Out, d.ID
-		}
-	}
-	if last.IsZero() || c.Span.Entry.Sub(last) >= hours*60 {
-		return finding.Finding{}, false
-	}
-	since := float64(max(0, c.Span.Entry.Sub(last))) / 60
-	f := measured(answer(finding.Indeterminate, "earlier_dives", m.subject()), finding.Number("", since, 2, "h"), finding.CountOf("", hours, "h"))
-	f.Path, f.Evidence = "plan.entry", []finding.Evidence{{Kind: "dive", ID: id}}
-	return f, true
-}
-
 // tissues is what one diver's tissues say about the route.
 type tissues struct {
 	known   bool
@@ -105,28 +63,23 @@ type tissues struct {
 	minute  float64
 }
 
-// load follows every diver's tissues along the route, from a person saturated
-// at the surface, and asks at every depth point and station whether the way on
+// load follows every diver's tissues along the route, from what the diver brings
+// to the entry, and asks at every depth point and station whether the way on
 // and the cheapest known way out can be swum with no stop.
 func (c *Case) load() {
 	if !c.computed() || c.Water == nil || !c.Network.Known {
 		return
 	}
-	d := c.Policy.Decompression
-	variant := tissue.C
-	if d.Model == "zhl16b" {
-		variant = tissue.B
-	}
-	model, err := tissue.New(variant, d.FirstCompartment, tissue.WaterVapour)
-	if err != nil {
+	model := c.model()
+	if model == nil || len(c.Starts) == 0 {
 		return
 	}
-	for _, m := range c.Team {
-		c.Tissues = append(c.Tissues, c.loadOne(model, m))
+	for i, m := range c.Team {
+		c.Tissues = append(c.Tissues, c.loadOne(model, m, c.Starts[i].Tissues))
 	}
 }
 
-func (c *Case) loadOne(model *tissue.Model, m Member) tissues {
+func (c *Case) loadOne(model *tissue.Model, m Member, state tissue.State) tissues {
 	in := &c.RouteInput
 	if len(c.supplies(m.Diver, "main")) == 0 {
 		return tissues{}
@@ -167,7 +120,6 @@ func (c *Case) loadOne(model *tissue.Model, m Member) tissues {
 	}
 	ask := tissue.Way{Water: *c.Water, AscentRate: c.Policy.Speeds.Ascent, GFHigh: c.Policy.Decompression.GFHigh / 100}
 	out := tissues{known: true}
-	state := model.Saturated(c.Water.Surface)
 	minute := 0.0
 	refuse := func(onRoute bool, place string) {
 		out.onRoute = out.onRoute || onRoute

@@ -37,6 +37,7 @@ func Open(in *facts.Input) *Case {
 			c.evaluate(rebuilt)
 		}
 	}
+	c.starts()
 	c.load()
 	c.fromResult()
 	c.watch()

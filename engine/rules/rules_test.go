@@ -206,9 +206,19 @@ var breaches = []breach{
 	{"route.turn", "whole", finding.Note, func(in *facts.Input) {}},
 	{"route.cautions", "said", finding.Caution, func(in *facts.Input) { in.Policy.Gas.Model = "real"; in.Plan.Supplies[0].TemperatureC = nil }},
 	{"decompression.computed", "ceiling", finding.Indeterminate, func(in *facts.Input) { depth(in, 33); longer(in, 300) }},
-	{"decompression.computed", "altitude", finding.Indeterminate, func(in *facts.Input) { in.Site.AltitudeM = new(301.0) }},
-	{"decompression.computed", "earlier_dives", finding.Indeterminate, func(in *facts.Input) {
-		in.Divers[1].Dives = []facts.PastDive{{ID: "x", Entry: enginetest.At("2026-06-12T08:00+02:00"), Out: enginetest.At("2026-06-12T09:01+02:00")}}
+	{"decompression.altitude", "arrival", finding.Indeterminate, func(in *facts.Input) { in.Site.AltitudeM = new(301.0) }},
+	{"decompression.altitude", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Site.AltitudeM, in.Site.BarometerBar = nil, nil }},
+	{"decompression.earlier_dives", "no_gas", finding.Indeterminate, func(in *facts.Input) {
+		in.Divers[1].Dives = []facts.PastDive{{
+			ID: "x", Entry: enginetest.At("2026-06-12T08:00+02:00"), Out: enginetest.At("2026-06-12T09:01+02:00"),
+			MaxDepthM: new(12.0), AltitudeM: new(0.0), DensityKgM3: new(1000.0),
+		}}
+	}},
+	{"decompression.earlier_dives", "open", finding.Indeterminate, func(in *facts.Input) {
+		in.Divers[1].Dives = []facts.PastDive{{ID: "x", Entry: enginetest.At("2026-06-12T08:00+02:00"), Out: enginetest.At("2026-06-12T09:01+02:00"), Open: true}}
+	}},
+	{"decompression.earlier_dives", "planned_before", finding.Caution, func(in *facts.Input) {
+		in.Duties = []facts.Duty{{Plan: "p-0", State: "approved", Diver: in.Plan.Team[1].Diver, As: "diver", From: enginetest.At("2026-06-14T05:00+02:00"), Until: enginetest.At("2026-06-14T06:00+02:00")}}
 	}},
 	{"watch.times", "no_time", finding.Indeterminate, func(in *facts.Input) { in.Site.Zones = nil }},
 	{"watch.can_help", "cannot", finding.NeedsWaiver, func(in *facts.Input) { longer(in, 390); in.Policy.Gas.ConsumptionFloorLMin = 70 }},
