@@ -109,6 +109,7 @@ Analysis: id cylinder analysed_at oxygen_percent helium_percent analysed_by anal
 AppliedRecord: kind id outcome changes
 ApplyRecordsResponse: records problems
 Board: as_of watches caution
+BreathedGas: gas deepest_m minutes
 Brief: plan plan_version code_word text valid
 Card: id level endorsement issued_day expires_day number issuing_body depth_limit_m seen_by seen_at revoked_at revoked_reason
 Chamber: title telephone open_day_and_night travel_min confirmed_day
@@ -122,8 +123,9 @@ DecideResponse: decided plan decision report not_decided explanation
 Decision: id plan plan_version decision decided_by decided_at reason report_hash engine_version policy survey conditions
 DepthPoint: at_m depth_m
 Dive: id site plan plan_version expedition kind entered_at out_at divers cover max_depth_m penetration_m zone legs survey marker_station marker_reached_at openings_seen_open flow_met level_met_m visibility_met_m required_stops left notes taught_level out_at_station version archived state recorded_by
-DiveDiver: person counted_as instructor used start_pressure end_pressure mains gas symptoms max_depth_m
+DiveDiver: person counted_as instructor used start_pressure end_pressure mains gas symptoms max_depth_m other_gases profile
 DiveFigures: runtime_min max_depth_m penetration_m distance_m entry enter_by latest_surfacing watch divers turn_at_the_latest commitment_point route worst_sharing turn_minute circuits
+DiveProfile: samples
 DiverFigures: person name turns lower_starts consumption_l_min consumption_origin counts_as counts_because surface_bar
 DueSummary: hydro_last_day visual_last_day next status
 EmergencyContact: full_name telephone relation
@@ -185,6 +187,7 @@ Policy: id document reason number state in_force_from adopted_by created_at
 Position: latitude longitude
 Pressure: bar psi
 Problem: field read expected message
+ProfileSample: second depth_m gas
 Reading: id site read_at level_m flow visibility_m openings_seen_open notes read_by
 Record: site survey reading permit person cylinder cylinder_set equipment fill analysis policy expedition plan dive incident role
 RecordRef: kind id version

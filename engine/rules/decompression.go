@@ -16,6 +16,7 @@ func decompressionRules() []Rule {
 		ID: "decompression.computed", Version: 1, Title: "No decompression beyond what is computed", Citation: handbook("physics", "1, 11"), Cell: "decompression",
 		Words: map[string]Words{
 			"ok":      {Says: "{subject}: no stop on the route, nor on any known way out from any of its stations"},
+			"start":   {Says: "{subject}: cannot tell, what earlier dives or the arrival at altitude left is not known", Remedy: "complete the earlier dives and the arrival"},
 			"ceiling": {Says: "{subject}: decompression not computed yet: a way out has a ceiling from {place}, {observed} into the dive", Remedy: "plan shorter or shallower, so that no way out has a ceiling"},
 		},
 		Check: decompression,
@@ -31,7 +32,9 @@ func decompression(c *Case) []finding.Finding {
 			continue
 		}
 		if i >= len(c.Starts) || len(c.Starts[i].Problems) > 0 {
-			out = append(out, unknown(s, "what the tissues hold at the entry", m.Path))
+			f := answer(finding.Indeterminate, "start", s)
+			f.Path = m.Path
+			out = append(out, f)
 			continue
 		}
 		if i >= len(c.Tissues) || !c.Tissues[i].known {

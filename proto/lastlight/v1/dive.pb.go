@@ -51,12 +51,13 @@ type Dive struct {
 	// Openings seen open.
 	OpeningsSeenOpen []string `protobuf:"bytes,18,rep,name=openings_seen_open,json=openingsSeenOpen,proto3" json:"openings_seen_open,omitempty"`
 	// Flow, level and visibility as met.
-	FlowMet        string        `protobuf:"bytes,19,opt,name=flow_met,json=flowMet,proto3" json:"flow_met,omitempty"`
-	LevelMetM      *float64      `protobuf:"fixed64,20,opt,name=level_met_m,json=levelMetM,proto3,oneof" json:"level_met_m,omitempty"`
-	VisibilityMetM *float64      `protobuf:"fixed64,21,opt,name=visibility_met_m,json=visibilityMetM,proto3,oneof" json:"visibility_met_m,omitempty"`
-	RequiredStops  bool          `protobuf:"varint,22,opt,name=required_stops,json=requiredStops,proto3" json:"required_stops,omitempty"`
-	Left           []*LeftBehind `protobuf:"bytes,23,rep,name=left,proto3" json:"left,omitempty"`
-	Notes          string        `protobuf:"bytes,24,opt,name=notes,proto3" json:"notes,omitempty"`
+	FlowMet        string   `protobuf:"bytes,19,opt,name=flow_met,json=flowMet,proto3" json:"flow_met,omitempty"`
+	LevelMetM      *float64 `protobuf:"fixed64,20,opt,name=level_met_m,json=levelMetM,proto3,oneof" json:"level_met_m,omitempty"`
+	VisibilityMetM *float64 `protobuf:"fixed64,21,opt,name=visibility_met_m,json=visibilityMetM,proto3,oneof" json:"visibility_met_m,omitempty"`
+	// Whether the dive had required stops; absent: not known, and a flight waits as if it had.
+	RequiredStops *bool         `protobuf:"varint,22,opt,name=required_stops,json=requiredStops,proto3,oneof" json:"required_stops,omitempty"`
+	Left          []*LeftBehind `protobuf:"bytes,23,rep,name=left,proto3" json:"left,omitempty"`
+	Notes         string        `protobuf:"bytes,24,opt,name=notes,proto3" json:"notes,omitempty"`
 	// Level being taught, for kind training.
 	TaughtLevel string `protobuf:"bytes,25,opt,name=taught_level,json=taughtLevel,proto3" json:"taught_level,omitempty"`
 	// Opening where the team surfaced, if another than the start.
@@ -248,8 +249,8 @@ func (x *Dive) GetVisibilityMetM() float64 {
 }
 
 func (x *Dive) GetRequiredStops() bool {
-	if x != nil {
-		return x.RequiredStops
+	if x != nil && x.RequiredStops != nil {
+		return *x.RequiredStops
 	}
 	return false
 }
@@ -321,10 +322,15 @@ type DiveDiver struct {
 	StartPressure *Pressure `protobuf:"bytes,5,opt,name=start_pressure,json=startPressure,proto3" json:"start_pressure,omitempty"`
 	EndPressure   *Pressure `protobuf:"bytes,6,opt,name=end_pressure,json=endPressure,proto3" json:"end_pressure,omitempty"`
 	Mains         string    `protobuf:"bytes,7,opt,name=mains,proto3" json:"mains,omitempty"`
-	Gas           *GasMix   `protobuf:"bytes,8,opt,name=gas,proto3" json:"gas,omitempty"`
+	// Gas of the mains. Later dives within ten days need it: without it nobody can tell what this dive left.
+	Gas *GasMix `protobuf:"bytes,8,opt,name=gas,proto3" json:"gas,omitempty"`
 	// None, or what the diver said at out: no words about health, only yes or no.
-	Symptoms      *bool    `protobuf:"varint,9,opt,name=symptoms,proto3,oneof" json:"symptoms,omitempty"`
-	MaxDepthM     *float64 `protobuf:"fixed64,10,opt,name=max_depth_m,json=maxDepthM,proto3,oneof" json:"max_depth_m,omitempty"`
+	Symptoms  *bool    `protobuf:"varint,9,opt,name=symptoms,proto3,oneof" json:"symptoms,omitempty"`
+	MaxDepthM *float64 `protobuf:"fixed64,10,opt,name=max_depth_m,json=maxDepthM,proto3,oneof" json:"max_depth_m,omitempty"`
+	// Every other gas that was breathed.
+	OtherGases []*BreathedGas `protobuf:"bytes,11,rep,name=other_gases,json=otherGases,proto3" json:"other_gases,omitempty"`
+	// Depth against time; absent: the dive counts as spent at its greatest depth from the descent until out.
+	Profile       *DiveProfile `protobuf:"bytes,12,opt,name=profile,proto3" json:"profile,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -429,6 +435,191 @@ func (x *DiveDiver) GetMaxDepthM() float64 {
 	return 0
 }
 
+func (x *DiveDiver) GetOtherGases() []*BreathedGas {
+	if x != nil {
+		return x.OtherGases
+	}
+	return nil
+}
+
+func (x *DiveDiver) GetProfile() *DiveProfile {
+	if x != nil {
+		return x.Profile
+	}
+	return nil
+}
+
+// A gas breathed besides the mains' gas.
+type BreathedGas struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Gas   *GasMix                `protobuf:"bytes,1,opt,name=gas,proto3" json:"gas,omitempty"`
+	// Breathed no deeper than, m; absent: it counts as breathed at the greatest depth.
+	DeepestM *float64 `protobuf:"fixed64,2,opt,name=deepest_m,json=deepestM,proto3,oneof" json:"deepest_m,omitempty"`
+	// How long; absent: it may have been the whole dive.
+	Minutes       *float64 `protobuf:"fixed64,3,opt,name=minutes,proto3,oneof" json:"minutes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BreathedGas) Reset() {
+	*x = BreathedGas{}
+	mi := &file_lastlight_v1_dive_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BreathedGas) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BreathedGas) ProtoMessage() {}
+
+func (x *BreathedGas) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_dive_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BreathedGas.ProtoReflect.Descriptor instead.
+func (*BreathedGas) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *BreathedGas) GetGas() *GasMix {
+	if x != nil {
+		return x.Gas
+	}
+	return nil
+}
+
+func (x *BreathedGas) GetDeepestM() float64 {
+	if x != nil && x.DeepestM != nil {
+		return *x.DeepestM
+	}
+	return 0
+}
+
+func (x *BreathedGas) GetMinutes() float64 {
+	if x != nil && x.Minutes != nil {
+		return *x.Minutes
+	}
+	return 0
+}
+
+// A recorded depth profile. Between samples the depth changes evenly; the dive
+// begins at the surface at second 0 and the last sample is at the surface (1 m or less).
+type DiveProfile struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Samples       []*ProfileSample       `protobuf:"bytes,1,rep,name=samples,proto3" json:"samples,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DiveProfile) Reset() {
+	*x = DiveProfile{}
+	mi := &file_lastlight_v1_dive_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DiveProfile) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DiveProfile) ProtoMessage() {}
+
+func (x *DiveProfile) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_dive_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DiveProfile.ProtoReflect.Descriptor instead.
+func (*DiveProfile) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *DiveProfile) GetSamples() []*ProfileSample {
+	if x != nil {
+		return x.Samples
+	}
+	return nil
+}
+
+type ProfileSample struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Since entered_at.
+	Second uint32  `protobuf:"varint,1,opt,name=second,proto3" json:"second,omitempty"`
+	DepthM float64 `protobuf:"fixed64,2,opt,name=depth_m,json=depthM,proto3" json:"depth_m,omitempty"`
+	// What is breathed from here on: 0 the mains' gas, 1 the first of other_gases, …
+	Gas           uint32 `protobuf:"varint,3,opt,name=gas,proto3" json:"gas,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ProfileSample) Reset() {
+	*x = ProfileSample{}
+	mi := &file_lastlight_v1_dive_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ProfileSample) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ProfileSample) ProtoMessage() {}
+
+func (x *ProfileSample) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_dive_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ProfileSample.ProtoReflect.Descriptor instead.
+func (*ProfileSample) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ProfileSample) GetSecond() uint32 {
+	if x != nil {
+		return x.Second
+	}
+	return 0
+}
+
+func (x *ProfileSample) GetDepthM() float64 {
+	if x != nil {
+		return x.DepthM
+	}
+	return 0
+}
+
+func (x *ProfileSample) GetGas() uint32 {
+	if x != nil {
+		return x.Gas
+	}
+	return 0
+}
+
 type LegPassed struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Leg   string                 `protobuf:"bytes,1,opt,name=leg,proto3" json:"leg,omitempty"`
@@ -442,7 +633,7 @@ type LegPassed struct {
 
 func (x *LegPassed) Reset() {
 	*x = LegPassed{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[2]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -454,7 +645,7 @@ func (x *LegPassed) String() string {
 func (*LegPassed) ProtoMessage() {}
 
 func (x *LegPassed) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[2]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -467,7 +658,7 @@ func (x *LegPassed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LegPassed.ProtoReflect.Descriptor instead.
 func (*LegPassed) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{2}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *LegPassed) GetLeg() string {
@@ -506,7 +697,7 @@ type LeftBehind struct {
 
 func (x *LeftBehind) Reset() {
 	*x = LeftBehind{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[3]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -518,7 +709,7 @@ func (x *LeftBehind) String() string {
 func (*LeftBehind) ProtoMessage() {}
 
 func (x *LeftBehind) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[3]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -531,7 +722,7 @@ func (x *LeftBehind) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LeftBehind.ProtoReflect.Descriptor instead.
 func (*LeftBehind) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{3}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *LeftBehind) GetKind() string {
@@ -583,7 +774,7 @@ type Measured struct {
 
 func (x *Measured) Reset() {
 	*x = Measured{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[4]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -595,7 +786,7 @@ func (x *Measured) String() string {
 func (*Measured) ProtoMessage() {}
 
 func (x *Measured) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[4]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -608,7 +799,7 @@ func (x *Measured) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Measured.ProtoReflect.Descriptor instead.
 func (*Measured) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{4}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Measured) GetPerson() string {
@@ -649,7 +840,7 @@ type MeasuredCylinder struct {
 
 func (x *MeasuredCylinder) Reset() {
 	*x = MeasuredCylinder{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[5]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -661,7 +852,7 @@ func (x *MeasuredCylinder) String() string {
 func (*MeasuredCylinder) ProtoMessage() {}
 
 func (x *MeasuredCylinder) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[5]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -674,7 +865,7 @@ func (x *MeasuredCylinder) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MeasuredCylinder.ProtoReflect.Descriptor instead.
 func (*MeasuredCylinder) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{5}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *MeasuredCylinder) GetCylinder() string {
@@ -707,7 +898,7 @@ type SignInRequest struct {
 
 func (x *SignInRequest) Reset() {
 	*x = SignInRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[6]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -719,7 +910,7 @@ func (x *SignInRequest) String() string {
 func (*SignInRequest) ProtoMessage() {}
 
 func (x *SignInRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[6]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -732,7 +923,7 @@ func (x *SignInRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignInRequest.ProtoReflect.Descriptor instead.
 func (*SignInRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{6}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *SignInRequest) GetPlan() string {
@@ -792,7 +983,7 @@ type SignInResponse struct {
 
 func (x *SignInResponse) Reset() {
 	*x = SignInResponse{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[7]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -804,7 +995,7 @@ func (x *SignInResponse) String() string {
 func (*SignInResponse) ProtoMessage() {}
 
 func (x *SignInResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[7]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -817,7 +1008,7 @@ func (x *SignInResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignInResponse.ProtoReflect.Descriptor instead.
 func (*SignInResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{7}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *SignInResponse) GetGo() bool {
@@ -886,7 +1077,7 @@ type Watch struct {
 
 func (x *Watch) Reset() {
 	*x = Watch{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[8]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -898,7 +1089,7 @@ func (x *Watch) String() string {
 func (*Watch) ProtoMessage() {}
 
 func (x *Watch) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[8]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -911,7 +1102,7 @@ func (x *Watch) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Watch.ProtoReflect.Descriptor instead.
 func (*Watch) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{8}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Watch) GetDive() string {
@@ -1059,7 +1250,7 @@ type WatchContact struct {
 
 func (x *WatchContact) Reset() {
 	*x = WatchContact{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[9]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1071,7 +1262,7 @@ func (x *WatchContact) String() string {
 func (*WatchContact) ProtoMessage() {}
 
 func (x *WatchContact) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[9]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1084,7 +1275,7 @@ func (x *WatchContact) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchContact.ProtoReflect.Descriptor instead.
 func (*WatchContact) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{9}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *WatchContact) GetPerson() string {
@@ -1133,7 +1324,7 @@ type WatchDiver struct {
 
 func (x *WatchDiver) Reset() {
 	*x = WatchDiver{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[10]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1145,7 +1336,7 @@ func (x *WatchDiver) String() string {
 func (*WatchDiver) ProtoMessage() {}
 
 func (x *WatchDiver) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[10]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1158,7 +1349,7 @@ func (x *WatchDiver) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchDiver.ProtoReflect.Descriptor instead.
 func (*WatchDiver) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{10}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *WatchDiver) GetPerson() string {
@@ -1237,7 +1428,7 @@ type SeenOutRequest struct {
 
 func (x *SeenOutRequest) Reset() {
 	*x = SeenOutRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[11]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1249,7 +1440,7 @@ func (x *SeenOutRequest) String() string {
 func (*SeenOutRequest) ProtoMessage() {}
 
 func (x *SeenOutRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[11]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1262,7 +1453,7 @@ func (x *SeenOutRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SeenOutRequest.ProtoReflect.Descriptor instead.
 func (*SeenOutRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{11}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *SeenOutRequest) GetDive() string {
@@ -1317,7 +1508,7 @@ type SignOutRequest struct {
 
 func (x *SignOutRequest) Reset() {
 	*x = SignOutRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[12]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1329,7 +1520,7 @@ func (x *SignOutRequest) String() string {
 func (*SignOutRequest) ProtoMessage() {}
 
 func (x *SignOutRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[12]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1342,7 +1533,7 @@ func (x *SignOutRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOutRequest.ProtoReflect.Descriptor instead.
 func (*SignOutRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{12}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *SignOutRequest) GetDive() string {
@@ -1410,7 +1601,7 @@ type CorrectWatchRequest struct {
 
 func (x *CorrectWatchRequest) Reset() {
 	*x = CorrectWatchRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[13]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1422,7 +1613,7 @@ func (x *CorrectWatchRequest) String() string {
 func (*CorrectWatchRequest) ProtoMessage() {}
 
 func (x *CorrectWatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[13]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1435,7 +1626,7 @@ func (x *CorrectWatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectWatchRequest.ProtoReflect.Descriptor instead.
 func (*CorrectWatchRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{13}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *CorrectWatchRequest) GetDive() string {
@@ -1492,7 +1683,7 @@ type CloseDiveRequest struct {
 
 func (x *CloseDiveRequest) Reset() {
 	*x = CloseDiveRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[14]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1504,7 +1695,7 @@ func (x *CloseDiveRequest) String() string {
 func (*CloseDiveRequest) ProtoMessage() {}
 
 func (x *CloseDiveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[14]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1517,7 +1708,7 @@ func (x *CloseDiveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseDiveRequest.ProtoReflect.Descriptor instead.
 func (*CloseDiveRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{14}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *CloseDiveRequest) GetDive() *Dive {
@@ -1544,7 +1735,7 @@ type GetBoardRequest struct {
 
 func (x *GetBoardRequest) Reset() {
 	*x = GetBoardRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[15]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1556,7 +1747,7 @@ func (x *GetBoardRequest) String() string {
 func (*GetBoardRequest) ProtoMessage() {}
 
 func (x *GetBoardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[15]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1569,7 +1760,7 @@ func (x *GetBoardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetBoardRequest.ProtoReflect.Descriptor instead.
 func (*GetBoardRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{15}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *GetBoardRequest) GetSite() string {
@@ -1599,7 +1790,7 @@ type Board struct {
 
 func (x *Board) Reset() {
 	*x = Board{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[16]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1611,7 +1802,7 @@ func (x *Board) String() string {
 func (*Board) ProtoMessage() {}
 
 func (x *Board) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[16]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1624,7 +1815,7 @@ func (x *Board) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Board.ProtoReflect.Descriptor instead.
 func (*Board) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{16}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Board) GetAsOf() *timestamppb.Timestamp {
@@ -1658,7 +1849,7 @@ type RecordDiveRequest struct {
 
 func (x *RecordDiveRequest) Reset() {
 	*x = RecordDiveRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[17]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1670,7 +1861,7 @@ func (x *RecordDiveRequest) String() string {
 func (*RecordDiveRequest) ProtoMessage() {}
 
 func (x *RecordDiveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[17]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1683,7 +1874,7 @@ func (x *RecordDiveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordDiveRequest.ProtoReflect.Descriptor instead.
 func (*RecordDiveRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{17}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *RecordDiveRequest) GetDive() *Dive {
@@ -1709,7 +1900,7 @@ type GetDiveRequest struct {
 
 func (x *GetDiveRequest) Reset() {
 	*x = GetDiveRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[18]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1721,7 +1912,7 @@ func (x *GetDiveRequest) String() string {
 func (*GetDiveRequest) ProtoMessage() {}
 
 func (x *GetDiveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[18]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1734,7 +1925,7 @@ func (x *GetDiveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetDiveRequest.ProtoReflect.Descriptor instead.
 func (*GetDiveRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{18}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *GetDiveRequest) GetId() string {
@@ -1760,7 +1951,7 @@ type ListDivesRequest struct {
 
 func (x *ListDivesRequest) Reset() {
 	*x = ListDivesRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[19]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1772,7 +1963,7 @@ func (x *ListDivesRequest) String() string {
 func (*ListDivesRequest) ProtoMessage() {}
 
 func (x *ListDivesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[19]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1785,7 +1976,7 @@ func (x *ListDivesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDivesRequest.ProtoReflect.Descriptor instead.
 func (*ListDivesRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{19}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ListDivesRequest) GetPageSize() int32 {
@@ -1854,7 +2045,7 @@ type ListDivesResponse struct {
 
 func (x *ListDivesResponse) Reset() {
 	*x = ListDivesResponse{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[20]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1866,7 +2057,7 @@ func (x *ListDivesResponse) String() string {
 func (*ListDivesResponse) ProtoMessage() {}
 
 func (x *ListDivesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[20]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1879,7 +2070,7 @@ func (x *ListDivesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDivesResponse.ProtoReflect.Descriptor instead.
 func (*ListDivesResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{20}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ListDivesResponse) GetDives() []*Dive {
@@ -1907,7 +2098,7 @@ type UpdateDiveRequest struct {
 
 func (x *UpdateDiveRequest) Reset() {
 	*x = UpdateDiveRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[21]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1919,7 +2110,7 @@ func (x *UpdateDiveRequest) String() string {
 func (*UpdateDiveRequest) ProtoMessage() {}
 
 func (x *UpdateDiveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[21]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1932,7 +2123,7 @@ func (x *UpdateDiveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateDiveRequest.ProtoReflect.Descriptor instead.
 func (*UpdateDiveRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{21}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *UpdateDiveRequest) GetDive() *Dive {
@@ -1966,7 +2157,7 @@ type ArchiveDiveRequest struct {
 
 func (x *ArchiveDiveRequest) Reset() {
 	*x = ArchiveDiveRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[22]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1978,7 +2169,7 @@ func (x *ArchiveDiveRequest) String() string {
 func (*ArchiveDiveRequest) ProtoMessage() {}
 
 func (x *ArchiveDiveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[22]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1991,7 +2182,7 @@ func (x *ArchiveDiveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ArchiveDiveRequest.ProtoReflect.Descriptor instead.
 func (*ArchiveDiveRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{22}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ArchiveDiveRequest) GetId() string {
@@ -2012,7 +2203,7 @@ var File_lastlight_v1_dive_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\n" +
-	"\x17lastlight/v1/dive.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\xa6\f\n" +
+	"\x17lastlight/v1/dive.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\xbe\f\n" +
 	"\x04Dive\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x1b\n" +
 	"\x04site\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04site\x12\x1b\n" +
@@ -2040,8 +2231,8 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\x12openings_seen_open\x18\x12 \x03(\tB\b\xbaH\x05\x92\x01\x02\x102R\x10openingsSeenOpen\x12F\n" +
 	"\bflow_met\x18\x13 \x01(\tB+\xbaH(r&R\x00R\x04noneR\x03lowR\bmoderateR\x04highR\aextremeR\aflowMet\x12>\n" +
 	"\vlevel_met_m\x18\x14 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x8f@)\x00\x00\x00\x00\x00\x00Y\xc0H\x02R\tlevelMetM\x88\x01\x01\x12H\n" +
-	"\x10visibility_met_m\x18\x15 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00i@)\x00\x00\x00\x00\x00\x00\x00\x00H\x03R\x0evisibilityMetM\x88\x01\x01\x12%\n" +
-	"\x0erequired_stops\x18\x16 \x01(\bR\rrequiredStops\x126\n" +
+	"\x10visibility_met_m\x18\x15 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00i@)\x00\x00\x00\x00\x00\x00\x00\x00H\x03R\x0evisibilityMetM\x88\x01\x01\x12*\n" +
+	"\x0erequired_stops\x18\x16 \x01(\bH\x04R\rrequiredStops\x88\x01\x01\x126\n" +
 	"\x04left\x18\x17 \x03(\v2\x18.lastlight.v1.LeftBehindB\b\xbaH\x05\x92\x01\x02\x10dR\x04left\x12\x1e\n" +
 	"\x05notes\x18\x18 \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x1fR\x05notes\x12*\n" +
 	"\ftaught_level\x18\x19 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\vtaughtLevel\x12-\n" +
@@ -2054,7 +2245,8 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\f_max_depth_mB\x10\n" +
 	"\x0e_penetration_mB\x0e\n" +
 	"\f_level_met_mB\x13\n" +
-	"\x11_visibility_met_m\"\xd1\x03\n" +
+	"\x11_visibility_met_mB\x11\n" +
+	"\x0f_required_stops\"\xcc\x04\n" +
 	"\tDiveDiver\x12\x1f\n" +
 	"\x06person\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06person\x12&\n" +
 	"\n" +
@@ -2069,9 +2261,27 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\x03gas\x18\b \x01(\v2\x14.lastlight.v1.GasMixR\x03gas\x12\x1f\n" +
 	"\bsymptoms\x18\t \x01(\bH\x00R\bsymptoms\x88\x01\x01\x12>\n" +
 	"\vmax_depth_m\x18\n" +
-	" \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\tmaxDepthM\x88\x01\x01B\v\n" +
+	" \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\tmaxDepthM\x88\x01\x01\x12D\n" +
+	"\vother_gases\x18\v \x03(\v2\x19.lastlight.v1.BreathedGasB\b\xbaH\x05\x92\x01\x02\x10\bR\n" +
+	"otherGases\x123\n" +
+	"\aprofile\x18\f \x01(\v2\x19.lastlight.v1.DiveProfileR\aprofileB\v\n" +
 	"\t_symptomsB\x0e\n" +
-	"\f_max_depth_m\"\x7f\n" +
+	"\f_max_depth_m\"\xce\x01\n" +
+	"\vBreathedGas\x12.\n" +
+	"\x03gas\x18\x01 \x01(\v2\x14.lastlight.v1.GasMixB\x06\xbaH\x03\xc8\x01\x01R\x03gas\x12;\n" +
+	"\tdeepest_m\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\bdeepestM\x88\x01\x01\x128\n" +
+	"\aminutes\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80\xa6@!\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\aminutes\x88\x01\x01B\f\n" +
+	"\n" +
+	"_deepest_mB\n" +
+	"\n" +
+	"\b_minutes\"R\n" +
+	"\vDiveProfile\x12C\n" +
+	"\asamples\x18\x01 \x03(\v2\x1b.lastlight.v1.ProfileSampleB\f\xbaH\t\x92\x01\x06\b\x02\x10\xa0\x9c\x01R\asamples\"\x81\x01\n" +
+	"\rProfileSample\x12!\n" +
+	"\x06second\x18\x01 \x01(\rB\t\xbaH\x06*\x04\x18\x80\xc6\n" +
+	"R\x06second\x122\n" +
+	"\adepth_m\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00R\x06depthM\x12\x19\n" +
+	"\x03gas\x18\x03 \x01(\rB\a\xbaH\x04*\x02\x18\bR\x03gas\"\x7f\n" +
 	"\tLegPassed\x12\x19\n" +
 	"\x03leg\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x03leg\x125\n" +
 	"\tdirection\x18\x02 \x01(\tB\x17\xbaH\x14r\x12R\afrom_toR\ato_fromR\tdirection\x12 \n" +
@@ -2249,103 +2459,110 @@ func file_lastlight_v1_dive_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_dive_proto_rawDescData
 }
 
-var file_lastlight_v1_dive_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
+var file_lastlight_v1_dive_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
 var file_lastlight_v1_dive_proto_goTypes = []any{
 	(*Dive)(nil),                  // 0: lastlight.v1.Dive
 	(*DiveDiver)(nil),             // 1: lastlight.v1.DiveDiver
-	(*LegPassed)(nil),             // 2: lastlight.v1.LegPassed
-	(*LeftBehind)(nil),            // 3: lastlight.v1.LeftBehind
-	(*Measured)(nil),              // 4: lastlight.v1.Measured
-	(*MeasuredCylinder)(nil),      // 5: lastlight.v1.MeasuredCylinder
-	(*SignInRequest)(nil),         // 6: lastlight.v1.SignInRequest
-	(*SignInResponse)(nil),        // 7: lastlight.v1.SignInResponse
-	(*Watch)(nil),                 // 8: lastlight.v1.Watch
-	(*WatchContact)(nil),          // 9: lastlight.v1.WatchContact
-	(*WatchDiver)(nil),            // 10: lastlight.v1.WatchDiver
-	(*SeenOutRequest)(nil),        // 11: lastlight.v1.SeenOutRequest
-	(*SignOutRequest)(nil),        // 12: lastlight.v1.SignOutRequest
-	(*CorrectWatchRequest)(nil),   // 13: lastlight.v1.CorrectWatchRequest
-	(*CloseDiveRequest)(nil),      // 14: lastlight.v1.CloseDiveRequest
-	(*GetBoardRequest)(nil),       // 15: lastlight.v1.GetBoardRequest
-	(*Board)(nil),                 // 16: lastlight.v1.Board
-	(*RecordDiveRequest)(nil),     // 17: lastlight.v1.RecordDiveRequest
-	(*GetDiveRequest)(nil),        // 18: lastlight.v1.GetDiveRequest
-	(*ListDivesRequest)(nil),      // 19: lastlight.v1.ListDivesRequest
-	(*ListDivesResponse)(nil),     // 20: lastlight.v1.ListDivesResponse
-	(*UpdateDiveRequest)(nil),     // 21: lastlight.v1.UpdateDiveRequest
-	(*ArchiveDiveRequest)(nil),    // 22: lastlight.v1.ArchiveDiveRequest
-	(*timestamppb.Timestamp)(nil), // 23: google.protobuf.Timestamp
-	(*Pressure)(nil),              // 24: lastlight.v1.Pressure
-	(*GasMix)(nil),                // 25: lastlight.v1.GasMix
-	(*Report)(nil),                // 26: lastlight.v1.Report
-	(*WatchTimes)(nil),            // 27: lastlight.v1.WatchTimes
-	(*DiverFigures)(nil),          // 28: lastlight.v1.DiverFigures
+	(*BreathedGas)(nil),           // 2: lastlight.v1.BreathedGas
+	(*DiveProfile)(nil),           // 3: lastlight.v1.DiveProfile
+	(*ProfileSample)(nil),         // 4: lastlight.v1.ProfileSample
+	(*LegPassed)(nil),             // 5: lastlight.v1.LegPassed
+	(*LeftBehind)(nil),            // 6: lastlight.v1.LeftBehind
+	(*Measured)(nil),              // 7: lastlight.v1.Measured
+	(*MeasuredCylinder)(nil),      // 8: lastlight.v1.MeasuredCylinder
+	(*SignInRequest)(nil),         // 9: lastlight.v1.SignInRequest
+	(*SignInResponse)(nil),        // 10: lastlight.v1.SignInResponse
+	(*Watch)(nil),                 // 11: lastlight.v1.Watch
+	(*WatchContact)(nil),          // 12: lastlight.v1.WatchContact
+	(*WatchDiver)(nil),            // 13: lastlight.v1.WatchDiver
+	(*SeenOutRequest)(nil),        // 14: lastlight.v1.SeenOutRequest
+	(*SignOutRequest)(nil),        // 15: lastlight.v1.SignOutRequest
+	(*CorrectWatchRequest)(nil),   // 16: lastlight.v1.CorrectWatchRequest
+	(*CloseDiveRequest)(nil),      // 17: lastlight.v1.CloseDiveRequest
+	(*GetBoardRequest)(nil),       // 18: lastlight.v1.GetBoardRequest
+	(*Board)(nil),                 // 19: lastlight.v1.Board
+	(*RecordDiveRequest)(nil),     // 20: lastlight.v1.RecordDiveRequest
+	(*GetDiveRequest)(nil),        // 21: lastlight.v1.GetDiveRequest
+	(*ListDivesRequest)(nil),      // 22: lastlight.v1.ListDivesRequest
+	(*ListDivesResponse)(nil),     // 23: lastlight.v1.ListDivesResponse
+	(*UpdateDiveRequest)(nil),     // 24: lastlight.v1.UpdateDiveRequest
+	(*ArchiveDiveRequest)(nil),    // 25: lastlight.v1.ArchiveDiveRequest
+	(*timestamppb.Timestamp)(nil), // 26: google.protobuf.Timestamp
+	(*Pressure)(nil),              // 27: lastlight.v1.Pressure
+	(*GasMix)(nil),                // 28: lastlight.v1.GasMix
+	(*Report)(nil),                // 29: lastlight.v1.Report
+	(*WatchTimes)(nil),            // 30: lastlight.v1.WatchTimes
+	(*DiverFigures)(nil),          // 31: lastlight.v1.DiverFigures
 }
 var file_lastlight_v1_dive_proto_depIdxs = []int32{
-	23, // 0: lastlight.v1.Dive.entered_at:type_name -> google.protobuf.Timestamp
-	23, // 1: lastlight.v1.Dive.out_at:type_name -> google.protobuf.Timestamp
+	26, // 0: lastlight.v1.Dive.entered_at:type_name -> google.protobuf.Timestamp
+	26, // 1: lastlight.v1.Dive.out_at:type_name -> google.protobuf.Timestamp
 	1,  // 2: lastlight.v1.Dive.divers:type_name -> lastlight.v1.DiveDiver
-	2,  // 3: lastlight.v1.Dive.legs:type_name -> lastlight.v1.LegPassed
-	23, // 4: lastlight.v1.Dive.marker_reached_at:type_name -> google.protobuf.Timestamp
-	3,  // 5: lastlight.v1.Dive.left:type_name -> lastlight.v1.LeftBehind
-	24, // 6: lastlight.v1.DiveDiver.start_pressure:type_name -> lastlight.v1.Pressure
-	24, // 7: lastlight.v1.DiveDiver.end_pressure:type_name -> lastlight.v1.Pressure
-	25, // 8: lastlight.v1.DiveDiver.gas:type_name -> lastlight.v1.GasMix
-	24, // 9: lastlight.v1.Measured.start_pressure:type_name -> lastlight.v1.Pressure
-	5,  // 10: lastlight.v1.Measured.cylinders:type_name -> lastlight.v1.MeasuredCylinder
-	24, // 11: lastlight.v1.MeasuredCylinder.pressure:type_name -> lastlight.v1.Pressure
-	23, // 12: lastlight.v1.SignInRequest.entered_at:type_name -> google.protobuf.Timestamp
-	4,  // 13: lastlight.v1.SignInRequest.measured:type_name -> lastlight.v1.Measured
-	8,  // 14: lastlight.v1.SignInResponse.watch:type_name -> lastlight.v1.Watch
-	26, // 15: lastlight.v1.SignInResponse.report:type_name -> lastlight.v1.Report
-	23, // 16: lastlight.v1.Watch.entered_at:type_name -> google.protobuf.Timestamp
-	27, // 17: lastlight.v1.Watch.times:type_name -> lastlight.v1.WatchTimes
-	10, // 18: lastlight.v1.Watch.divers:type_name -> lastlight.v1.WatchDiver
-	23, // 19: lastlight.v1.Watch.next_step_at:type_name -> google.protobuf.Timestamp
-	28, // 20: lastlight.v1.Watch.figures:type_name -> lastlight.v1.DiverFigures
-	9,  // 21: lastlight.v1.Watch.contacts:type_name -> lastlight.v1.WatchContact
-	23, // 22: lastlight.v1.WatchDiver.in_at:type_name -> google.protobuf.Timestamp
-	23, // 23: lastlight.v1.WatchDiver.seen_out_at:type_name -> google.protobuf.Timestamp
-	23, // 24: lastlight.v1.WatchDiver.signed_out_at:type_name -> google.protobuf.Timestamp
-	23, // 25: lastlight.v1.SeenOutRequest.seen_at:type_name -> google.protobuf.Timestamp
-	23, // 26: lastlight.v1.SignOutRequest.out_at:type_name -> google.protobuf.Timestamp
-	24, // 27: lastlight.v1.SignOutRequest.end_pressure:type_name -> lastlight.v1.Pressure
-	23, // 28: lastlight.v1.CorrectWatchRequest.at:type_name -> google.protobuf.Timestamp
-	0,  // 29: lastlight.v1.CloseDiveRequest.dive:type_name -> lastlight.v1.Dive
-	23, // 30: lastlight.v1.Board.as_of:type_name -> google.protobuf.Timestamp
-	8,  // 31: lastlight.v1.Board.watches:type_name -> lastlight.v1.Watch
-	0,  // 32: lastlight.v1.RecordDiveRequest.dive:type_name -> lastlight.v1.Dive
-	23, // 33: lastlight.v1.ListDivesRequest.from:type_name -> google.protobuf.Timestamp
-	23, // 34: lastlight.v1.ListDivesRequest.to:type_name -> google.protobuf.Timestamp
-	0,  // 35: lastlight.v1.ListDivesResponse.dives:type_name -> lastlight.v1.Dive
-	0,  // 36: lastlight.v1.UpdateDiveRequest.dive:type_name -> lastlight.v1.Dive
-	6,  // 37: lastlight.v1.DiveService.SignIn:input_type -> lastlight.v1.SignInRequest
-	11, // 38: lastlight.v1.DiveService.SeenOut:input_type -> lastlight.v1.SeenOutRequest
-	12, // 39: lastlight.v1.DiveService.SignOut:input_type -> lastlight.v1.SignOutRequest
-	13, // 40: lastlight.v1.DiveService.CorrectWatch:input_type -> lastlight.v1.CorrectWatchRequest
-	14, // 41: lastlight.v1.DiveService.CloseDive:input_type -> lastlight.v1.CloseDiveRequest
-	15, // 42: lastlight.v1.DiveService.GetBoard:input_type -> lastlight.v1.GetBoardRequest
-	17, // 43: lastlight.v1.DiveService.RecordDive:input_type -> lastlight.v1.RecordDiveRequest
-	18, // 44: lastlight.v1.DiveService.GetDive:input_type -> lastlight.v1.GetDiveRequest
-	19, // 45: lastlight.v1.DiveService.ListDives:input_type -> lastlight.v1.ListDivesRequest
-	21, // 46: lastlight.v1.DiveService.UpdateDive:input_type -> lastlight.v1.UpdateDiveRequest
-	22, // 47: lastlight.v1.DiveService.ArchiveDive:input_type -> lastlight.v1.ArchiveDiveRequest
-	7,  // 48: lastlight.v1.DiveService.SignIn:output_type -> lastlight.v1.SignInResponse
-	8,  // 49: lastlight.v1.DiveService.SeenOut:output_type -> lastlight.v1.Watch
-	8,  // 50: lastlight.v1.DiveService.SignOut:output_type -> lastlight.v1.Watch
-	8,  // 51: lastlight.v1.DiveService.CorrectWatch:output_type -> lastlight.v1.Watch
-	0,  // 52: lastlight.v1.DiveService.CloseDive:output_type -> lastlight.v1.Dive
-	16, // 53: lastlight.v1.DiveService.GetBoard:output_type -> lastlight.v1.Board
-	0,  // 54: lastlight.v1.DiveService.RecordDive:output_type -> lastlight.v1.Dive
-	0,  // 55: lastlight.v1.DiveService.GetDive:output_type -> lastlight.v1.Dive
-	20, // 56: lastlight.v1.DiveService.ListDives:output_type -> lastlight.v1.ListDivesResponse
-	0,  // 57: lastlight.v1.DiveService.UpdateDive:output_type -> lastlight.v1.Dive
-	0,  // 58: lastlight.v1.DiveService.ArchiveDive:output_type -> lastlight.v1.Dive
-	48, // [48:59] is the sub-list for method output_type
-	37, // [37:48] is the sub-list for method input_type
-	37, // [37:37] is the sub-list for extension type_name
-	37, // [37:37] is the sub-list for extension extendee
-	0,  // [0:37] is the sub-list for field type_name
+	5,  // 3: lastlight.v1.Dive.legs:type_name -> lastlight.v1.LegPassed
+	26, // 4: lastlight.v1.Dive.marker_reached_at:type_name -> google.protobuf.Timestamp
+	6,  // 5: lastlight.v1.Dive.left:type_name -> lastlight.v1.LeftBehind
+	27, // 6: lastlight.v1.DiveDiver.start_pressure:type_name -> lastlight.v1.Pressure
+	27, // 7: lastlight.v1.DiveDiver.end_pressure:type_name -> lastlight.v1.Pressure
+	28, // 8: lastlight.v1.DiveDiver.gas:type_name -> lastlight.v1.GasMix
+	2,  // 9: lastlight.v1.DiveDiver.other_gases:type_name -> lastlight.v1.BreathedGas
+	3,  // 10: lastlight.v1.DiveDiver.profile:type_name -> lastlight.v1.DiveProfile
+	28, // 11: lastlight.v1.BreathedGas.gas:type_name -> lastlight.v1.GasMix
+	4,  // 12: lastlight.v1.DiveProfile.samples:type_name -> lastlight.v1.ProfileSample
+	27, // 13: lastlight.v1.Measured.start_pressure:type_name -> lastlight.v1.Pressure
+	8,  // 14: lastlight.v1.Measured.cylinders:type_name -> lastlight.v1.MeasuredCylinder
+	27, // 15: lastlight.v1.MeasuredCylinder.pressure:type_name -> lastlight.v1.Pressure
+	26, // 16: lastlight.v1.SignInRequest.entered_at:type_name -> google.protobuf.Timestamp
+	7,  // 17: lastlight.v1.SignInRequest.measured:type_name -> lastlight.v1.Measured
+	11, // 18: lastlight.v1.SignInResponse.watch:type_name -> lastlight.v1.Watch
+	29, // 19: lastlight.v1.SignInResponse.report:type_name -> lastlight.v1.Report
+	26, // 20: lastlight.v1.Watch.entered_at:type_name -> google.protobuf.Timestamp
+	30, // 21: lastlight.v1.Watch.times:type_name -> lastlight.v1.WatchTimes
+	13, // 22: lastlight.v1.Watch.divers:type_name -> lastlight.v1.WatchDiver
+	26, // 23: lastlight.v1.Watch.next_step_at:type_name -> google.protobuf.Timestamp
+	31, // 24: lastlight.v1.Watch.figures:type_name -> lastlight.v1.DiverFigures
+	12, // 25: lastlight.v1.Watch.contacts:type_name -> lastlight.v1.WatchContact
+	26, // 26: lastlight.v1.WatchDiver.in_at:type_name -> google.protobuf.Timestamp
+	26, // 27: lastlight.v1.WatchDiver.seen_out_at:type_name -> google.protobuf.Timestamp
+	26, // 28: lastlight.v1.WatchDiver.signed_out_at:type_name -> google.protobuf.Timestamp
+	26, // 29: lastlight.v1.SeenOutRequest.seen_at:type_name -> google.protobuf.Timestamp
+	26, // 30: lastlight.v1.SignOutRequest.out_at:type_name -> google.protobuf.Timestamp
+	27, // 31: lastlight.v1.SignOutRequest.end_pressure:type_name -> lastlight.v1.Pressure
+	26, // 32: lastlight.v1.CorrectWatchRequest.at:type_name -> google.protobuf.Timestamp
+	0,  // 33: lastlight.v1.CloseDiveRequest.dive:type_name -> lastlight.v1.Dive
+	26, // 34: lastlight.v1.Board.as_of:type_name -> google.protobuf.Timestamp
+	11, // 35: lastlight.v1.Board.watches:type_name -> lastlight.v1.Watch
+	0,  // 36: lastlight.v1.RecordDiveRequest.dive:type_name -> lastlight.v1.Dive
+	26, // 37: lastlight.v1.ListDivesRequest.from:type_name -> google.protobuf.Timestamp
+	26, // 38: lastlight.v1.ListDivesRequest.to:type_name -> google.protobuf.Timestamp
+	0,  // 39: lastlight.v1.ListDivesResponse.dives:type_name -> lastlight.v1.Dive
+	0,  // 40: lastlight.v1.UpdateDiveRequest.dive:type_name -> lastlight.v1.Dive
+	9,  // 41: lastlight.v1.DiveService.SignIn:input_type -> lastlight.v1.SignInRequest
+	14, // 42: lastlight.v1.DiveService.SeenOut:input_type -> lastlight.v1.SeenOutRequest
+	15, // 43: lastlight.v1.DiveService.SignOut:input_type -> lastlight.v1.SignOutRequest
+	16, // 44: lastlight.v1.DiveService.CorrectWatch:input_type -> lastlight.v1.CorrectWatchRequest
+	17, // 45: lastlight.v1.DiveService.CloseDive:input_type -> lastlight.v1.CloseDiveRequest
+	18, // 46: lastlight.v1.DiveService.GetBoard:input_type -> lastlight.v1.GetBoardRequest
+	20, // 47: lastlight.v1.DiveService.RecordDive:input_type -> lastlight.v1.RecordDiveRequest
+	21, // 48: lastlight.v1.DiveService.GetDive:input_type -> lastlight.v1.GetDiveRequest
+	22, // 49: lastlight.v1.DiveService.ListDives:input_type -> lastlight.v1.ListDivesRequest
+	24, // 50: lastlight.v1.DiveService.UpdateDive:input_type -> lastlight.v1.UpdateDiveRequest
+	25, // 51: lastlight.v1.DiveService.ArchiveDive:input_type -> lastlight.v1.ArchiveDiveRequest
+	10, // 52: lastlight.v1.DiveService.SignIn:output_type -> lastlight.v1.SignInResponse
+	11, // 53: lastlight.v1.DiveService.SeenOut:output_type -> lastlight.v1.Watch
+	11, // 54: lastlight.v1.DiveService.SignOut:output_type -> lastlight.v1.Watch
+	11, // 55: lastlight.v1.DiveService.CorrectWatch:output_type -> lastlight.v1.Watch
+	0,  // 56: lastlight.v1.DiveService.CloseDive:output_type -> lastlight.v1.Dive
+	19, // 57: lastlight.v1.DiveService.GetBoard:output_type -> lastlight.v1.Board
+	0,  // 58: lastlight.v1.DiveService.RecordDive:output_type -> lastlight.v1.Dive
+	0,  // 59: lastlight.v1.DiveService.GetDive:output_type -> lastlight.v1.Dive
+	23, // 60: lastlight.v1.DiveService.ListDives:output_type -> lastlight.v1.ListDivesResponse
+	0,  // 61: lastlight.v1.DiveService.UpdateDive:output_type -> lastlight.v1.Dive
+	0,  // 62: lastlight.v1.DiveService.ArchiveDive:output_type -> lastlight.v1.Dive
+	52, // [52:63] is the sub-list for method output_type
+	41, // [41:52] is the sub-list for method input_type
+	41, // [41:41] is the sub-list for extension type_name
+	41, // [41:41] is the sub-list for extension extendee
+	0,  // [0:41] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_dive_proto_init() }
@@ -2358,16 +2575,17 @@ func file_lastlight_v1_dive_proto_init() {
 	file_lastlight_v1_values_proto_init()
 	file_lastlight_v1_dive_proto_msgTypes[0].OneofWrappers = []any{}
 	file_lastlight_v1_dive_proto_msgTypes[1].OneofWrappers = []any{}
-	file_lastlight_v1_dive_proto_msgTypes[4].OneofWrappers = []any{}
-	file_lastlight_v1_dive_proto_msgTypes[10].OneofWrappers = []any{}
-	file_lastlight_v1_dive_proto_msgTypes[12].OneofWrappers = []any{}
+	file_lastlight_v1_dive_proto_msgTypes[2].OneofWrappers = []any{}
+	file_lastlight_v1_dive_proto_msgTypes[7].OneofWrappers = []any{}
+	file_lastlight_v1_dive_proto_msgTypes[13].OneofWrappers = []any{}
+	file_lastlight_v1_dive_proto_msgTypes[15].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_dive_proto_rawDesc), len(file_lastlight_v1_dive_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   23,
+			NumMessages:   26,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

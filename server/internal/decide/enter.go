@@ -189,7 +189,7 @@ func (d *Desk) enter(ctx context.Context, tx *store.Tx, s store.PlanState, r *ru
 	}
 	dive := &lastlightv1.Dive{
 		Id: p.Id, Site: p.Site, Plan: p.Id, PlanVersion: s.Version, Expedition: p.Expedition, Kind: p.Kind, TaughtLevel: p.TaughtLevel,
-		EnteredAt: timestamppb.New(measured.EnteredAt), Cover: p.Cover, Survey: r.records.Survey.Number, RequiredStops: false,
+		EnteredAt: timestamppb.New(measured.EnteredAt), Cover: p.Cover, Survey: r.records.Survey.Number, RequiredStops: new(false),
 	}
 	standing := map[string]string{}
 	for _, f := range shown.Dive.Divers {
@@ -198,7 +198,7 @@ func (d *Desk) enter(ctx context.Context, tx *store.Tx, s store.PlanState, r *ru
 	for _, m := range p.Team {
 		start := measured.MainsBar[m.Person]
 		dive.Divers = append(dive.Divers, &lastlightv1.DiveDiver{
-			Person: m.Person, Mains: m.Mains, Gas: m.Gas, CountedAs: standing[m.Person],
+			Person: m.Person, Mains: m.Mains, Gas: m.Gas, OtherGases: carriedGases(m), CountedAs: standing[m.Person],
 			StartPressure: &lastlightv1.Pressure{Unit: &lastlightv1.Pressure_Bar{Bar: start}},
 		})
 	}
@@ -457,9 +457,13 @@ func complete(m, before *lastlightv1.Dive, p *lastlightv1.Plan, row *store.Watch
 	for i, d := range before.Divers {
 		d = proto.CloneOf(d)
 		for _, more := range []*lastlightv1.DiveDiver{row.Divers[i].SignedOut, said[d.Person]} {
-			if more != nil {
-				proto.Merge(d, more)
+			if more == nil {
+				continue
 			}
+			if len(more.OtherGases) > 0 {
+				d.OtherGases = nil // what was breathed, not what was carried
+			}
+			proto.Merge(d, more)
 		}
 		if d.MaxDepthM != nil {
 			m.MaxDepthM = proto.Float64(max(m.GetMaxDepthM(), *d.MaxDepthM))
@@ -469,6 +473,20 @@ func complete(m, before *lastlightv1.Dive, p *lastlightv1.Plan, row *store.Watch
 	f := row.EnterReport
 	if m.MaxDepthM == nil {
 		m.MaxDepthM = proto.Float64(f.GetMaxDepthM())
+	}
+	if m.RequiredStops == nil {
+		m.RequiredStops = before.RequiredStops
+	}
+	for _, d := range m.Divers {
+		depth := m.GetMaxDepthM()
+		if d.MaxDepthM != nil {
+			depth = *d.MaxDepthM
+		}
+		for _, g := range d.OtherGases { // carried for a greater depth than was dived
+			if g.DeepestM != nil && said[d.Person].GetOtherGases() == nil {
+				g.DeepestM = proto.Float64(min(depth, *g.DeepestM))
+			}
+		}
 	}
 	if m.PenetrationM == nil {
 		m.PenetrationM = proto.Float64(f.GetPenetrationM())
@@ -493,6 +511,16 @@ func complete(m, before *lastlightv1.Dive, p *lastlightv1.Plan, row *store.Watch
 		}
 	}
 	return m
+}
+
+// carriedGases are the stage and decompression gases of a diver, which may have
+// been breathed as deep as the plan lets them.
+func carriedGases(m *lastlightv1.PlanDiver) []*lastlightv1.BreathedGas {
+	var out []*lastlightv1.BreathedGas
+	for _, s := range m.Stages {
+		out = append(out, &lastlightv1.BreathedGas{Gas: s.Gas, DeepestM: s.SwitchDepthM})
+	}
+	return out
 }
 
 func hardestZone(route []*lastlightv1.RouteLine) string {

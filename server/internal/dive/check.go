@@ -51,6 +51,9 @@ func Check(d *lastlightv1.Dive, prefix string, now time.Time) error {
 			wrong(at+"max_depth_m", fmt.Sprintf("%g m", *x.MaxDepthM), fmt.Sprintf("at most the dive's, %g m", d.GetMaxDepthM()), "deeper than the dive")
 		}
 	}
+	for i, x := range d.Divers {
+		checkBreathed(d, x, fmt.Sprintf("divers[%d].", i), wrong)
+	}
 	for i, l := range d.Legs {
 		for j, p := range l.People {
 			if !seen[p] {

@@ -437,6 +437,15 @@ func stamp(t *timestamppb.Timestamp) calendar.Instant {
 	return instant(t.AsTime())
 }
 
+// stampUp is the whole minute at or after a time: who arrived then was there no
+// earlier.
+func stampUp(t *timestamppb.Timestamp) calendar.Instant {
+	if t == nil {
+		return calendar.Instant{}
+	}
+	return calendar.FromUnixUp(t.AsTime().Unix())
+}
+
 func orElse(s, fallback string) string {
 	if s == "" {
 		return fallback

@@ -34,8 +34,11 @@ func (c converter) diver(p Person, zone calendar.Zone) (facts.Diver, error) {
 	if r.GuardianConsentTo != nil {
 		d.Consent = append(d.Consent, facts.Consent{From: day(r.GetBirthDay()), To: day(*r.GuardianConsentTo), By: c.pseudonymOrNone(r.Guardian)})
 	}
+	for _, a := range r.Arrivals {
+		d.Arrivals = append(d.Arrivals, facts.Arrival{Site: a.Site, At: stampUp(a.ArrivedAt)})
+	}
 	for _, dive := range p.Dives {
-		past, err := c.pastDive(dive)
+		past, err := c.pastDive(dive, r.Id)
 		if err != nil {
 			return d, err
 		}
@@ -76,7 +79,7 @@ func (c converter) medical(r *lastlightv1.Person, zone calendar.Zone) (*facts.Me
 	return out, nil
 }
 
-func (c converter) pastDive(d PastDive) (facts.PastDive, error) {
+func (c converter) pastDive(d PastDive, person string) (facts.PastDive, error) {
 	zone, err := c.loadZone(d.TimeZone)
 	if err != nil {
 		return facts.PastDive{}, err
@@ -88,12 +91,48 @@ func (c converter) pastDive(d PastDive) (facts.PastDive, error) {
 	}
 	out := facts.PastDive{
 		ID: d.ID, Site: d.Site, Entry: entry, Out: instant(d.OutAt), SignedOut: instant(d.OutAt), EntryDay: on, Zone: zoneWords[d.Zone],
-		CountedAs: d.CountedAs, Instructor: d.Instructor, Uses: d.Used, PenetrationM: d.PenetrationM, MaxDepthM: d.MaxDepthM, Version: d.Version,
+		CountedAs: d.CountedAs, Instructor: d.Instructor, Uses: d.Used, PenetrationM: d.PenetrationM, MaxDepthM: d.MaxDepthM, Open: !d.Closed, Version: d.Version,
+	}
+	if d.Record != nil {
+		whole(&out, d, person)
 	}
 	if d.Kind == string(facts.Training) {
 		out.TrainingAs = d.TaughtLevel
 	}
 	return out, nil
+}
+
+// whole adds what a dive left in this diver: where it was, what was breathed, how
+// deep and when.
+func whole(out *facts.PastDive, d PastDive, person string) {
+	out.Stops = d.Record.RequiredStops
+	out.DensityKgM3 = &d.Place.WaterDensity
+	switch p := d.Place.SurfacePressure.(type) {
+	case *lastlightv1.Site_AltitudeM:
+		out.AltitudeM = &p.AltitudeM
+	case *lastlightv1.Site_BarometerBar:
+		out.BarometerBar = &p.BarometerBar
+	}
+	for _, x := range d.Record.Divers {
+		if x.Person != person {
+			continue
+		}
+		if x.MaxDepthM != nil {
+			out.MaxDepthM = x.MaxDepthM
+		}
+		if x.Gas == nil { // the first of Gases is the back gas: without it the others say nothing
+			return
+		}
+		out.Gases = append(out.Gases, facts.Breathed{O2: x.Gas.OxygenPercent, He: x.Gas.HeliumPercent})
+		for _, g := range x.OtherGases {
+			out.Gases = append(out.Gases, facts.Breathed{
+				O2: g.GetGas().GetOxygenPercent(), He: g.GetGas().GetHeliumPercent(), DeepestM: g.DeepestM, Minutes: g.Minutes,
+			})
+		}
+		for _, p := range x.GetProfile().GetSamples() {
+			out.Profile = append(out.Profile, facts.Sample{Second: int(p.Second), DepthM: p.DepthM, Gas: int(p.Gas)})
+		}
+	}
 }
 
 // zoneWords translates the register's words into the engine's.

@@ -42,10 +42,10 @@ type Records struct {
 // Person is one person with what counts for or against a dive.
 type Person struct {
 	Record *lastlightv1.Person // cards and medical status included
-	Dives  []PastDive          // closed, oldest first
+	Dives  []PastDive          // oldest first
 }
 
-// PastDive is one closed dive of one person.
+// PastDive is one dive of one person.
 type PastDive struct {
 	ID           string
 	Site         string
@@ -60,7 +60,12 @@ type PastDive struct {
 	Used         []string
 	PenetrationM *float64
 	MaxDepthM    *float64
+	Closed       bool
 	Version      int64
+
+	// Of dives that may still count for tissues; nil of older ones.
+	Record *lastlightv1.Dive
+	Place  *lastlightv1.Site // its site: surface pressure and water
 }
 
 // Cylinder is one cylinder with what was done to it.

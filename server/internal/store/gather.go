@@ -205,10 +205,11 @@ SELECT x.person, d.id, d.site, s.time_zone, d.kind, d.taught_level, COALESCE(d.z
        CASE WHEN d.state = 'closed' THEN d.out_at ELSE COALESCE((
          SELECT max(f.at) FROM (SELECT DISTINCT ON (what) at FROM watch_fact WHERE dive = d.id AND person = x.person AND what <> 'in' ORDER BY what, id DESC) f
        ), d.out_at, d.entered_at) END,
-       x.counted_as, x.instructor, x.used, d.penetration_m, d.max_depth_m, d.version
+       x.counted_as, x.instructor, x.used, d.penetration_m, d.max_depth_m, d.version,
+       d.state = 'closed', CASE WHEN d.entered_at >= $4 THEN d.record END, CASE WHEN d.entered_at >= $4 THEN s.doc END
 FROM dive_diver x JOIN dive d ON d.id = x.dive JOIN site s ON s.id = d.site
 WHERE x.person = ANY ($1) AND NOT d.archived AND d.entered_at < $2 AND d.plan IS DISTINCT FROM $3
-ORDER BY x.person, d.entered_at, d.id`, sortedSet(team), g.at, g.r.Plan.Id)
+ORDER BY x.person, d.entered_at, d.id`, sortedSet(team), g.at, g.r.Plan.Id, g.at.Add(-g.divesWhole()))
 	if err != nil {
 		return err
 	}
@@ -218,9 +219,19 @@ ORDER BY x.person, d.entered_at, d.id`, sortedSet(team), g.at, g.r.Plan.Id)
 	}
 	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (o of, err error) {
 		d := &o.dive
-		err = row.Scan(&o.person, &d.ID, &d.Site, &d.TimeZone, &d.Kind, &d.TaughtLevel, &d.Zone, &d.EnteredAt, &d.OutAt,
-			&d.CountedAs, &d.Instructor, &d.Used, &d.PenetrationM, &d.MaxDepthM, &d.Version)
-		return o, err
+		var record, place []byte
+		if err = row.Scan(&o.person, &d.ID, &d.Site, &d.TimeZone, &d.Kind, &d.TaughtLevel, &d.Zone, &d.EnteredAt, &d.OutAt,
+			&d.CountedAs, &d.Instructor, &d.Used, &d.PenetrationM, &d.MaxDepthM, &d.Version, &d.Closed, &record, &place); err != nil {
+			return o, err
+		}
+		if record == nil {
+			return o, nil
+		}
+		d.Record, d.Place = &lastlightv1.Dive{}, &lastlightv1.Site{}
+		if err = proto.Unmarshal(record, d.Record); err != nil {
+			return o, err
+		}
+		return o, unmarshalDocument(place, d.Place)
 	})
 	if err != nil {
 		return err
@@ -251,6 +262,12 @@ WHERE site = $1 AND state = 'closed' AND NOT archived AND entered_at BETWEEN $2 
 		return m, err
 	})
 	return err
+}
+
+// divesWhole is how far back dives are read with gases, profile and place: as
+// far as they count for tissues, and a day more for the length of a dive.
+func (g *gatherer) divesWhole() time.Duration {
+	return time.Duration(g.r.Policy.Decompression.EarlierDivesHours)*time.Hour + 48*time.Hour
 }
 
 func (g *gatherer) gear(ctx context.Context) error {

@@ -246,7 +246,7 @@ func (c *club) enrol(site string, divers ...diver) {
 		}
 	}
 	for k := range 8 {
-		entered := now.AddDate(0, 0, -10-7*k)
+		entered := now.AddDate(0, 0, -11-7*k)
 		dive := &pb.Dive{
 			Id: fmt.Sprintf("past-%s-%d", divers[0].id, k), Site: site, Kind: "normal", EnteredAt: stamp(entered), OutAt: stamp(entered.Add(50 * time.Minute)),
 			MaxDepthM: proto.Float64(18), PenetrationM: proto.Float64(2000), Zone: "cave",
@@ -257,7 +257,7 @@ func (c *club) enrol(site string, divers ...diver) {
 				if level == "" {
 					level = "FULL"
 				}
-				dive.Divers = append(dive.Divers, &pb.DiveDiver{Person: d.id, CountedAs: level})
+				dive.Divers = append(dive.Divers, &pb.DiveDiver{Person: d.id, CountedAs: level, Gas: &pb.GasMix{OxygenPercent: d.mix()}})
 			}
 		}
 		if len(dive.Divers) > 0 {

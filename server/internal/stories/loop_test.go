@@ -44,7 +44,7 @@ func (c *club) setUp(name string, entered, marker time.Time, pair []string, legs
 		Zone: "cave", Survey: 1, Legs: legs, MarkerStation: "far", MarkerReachedAt: stamp(marker), FlowMet: "none", LevelMetM: proto.Float64(0.5), VisibilityMetM: proto.Float64(15),
 	}
 	for _, p := range pair {
-		d.Divers = append(d.Divers, &pb.DiveDiver{Person: p, CountedAs: "FULL"})
+		d.Divers = append(d.Divers, &pb.DiveDiver{Person: p, CountedAs: "FULL", Gas: &pb.GasMix{OxygenPercent: 32}})
 	}
 	c.apply(record(d))
 }

@@ -191,7 +191,7 @@ func (c *club) bare(name string, analysed bool, edit func(*pb.Person)) diver {
 		c.apply(record(e))
 	}
 	for k := range 8 {
-		entered := now.AddDate(0, 0, -10-7*k).Add(time.Hour)
+		entered := now.AddDate(0, 0, -11-7*k).Add(time.Hour)
 		c.apply(record(&pb.Dive{
 			Id: fmt.Sprintf("past-%s-%d", name, k), Site: "spring", Kind: "normal", EnteredAt: stamp(entered), OutAt: stamp(entered.Add(50 * time.Minute)),
 			MaxDepthM: proto.Float64(18), PenetrationM: proto.Float64(2000), Zone: "cave", Divers: []*pb.DiveDiver{{Person: name, CountedAs: "FULL"}},

@@ -1,0 +1,63 @@
+package dive
+
+import (
+	"fmt"
+
+	lastlightv1 "lastlight/proto/lastlight/v1"
+)
+
+// How far a profile and the record beside it may differ: gauges and people round.
+const (
+	profileSlackM = 1   // metres
+	profileSlackS = 120 // seconds
+	surfaceM      = 1   // metres; shallower is out of the water
+)
+
+// checkBreathed says what is wrong with the gases and the profile of one diver.
+// A profile that does not fit its dive would later be no more than "cannot tell".
+func checkBreathed(d *lastlightv1.Dive, x *lastlightv1.DiveDiver, at string, wrong func(field, read, expected, message string)) {
+	deepest := d.GetMaxDepthM()
+	if x.MaxDepthM != nil {
+		deepest = *x.MaxDepthM
+	}
+	minutes := d.OutAt.AsTime().Sub(d.EnteredAt.AsTime()).Minutes()
+	if x.Gas == nil && (len(x.OtherGases) > 0 || x.Profile != nil) {
+		wrong(at+"gas", "", "the gas of the mains", "other gases or a profile are recorded, but not what the mains held")
+	}
+	sum := 0.0
+	for i, g := range x.OtherGases {
+		field := fmt.Sprintf("%sother_gases[%d].", at, i)
+		if g.DeepestM != nil && *g.DeepestM > deepest {
+			wrong(field+"deepest_m", fmt.Sprintf("%g m", *g.DeepestM), fmt.Sprintf("at most %g m, how deep the diver was", deepest), "breathed deeper than the dive")
+		}
+		sum += g.GetMinutes()
+	}
+	if sum > minutes && minutes > 0 {
+		wrong(at+"other_gases", fmt.Sprintf("%g min in all", sum), fmt.Sprintf("at most the dive's %.0f min", minutes), "the gases were breathed for longer than the dive")
+	}
+	if x.Profile == nil {
+		return
+	}
+	before := int64(-1)
+	for i, p := range x.Profile.Samples {
+		field := fmt.Sprintf("%sprofile.samples[%d].", at, i)
+		switch {
+		case int64(p.Second) <= before:
+			wrong(field+"second", fmt.Sprint(p.Second), fmt.Sprintf("after %d", before), "samples are in order of time")
+		case p.DepthM > deepest+profileSlackM:
+			wrong(field+"depth_m", fmt.Sprintf("%g m", p.DepthM), fmt.Sprintf("at most %g m, the greatest depth recorded", deepest), "the profile is deeper than the dive")
+		case int(p.Gas) > len(x.OtherGases):
+			wrong(field+"gas", fmt.Sprint(p.Gas), fmt.Sprintf("0 to %d", len(x.OtherGases)), "no such gas is recorded")
+		}
+		before = int64(p.Second)
+	}
+	if n := len(x.Profile.Samples); n > 0 {
+		last := x.Profile.Samples[n-1]
+		if last.DepthM > surfaceM {
+			wrong(at+"profile", fmt.Sprintf("ends at %g m", last.DepthM), "a last sample at the surface", "the profile does not end at the surface")
+		}
+		if float64(last.Second) > minutes*60+profileSlackS && minutes > 0 {
+			wrong(at+"profile", fmt.Sprintf("%d s", last.Second), fmt.Sprintf("at most the dive's %.0f min", minutes), "the profile is longer than the dive")
+		}
+	}
+}
