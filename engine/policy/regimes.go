@@ -63,7 +63,8 @@ func defaultSources() []Source {
 		d("entry", "T2, open: half an hour"), d("watch", "T36"), d("overlap", "T34"),
 		d("cylinders", "T9-T19"), p("cylinders.strict_out_of_test", "9.2 D4"), d("cylinders.due_soon_days", "T3"), p("cylinders.oxygen_clean_above_o2", "0, oxygen cleaning"),
 		p("kit", "9.3"), d("kit", "T20, T21"),
-		p("decompression", "open: the model's usual setting"), r("decompression.hold_stop_in_restriction", "5"), r("decompression.earlier_dives_hours", "5, open: ten days, after which no compartment holds anything"), {"decompression.altitude_m", handbook("physics", "9")},
+		p("decompression", "open: the model's usual setting"), r("decompression.hold_stop_in_restriction", "5"), r("decompression.earlier_dives_hours", "5, open: ten days, after which no compartment holds anything"),
+		{"decompression.altitude_m", handbook("physics", "9")},
 		p("oxygen", "open: published exposure limits"), r("failures", "6"), d("flying", "T38"), d("first_aid_oxygen", "T39"),
 		d("statistics", "T41"), p("retention", "13"), r("waivers", "6"), p("waivers", "2.2"),
 	}
