@@ -21,6 +21,16 @@ type CylinderDue struct {
 	DaysLeft int             `json:"days_left"` // to Next; negative = days over; 0 when Next is nil
 	Why      []string        `json:"why,omitempty"`
 	Caution  []string        `json:"caution,omitempty"`
+
+	HydroFrom, VisualFrom Anchor `json:"-"` // what the last good days were counted from
+}
+
+// Anchor is what a last good day was counted from (T4).
+type Anchor struct {
+	What     string        // event, first service, manufacture, or next due as stamped
+	Mark     calendar.Mark // none: unknown
+	Months   int           // 0 for a date that was stamped
+	MonthEnd bool          // month-counted, or the day is unknown
 }
 
 // lastGood is a last good day with what its reader must be told.
@@ -28,6 +38,7 @@ type lastGood struct {
 	day             calendar.Day
 	assumed         bool // the month's end was taken because the day is unknown
 	fromManufacture bool
+	anchor          Anchor
 }
 
 func (a lastGood) later(b lastGood) lastGood {
@@ -40,7 +51,7 @@ func (a lastGood) later(b lastGood) lastGood {
 // DueOn tells when the cylinder's tests run out, as known on the day (T10–T13).
 func DueOn(c Cylinder, on calendar.Day, rules CylinderRules) CylinderDue {
 	hydro, visual, uncounted := c.clocks(on, rules)
-	out := CylinderDue{Hydro: hydro.day, Visual: visual.day, Status: calendar.CannotTell}
+	out := CylinderDue{Hydro: hydro.day, Visual: visual.day, Status: calendar.CannotTell, HydroFrom: hydro.anchor, VisualFrom: visual.anchor}
 	if hydro.day.IsZero() {
 		out.Why = append(out.Why, HydroUnknown)
 		if uncounted {
@@ -77,11 +88,11 @@ func DueOn(c Cylinder, on calendar.Day, rules CylinderRules) CylinderDue {
 // current examination is not on record.
 func (c Cylinder) clocks(on calendar.Day, rules CylinderRules) (hydro, visual lastGood, uncounted bool) {
 	monthly := c.Regime.Count != CountExact
-	good := func(m calendar.Mark, months int, stamped calendar.Mark) lastGood {
+	good := func(what string, m calendar.Mark, months int, stamped calendar.Mark) lastGood {
 		day, assumed := m.LastGood(months, monthly)
-		g := lastGood{day: day, assumed: assumed}
+		g := lastGood{day: day, assumed: assumed, anchor: Anchor{what, m, months, monthly || !m.DayKnown()}}
 		if next, assumed := stamped.LastGood(0, monthly); !next.IsZero() && next.Before(day) {
-			g = lastGood{day: next, assumed: assumed}
+			g = lastGood{day: next, assumed: assumed, anchor: Anchor{"next due, as stamped", stamped, 0, monthly || !stamped.DayKnown()}}
 		}
 		return g
 	}
@@ -100,17 +111,21 @@ func (c Cylinder) clocks(on calendar.Day, rules CylinderRules) (hydro, visual la
 				continue
 			}
 			if !since.Before(last) {
-				last, hydro = since, good(e.Date, c.Regime.HydroMonths, e.NextDue)
+				last, hydro = since, good("hydro test", e.Date, c.Regime.HydroMonths, e.NextDue)
 			}
-			visual = visual.later(good(e.Date, months, calendar.Mark{}))
+			visual = visual.later(good("hydro test", e.Date, months, calendar.Mark{}))
 		case EventVisual:
-			visual = visual.later(good(e.Date, months, e.NextDue))
+			visual = visual.later(good("visual inspection", e.Date, months, e.NextDue))
 		}
 	}
 	if last.IsZero() {
 		base, fromManufacture := c.base(on)
-		hydro = good(base, c.Regime.HydroMonths, calendar.Mark{})
-		v := good(base, months, calendar.Mark{})
+		what := "manufacture"
+		if !fromManufacture && base == c.FirstService {
+			what = "first service"
+		}
+		hydro = good(what, base, c.Regime.HydroMonths, calendar.Mark{})
+		v := good(what, base, months, calendar.Mark{})
 		hydro.fromManufacture, v.fromManufacture = fromManufacture, fromManufacture
 		visual = visual.later(v)
 	}

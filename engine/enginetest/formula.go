@@ -55,7 +55,7 @@ func Half(f finding.Figure) float64 {
 
 func calculate(s finding.Step, value func(finding.Figure) (Range, error)) (Range, error) {
 	switch s.Formula {
-	case finding.Recorded, finding.Missing, finding.Compared, finding.MonthEnd, finding.SameDay, finding.DaysOn, finding.Minutes, finding.Earliest, finding.Latest, finding.Needed:
+	case finding.Recorded, finding.Missing, finding.Compared, finding.MonthEnd, finding.SameDay, finding.DaysOn, finding.Minutes, finding.Earliest, finding.Latest, finding.Needed, finding.WallStep:
 		return Range{}, ErrWords
 	}
 	values := map[string]Range{}

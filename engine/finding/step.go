@@ -34,6 +34,7 @@ const (
 	Minutes  = "time + minutes"            // so many elapsed minutes later
 	Earliest = "the earliest of all dates" // of the dates among the inputs
 	Latest   = "the latest of all dates"
+	WallStep = "up to the next wall-clock minute divisible by step"
 	Needed   = "of each no more than is needed from there on"
 )
 

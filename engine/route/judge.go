@@ -32,6 +32,7 @@ type judge struct {
 	twoOut            []float64 // litres, per diver
 	twoOutAt          []worstAt // and where; case -1: nowhere
 	shareOf           []ShareParts
+	home              []HomeParts
 	reachCase         int  // the case that binds first at the reach, -1 where no case does
 	helpfulFlow       bool // some way out is swum with the flow
 	penetrationMetres float64
@@ -383,6 +384,7 @@ func (j *judge) exitRate(g *DiverGas, d int) {
 	if minutes > 1e-9 {
 		rate = barMin / minutes
 	}
+	j.home = append(j.home, HomeParts{BarMin: barMin, Minutes: minutes, MeanBar: rate})
 	g.ExitRateLMin = float64(j.divers[d].after * rate)
 	g.ExitRateLasts = math.Max(0, g.SurfaceL) / g.ExitRateLMin
 }

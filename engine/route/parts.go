@@ -14,6 +14,7 @@ type Parts struct {
 	End                 []LeftParts     // at the surface, per cylinder as in Cylinders
 
 	Share    []ShareParts  // in team order
+	Home     []HomeParts   // in team order
 	Sharing  *PlaceParts   // at the dearest place; nil for one diver
 	Lost     *PlaceParts   // the worst lost waiting cylinder; nil where none waits
 	LostMain *PlaceParts   // the worst lost independent main
@@ -87,6 +88,12 @@ type ShareParts struct {
 	BarMin                               float64 // up to the commitment point
 }
 
+// HomeParts is the way home as planned, from the commitment point to the surface.
+type HomeParts struct {
+	BarMin, Minutes float64
+	MeanBar         float64 // that of the greatest depth where the way home takes no time
+}
+
 // PlaceParts is the check of a failure at one place (4.2 and D24).
 type PlaceParts struct {
 	Check     string
@@ -149,6 +156,7 @@ func (j *judge) parts() *Parts {
 		v := &j.divers[d]
 		p.Rates = append(p.Rates, RateParts{v.name, v.rmv, pol.StressFactor, pol.ContingencyFloorLMin, v.after})
 	}
+	p.Home = j.home
 	p.Stretches = j.stretches()
 	for k := range j.cyls {
 		p.End = append(p.End, LeftParts{Cylinder: k, Breathed: j.breathed(k, len(j.segs)-1, j.barMin), LeftL: j.content[k], ReserveL: j.cyls[k].planned})

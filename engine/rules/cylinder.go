@@ -185,6 +185,7 @@ func cylinderTest(c *Case, s finding.Subject, cyl *facts.Cylinder, _ facts.Suppl
 	base := measured(pass(s), finding.Word("", c.Days.Last.String()), finding.Word("", limit))
 	base.Figures = []finding.Figure{finding.Word("next", next), finding.Word("filled", dayOr(filled, "unknown"))}
 	base.Evidence = record("cylinder", cyl.ID, cyl.Version)
+	base.Steps = c.testSteps(d, c.cylinderPath(cyl.ID))
 	var out []finding.Finding
 	for _, why := range may.Use.Why {
 		f := base
@@ -229,6 +230,15 @@ func cylinderTest(c *Case, s finding.Subject, cyl *facts.Cylinder, _ facts.Suppl
 		out = append(out, f)
 	}
 	return out
+}
+
+func (c *Case) cylinderPath(id string) string {
+	for i := range c.In.Cylinders {
+		if c.In.Cylinders[i].ID == id {
+			return path("cylinders", i, "events")
+		}
+	}
+	return "cylinders"
 }
 
 func anyBlocks(fs []finding.Finding) bool {

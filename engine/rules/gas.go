@@ -137,6 +137,9 @@ func analysed(c *Case, s finding.Subject, cyl *facts.Cylinder, sup facts.Supply,
 	if len(out) == 0 {
 		out = append(out, base)
 	}
+	for i := range out {
+		out[i].Steps = c.analysisSteps(a, ans.LastDay, out[i])
+	}
 	return out
 }
 
@@ -293,6 +296,7 @@ func rich(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) []
 		short := finding.Number("", po2-limit, 3, "bar")
 		f.Status, f.Code, f.Path, f.Shortfall = finding.Refuse, "rich", at, &short
 	}
+	f.Steps = c.oxygenSteps(m, depth, at, f)
 	return one(f)
 }
 
@@ -308,16 +312,21 @@ func hypoxic(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string)
 			f.Status, f.Code = finding.Caution, "travel"
 		}
 	}
+	f.Steps = c.oxygenSteps(m, 0, at, f)
 	return one(f)
 }
 
 // density in g/L of an ideal gas at 0 °C, the convention in which the advised
 // limits are given (physics 5; molar masses of the standard atomic weights).
 func density(m gas.Mix, bar float64) float64 {
-	const oxygen, nitrogen, helium = 31.998, 28.0134, 4.0026 // g/mol
 	const gasConstant, zeroCelsius = 8.314462618, 273.15
-	molar := float64(m.O2*oxygen) + float64(m.N2()*nitrogen) + float64(m.He*helium)
-	return bar * 100 * molar / (gasConstant * zeroCelsius)
+	return bar * 100 * molarMass(m) / (gasConstant * zeroCelsius)
+}
+
+// molarMass of a mix, g/mol.
+func molarMass(m gas.Mix) float64 {
+	const oxygen, nitrogen, helium = 31.998, 28.0134, 4.0026
+	return float64(m.O2*oxygen) + float64(m.N2()*nitrogen) + float64(m.He*helium)
 }
 
 func dense(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) []finding.Finding {
@@ -336,5 +345,6 @@ func dense(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) [
 	case d > p.DensityCautionGL:
 		f.Status, f.Code = finding.Caution, "dense"
 	}
+	f.Steps = c.densitySteps(m, depth, at, f)
 	return one(f)
 }

@@ -131,6 +131,10 @@ func burn(c *Case) []finding.Finding {
 		f := measured(pass(s), finding.Number("", *k.Item.BurnMin, 1, "min"), finding.Number("", need, 0, "min"))
 		f.Figures = []finding.Figure{finding.Number("runtime", c.Span.RuntimeMin, 1, "min")}
 		f.Evidence = record("item", k.Item.ID, k.Item.Version)
+		lines := c.explaining("dates and deadlines, T43")
+		lines.add("burn time asked for", "up to whole (factor × runtime)", finding.Number("asked", need, 0, "min"),
+			finding.Number("factor", factor, 3, "").At("policy.lights"), minutes("runtime", c.Span.RuntimeMin).At("lines of plan.runtime"))
+		f.Steps = append(lines.list, f.Given(k.Path, finding.Above))
 		if *k.Item.BurnMin < need {
 			short := finding.Number("", need-*k.Item.BurnMin, 1, "min")
 			f.Status, f.Code, f.Path, f.Shortfall = finding.Refuse, "short", k.Path, &short

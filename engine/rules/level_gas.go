@@ -132,7 +132,7 @@ func startGas(c *Case) []finding.Finding {
 		if l == nil {
 			return one(levelUnknown(c, s))
 		}
-		have, volume, ok := c.contents(m)
+		have, volume, fillings, ok := c.contents(m)
 		if !ok {
 			return one(unknown(s, "the gas at the start", "plan.supplies"))
 		}
@@ -145,22 +145,30 @@ func startGas(c *Case) []finding.Finding {
 				finding.Number("need_bar", math.Ceil(l.MinStartGasL/volume), 0, "bar"),
 			}
 		}
+		f.Steps = c.startSteps(fillings, have, f)
 		return one(f)
 	})
 }
 
+// mainFilling is what one main cylinder holds.
+type mainFilling struct {
+	supply, cylinder    string
+	filling             gas.Filling
+	volume, bar, litres float64
+}
+
 // contents is what a diver's mains hold by the policy's gas model, and their
 // water volume.
-func (c *Case) contents(m Member) (litres, volume float64, ok bool) {
+func (c *Case) contents(m Member) (litres, volume float64, each []mainFilling, ok bool) {
 	mains := c.supplies(m.Diver, facts.Main)
 	if len(mains) == 0 || c.Water == nil {
-		return 0, 0, false
+		return 0, 0, nil, false
 	}
 	for _, s := range mains {
 		bar := c.startBar(s)
 		mix, known := c.mixOf(s)
 		if bar == nil || !known {
-			return 0, 0, false
+			return 0, 0, nil, false
 		}
 		kelvin := 293.15
 		if s.TemperatureC != nil {
@@ -168,18 +176,20 @@ func (c *Case) contents(m Member) (litres, volume float64, ok bool) {
 		}
 		filling, err := gas.NewFilling(gas.Model(c.Policy.Gas.Model), mix, kelvin, c.Water.Surface)
 		if err != nil {
-			return 0, 0, false
+			return 0, 0, nil, false
 		}
 		for _, id := range s.Cylinders {
 			cyl := c.In.Cylinder(id)
 			if cyl == nil || cyl.VolumeL <= 0 {
-				return 0, 0, false
+				return 0, 0, nil, false
 			}
 			volume += cyl.VolumeL
-			litres += filling.Litres(cyl.VolumeL, *bar)
+			held := filling.Litres(cyl.VolumeL, *bar)
+			litres += held
+			each = append(each, mainFilling{s.ID, id, filling, cyl.VolumeL, *bar, held})
 		}
 	}
-	return litres, volume, volume > 0
+	return litres, volume, each, volume > 0
 }
 
 // visibility is read on the day; before, it is a condition of entry.

@@ -120,6 +120,7 @@ func (c *Case) medical(m Member) []finding.Finding {
 		return one(f)
 	}
 	a, _ := c.medicalDue(m)
+	f.Steps = c.medicalSteps(m, a)
 	switch a.Verdict {
 	case due.MedicalValid:
 		f.Status, f.Code, f.Path = finding.Pass, "ok", ""

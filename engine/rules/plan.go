@@ -178,6 +178,7 @@ func runtime(c *Case) []finding.Finding {
 			f.Status, f.Code, f.Path, f.Observed, f.Shortfall = finding.Refuse, "short", "plan.runtime_min", &planned, &short
 		}
 	}
+	f.Steps = c.runtimeSteps(f)
 	return append(out, f)
 }
 

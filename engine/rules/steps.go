@@ -234,7 +234,7 @@ func (s *steps) place(p *route.PlaceParts) {
 		rate("all rates", p.RateLMin).At(finding.Above).Own(s.people(p.Consumers)), barMin("way out", p.WayBarMin).At(finding.Above),
 		minutes("delay", p.DelayMin).At("policy.gas.delay_min"), ambient("pressure here", p.AtBar), litres("reserve", p.ReserveL).At(finding.Above),
 	}
-	if p.WaitingL != 0 {
+	if len(p.Waiting) > 0 {
 		s.waiting(p)
 		formula += " - waiting gas"
 		in = append(in, litres("waiting gas", p.WaitingL).At(finding.Above))

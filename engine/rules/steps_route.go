@@ -85,7 +85,10 @@ func (s *steps) share(d int) {
 	}
 	x := p.Share[d]
 	s.add("the smallest supply of the team", finding.Least, litres("smallest", x.LeastL), all...)
-	from := "plan.gas_fraction, or what the level permits"
+	from := "plan.gas_fraction"
+	if s.c.In.Plan.GasFraction.Zero() && s.c.Level != nil {
+		from = "policy.ladder[" + s.c.LevelName + "], gas rule"
+	}
 	if s.c.Route.Siphon.Applied {
 		from = "the siphon row of the level"
 	}

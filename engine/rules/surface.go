@@ -27,6 +27,7 @@ func watchRules() []Rule {
 					finding.Word("look", c.local(w.Look)), finding.Word("coordinator", c.local(w.Coordinator)), finding.Word("dial", c.local(w.Dial)),
 					finding.CountOf("grace", w.GraceMin, "min"), finding.Word("gas_clause", string(w.GasClause)),
 				}
+				f.Steps = c.watchSteps()
 				if w.GasClause == "unknown" {
 					f.Status, f.Code, f.Path = finding.Indeterminate, "no_gas", "route"
 				}
@@ -51,6 +52,7 @@ func watchRules() []Rule {
 				}
 				floor := float64(c.Policy.Watch.GraceFloor)
 				f := measured(pass(c.nameOf(least.Name)), finding.Number("", least.ExitRateLasts, 1, "min"), finding.Number("", floor, 0, "min"))
+				f.Steps = c.lastsSteps(least.Name)
 				if c.Watch.CannotHelpInTime {
 					short := finding.Number("", floor-least.ExitRateLasts, 1, "min")
 					f.Status, f.Code, f.Path, f.Shortfall = finding.NeedsWaiver, "cannot", "plan.supplies", &short
