@@ -379,3 +379,15 @@ func TestSignInSendsWhatWasMeasured(t *testing.T) {
 		}
 	}
 }
+
+// lastlightd evaluate reads this form: input and report stand in it byte for byte.
+func TestEvidenceIsOneFile(t *testing.T) {
+	c := newClub(t)
+	c.say("GetEvidence", &pb.Evidence{Plan: "loop-1", PlanVersion: 2, Hash: "beef", Input: []byte(`{"a":1.50,"b":"<"}`), Report: []byte(`{"c":2e0}`)})
+	want := "{\"plan\":\"loop-1\",\"plan_version\":2,\"hash\":\"beef\",\n\"input\":{\"a\":1.50,\"b\":\"<\"},\n\"report\":{\"c\":2e0}}\n"
+	for _, as := range []string{"table", "tabs"} {
+		if got := c.run("plan", "evidence", "loop-1", "--as", as); got.code != exit.Done || got.out != want {
+			t.Errorf("as %s: %d %s", as, got.code, got.out)
+		}
+	}
+}

@@ -2,6 +2,7 @@ package command
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"strconv"
 	"strings"
@@ -173,11 +174,25 @@ func evaluation[R message](a *app, use, short, example string, m method[pb.PlanS
 
 func (a *app) evidence() *cobra.Command {
 	return call(a, verb{
-		use: "evidence PLAN", short: "The engine's input and report, byte for byte", args: []string{"id"},
-		example: "  lastlight plan evidence loop-1 --version 2 --json > evidence.json",
+		use: "evidence PLAN", short: "The engine's input and report, byte for byte, as one file", args: []string{"id"},
+		long: "Writes what the last decision about the version rests on, else its last evaluation. `lastlightd evaluate FILE` runs the " +
+			"engine on it again and says whether the report is the same, byte for byte. People stand in it under pseudonyms.",
+		example: "  lastlight plan evidence loop-1 --version 2 > evidence.json",
 	}, pb.NewPlanServiceClient, pb.PlanServiceClient.GetEvidence, nil, func(w screen.View, e *pb.Evidence) error {
-		_, err := fmt.Fprintf(w.Out, "plan\t%s\nversion\t%d\nhash\t%s\ninput\t%s\nreport\t%s\n",
-			e.GetPlan(), e.GetPlanVersion(), e.GetHash(), e.GetInput(), e.GetReport())
+		_, err := fmt.Fprintf(w.Out, "{\"plan\":%s,\"plan_version\":%d,\"hash\":%s,\n\"input\":%s,\n\"report\":%s}\n",
+			quoted(e.GetPlan()), e.GetPlanVersion(), quoted(e.GetHash()), orNull(e.GetInput()), orNull(e.GetReport()))
 		return err
 	})
+}
+
+func quoted(s string) []byte {
+	b, _ := json.Marshal(s) // a string always can be
+	return b
+}
+
+func orNull(document []byte) []byte {
+	if len(document) == 0 {
+		return []byte("null")
+	}
+	return document
 }

@@ -111,7 +111,8 @@ var table = []Method{
 	{Name: planService + "EvaluatePlan", Here: Coordinator | SafetyOfficer, Tied: Self | team},
 	{Name: planService + "SubmitPlan", Here: Coordinator, Tied: Self | Leads},
 	{Name: planService + "GetReport", Here: overseers, Tied: Self | team},
-	{Name: planService + "GetEvidence", Here: Coordinator | Committee},
+	// It is whole and cannot be masked: whoever reads it must see everything in it, which the handler checks.
+	{Name: planService + "GetEvidence", Here: Coordinator},
 	// That the approver is not on the plan is a matter of the record, checked with the decision.
 	{Name: planService + "ApprovePlan", Here: Coordinator},
 	{Name: planService + "RefusePlan", Here: Coordinator},

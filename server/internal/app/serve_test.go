@@ -100,13 +100,29 @@ func TestEvaluate(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for name, text := range map[string]string{"input.json": string(input), "odd.json": `{"no_such_fact": 1}`, "cut.json": string(input[:len(input)-1])} {
+	hash, err := engine.Hash(engine.Input{}, engine.Evaluate(engine.Input{}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	stored := `{"plan":"loop-1","plan_version":2,"hash":"` + hash + `","input":` + string(input) + `,"report":` + string(report) + `}`
+	for name, text := range map[string]string{
+		"evidence.json": stored, "other.json": strings.Replace(stored, `"report":{`, `"report":{ `, 1), "hash.json": strings.Replace(stored, hash, "0"+hash[1:], 1),
+		"input.json": string(input), "odd.json": `{"no_such_fact": 1}`, "cut.json": string(input[:len(input)-1]),
+	} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}
 	}
 	if code, out, text := command(t, nil, "evaluate", filepath.Join(dir, "input.json")); code != 0 || out != string(report) {
 		t.Errorf("%d %s: the report is not the engine's, byte for byte", code, text)
+	}
+	if code, out, text := command(t, nil, "evaluate", filepath.Join(dir, "evidence.json")); code != 0 || out != string(report) {
+		t.Errorf("%d %s: the evidence does not replay to its report", code, text)
+	}
+	for _, name := range []string{"other.json", "hash.json"} {
+		if code, out, text := command(t, nil, "evaluate", filepath.Join(dir, name)); code != 1 || out != string(report) || !strings.Contains(text, "stored") {
+			t.Errorf("%s: exit %d: %s", name, code, text)
+		}
 	}
 	for _, name := range []string{"odd.json", "cut.json", "none.json"} {
 		if code, out, _ := command(t, nil, "evaluate", filepath.Join(dir, name)); code != 1 || out != "" {

@@ -230,11 +230,20 @@ func (h *Plans) GetReport(ctx context.Context, r *lastlightv1.GetReportRequest) 
 	return masked(ctx, out, s), err
 }
 
-// GetEvidence gives the bytes a decision rests on, under pseudonyms.
+// inEvidence are the groups of facts of which an engine's input holds some.
+var inEvidence = []access.Group{access.Medical, access.Training, access.Minor, access.GearDates}
+
+// GetEvidence gives the bytes a decision rests on, under pseudonyms. Not a byte
+// may be left out of them, so they go only to who sees all such facts of anybody.
 func (h *Plans) GetEvidence(ctx context.Context, r *lastlightv1.GetEvidenceRequest) (*lastlightv1.Evidence, error) {
-	p, _, err := h.plan(ctx, "GetEvidence", r.Id, r.Version)
+	p, s, err := h.plan(ctx, "GetEvidence", r.Id, r.Version)
 	if err != nil {
 		return nil, err
+	}
+	for _, group := range inEvidence {
+		if !access.CallerFrom(ctx).Sees(group, access.Subject{Expeditions: s.Expeditions}) {
+			return nil, &fault.Error{Kind: fault.Denied, Reason: "NOT_YOURS", Message: "the evidence holds facts about people and gear that none of your roles shows you; a coordinator reads it"}
+		}
 	}
 	return h.Desk.Evidence(ctx, p)
 }

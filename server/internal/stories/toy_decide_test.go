@@ -207,6 +207,12 @@ func TestToyNothingIsDeleted(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	// It holds everybody's days and rates, whole: the leader, the team and cover read the report instead.
+	for _, as := range []string{"asta", "birk", "cover"} {
+		if _, err := c.plans().GetEvidence(c.as(as), &pb.GetEvidenceRequest{Id: p.Id, Version: 1}); err == nil {
+			t.Errorf("%s reads the evidence", as)
+		}
+	}
 	c.clock.set(c.at("2026-06-08 08:01"))
 	c.mustGo(p, 1, 200, 200)
 	c.clock.set(c.clock.Now().Add(40 * time.Minute))
