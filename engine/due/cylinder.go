@@ -158,13 +158,15 @@ func (c Cylinder) visualMonths(on calendar.Day) int {
 	return r.VisualMonths
 }
 
-// since is the day from which the event counts, none if it does not count on
-// the day asked. A month without a day counts inside its own month only from the
-// day it was recorded, else from the month's last day (T12).
-func (e Event) since(on calendar.Day) calendar.Day {
-	from := e.Date.Last()
-	if !e.Date.DayKnown() && e.Date.SameMonth(e.Recorded) {
-		from = e.Recorded
+func (e Event) since(on calendar.Day) calendar.Day { return CountsFrom(e.Date, e.Recorded, on) }
+
+// CountsFrom is the day from which something done counts, none if it does not
+// count on the day asked. A month without a day counts inside its own month only
+// from the day it was recorded, else from the month's last day (T12).
+func CountsFrom(date calendar.Mark, recorded, on calendar.Day) calendar.Day {
+	from := date.Last()
+	if !date.DayKnown() && date.SameMonth(recorded) {
+		from = recorded
 	}
 	if from.IsZero() || from.After(on) {
 		return calendar.Day{}

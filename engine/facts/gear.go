@@ -21,13 +21,16 @@ type Cylinder struct {
 	Made           calendar.Mark   `json:"made"`
 	FirstService   calendar.Mark   `json:"first_service"`
 	MadePlus       bool            `json:"made_plus"`
+	Disc           bool            `json:"burst_disc"` // burst disc of the stated kind on record
 	RiskAssessment calendar.Mark   `json:"risk_assessment"`
 	HeavyUse       bool            `json:"heavy_use"`
 	Events         []CylinderEvent `json:"events"`
 	Quarantined    *Quarantine     `json:"quarantined"` // none = not in quarantine
+	Lies           *Lies           `json:"lies"`        // none = somebody has it
 
 	FilledAt calendar.Instant `json:"filled_at"` // last fill or top-up; none = only the day is known
 	FilledOn calendar.Day     `json:"filled_on"` // none = no fill on record
+	Fill     *Fill            `json:"fill"`      // the fill on record, where more than its date is known
 
 	Analyses []Analysis `json:"analyses"` // oldest first
 	Handling []Handling `json:"handling"` // what ends an analysis, oldest first
@@ -36,7 +39,7 @@ type Cylinder struct {
 // CylinderEvent is a test, an inspection or damage.
 type CylinderEvent struct {
 	ID       string        `json:"id"`
-	Kind     string        `json:"kind"` // hydro | visual | damage
+	Kind     string        `json:"kind"` // hydro | visual | damage, and what counts for no test: clean | service | function …
 	On       calendar.Mark `json:"on"`
 	Recorded calendar.Day  `json:"recorded"`
 	NextDue  calendar.Mark `json:"next_due"`
@@ -46,25 +49,44 @@ type CylinderEvent struct {
 	Clears   string        `json:"clears,omitempty"` // the damage event an inspection names
 }
 
+// Fill is how a cylinder was filled.
+type Fill struct {
+	PartialPressure bool  `json:"partial_pressure"` // oxygen decanted into the cylinder itself
+	Compressor      *Item `json:"compressor"`       // what compressed the air; none = not on record
+}
+
 // Quarantine is an item taken out of use.
 type Quarantine struct {
 	Since  calendar.Instant `json:"since"`
 	Reason string           `json:"reason"`
 }
 
+// Lies is an item that nobody has: waiting in a cave, or lost.
+type Lies struct {
+	Lost  bool             `json:"lost"`
+	Site  string           `json:"site"`
+	Place string           `json:"place"`
+	Since calendar.Instant `json:"since"`
+}
+
 // Analysis is one reading of one cylinder's gas.
 type Analysis struct {
-	ID      string           `json:"id"`
-	At      calendar.Instant `json:"at"`
-	O2      string           `json:"o2"` // per cent as typed, e.g. "32.4"
-	He      string           `json:"he"`
-	By      string           `json:"by"` // diver id
-	Version int64            `json:"version"`
+	ID string           `json:"id"`
+	At calendar.Instant `json:"at"`
+	O2 string           `json:"o2"` // per cent as typed, e.g. "32.4"
+	He string           `json:"he"`
+	By string           `json:"by"` // diver id
+
+	Analyser   *Item            `json:"analyser"`   // none = not named
+	Calibrated calendar.Instant `json:"calibrated"` // none = not told
+	AirReading string           `json:"air"`        // per cent shown for air at the calibration; empty = not told
+
+	Version int64 `json:"version"`
 }
 
 // Handling is something done to a cylinder that ends an analysis.
 type Handling struct {
-	Kind string           `json:"kind"` // fill | top_up | valve_removed | custody_break
+	Kind string           `json:"kind"` // fill | top_up | valve_removal | custody_break
 	At   calendar.Instant `json:"at"`
 }
 
@@ -82,6 +104,8 @@ const (
 	CuttingTool  ItemKind = "cutting_tool"
 	Mask         ItemKind = "mask"
 	Scooter      ItemKind = "scooter"
+	Analyser     ItemKind = "analyser"
+	Compressor   ItemKind = "compressor"
 )
 
 // Item is one piece of equipment.
@@ -89,8 +113,20 @@ type Item struct {
 	ID          string      `json:"id"`
 	Name        string      `json:"name"`
 	Kind        ItemKind    `json:"kind"`
-	BurnMin     *float64    `json:"burn_min"` // lights: tested burn time
+	BurnMin     *float64    `json:"burn_min"` // lights: tested burn time; scooters: battery minutes
 	LengthM     *float64    `json:"length_m"` // reels and spools
 	Quarantined *Quarantine `json:"quarantined"`
+	Lies        *Lies       `json:"lies"`
 	Version     int64       `json:"version"`
+
+	Made       calendar.Mark `json:"made"`
+	Events     []ItemEvent   `json:"events"`
+	DivesSince *int          `json:"dives_since"` // dives since the last service, at most; none = not known
+}
+
+// ItemEvent is something done to an item.
+type ItemEvent struct {
+	Kind     string        `json:"kind"` // service | check | burn | battery | clean | function | look | cell | fitting | test
+	On       calendar.Mark `json:"on"`
+	Recorded calendar.Day  `json:"recorded"`
 }

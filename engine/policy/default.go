@@ -56,6 +56,7 @@ func Default() Policy {
 		Cavern:       Cavern{MaxDepthM: 21, MaxLinearM: 40, MinVisibilityM: 10},
 		Mix: Mix{
 			AnalysisDays: 14, O2TolerancePoints: "1.0", HeTolerancePoints: "2.0", AnalysedByDiver: true,
+			CalibratedWithin: 120, AirReadingLow: "20.7", AirReadingHigh: "21.1",
 			PO2WorkingBar: 1.4, PO2RestingBar: 1.6, PO2FloorBar: 0.18,
 			DensityCautionGL: 5.2, DensityRefuseGL: 6.2, OxygenNarcotic: true,
 		},
@@ -77,8 +78,9 @@ func Default() Policy {
 		Entry:     Entry{EnterByMin: 30},
 		Watch:     Watch{RoundToMin: 5, GraceShare: Frac(1, 2), GraceMin: 60, GraceMax: 90, GraceFloor: 20, LookShare: Frac(1, 4), CoordinatorShare: Frac(1, 2)},
 		Overlap:   Overlap{BufferMin: 0},
-		Cylinders: Cylinders{Regimes: defaultRegimes(), StrictOutOfTest: false, DueSoonDays: 60, CleanAboveO2: "40.0", EddyCurrentAlloys: []string{"6351"}, PlusSpecs: []string{"3A", "3AA"}, PlusPercent: 10},
+		Cylinders: Cylinders{Regimes: defaultRegimes(), StrictOutOfTest: false, DueSoonDays: 60, EddyCurrentAlloys: []string{"6351"}, PlusSpecs: []string{"3A", "3AA"}, PlusPercent: 10},
 		Kit:       defaultKit(),
+		Scooter:   Scooter{BatteryFactor: 1.5},
 		Decompression: Decompression{
 			Model: "zhl16c", FirstCompartment: "1b", GFLow: 30, GFHigh: 70, LastStopM: 6, StopStepM: 3, MinStopMin: 1, SwitchMin: 1,
 			EarlierDivesHours: 240, AltitudeM: 300, HoldStopInRestriction: DecideRefuse,
@@ -167,20 +169,25 @@ func defaultLadder() []Level {
 	}
 }
 
+// defaultKit is the table of practice 9.3. A clock refuses where something
+// breathed, read or burned hangs on it and the handbook read a source, or where
+// another rule relies on what it keeps true; what is common practice alone cautions.
 func defaultKit() []KitInterval {
-	months := func(clock string, n int) KitClock { return KitClock{Clock: clock, Months: n} }
+	months := func(clock string, n int, overdue Decide) KitClock {
+		return KitClock{Clock: clock, Months: n, Overdue: overdue}
+	}
 	return []KitInterval{
-		{"regulator", []KitClock{{Clock: "service", Months: 12, Dives: 100}}},
-		{"gauge", []KitClock{months("check", 12)}},
-		{"valve", []KitClock{months("function", 12), months("service", 24)}},
-		{"buoyancy", []KitClock{months("service", 12)}},
-		{"drysuit", []KitClock{months("look", 12), months("service", 24)}},
-		{"light", []KitClock{{Clock: "trip", EachTrip: true}, months("burn", 6), months("battery", 36)}},
-		{"oxygen_clean", []KitClock{months("clean", 12)}},
-		{"analyser_cell", []KitClock{months("cell", 12)}},
-		{"oxygen_cell", []KitClock{months("manufacture", 18), months("fitting", 12)}},
-		{"reel", []KitClock{months("check", 12)}},
-		{"compressor_air", []KitClock{months("test", 3)}},
-		{"first_aid_oxygen", []KitClock{months("service", 12), {Clock: "pressure", EachTrip: true}}},
+		{"regulator", []KitClock{{Clock: "service", Months: 12, Dives: 100, Overdue: DecideRefuse}}},
+		{"gauge", []KitClock{months("check", 12, DecideRefuse)}},
+		{"valve", []KitClock{months("function", 12, DecideRefuse), months("service", 24, DecideCaution)}},
+		{"buoyancy", []KitClock{months("service", 12, DecideRefuse)}},
+		{"drysuit", []KitClock{months("look", 12, DecideCaution), months("service", 24, DecideCaution)}},
+		{"light", []KitClock{{Clock: "trip", EachTrip: true, Overdue: DecideCaution}, months("burn", 6, DecideRefuse), months("battery", 36, DecideCaution)}},
+		{"oxygen_clean", []KitClock{months("clean", 12, DecideCaution)}},
+		{"analyser", []KitClock{months("cell", 12, DecideRefuse)}},
+		{"oxygen_cell", []KitClock{months("manufacture", 18, DecideRefuse), months("fitting", 12, DecideRefuse)}},
+		{"reel", []KitClock{months("check", 12, DecideCaution)}},
+		{"compressor", []KitClock{months("test", 3, DecideRefuse)}},
+		{"first_aid_oxygen", []KitClock{months("service", 12, DecideRefuse), {Clock: "pressure", EachTrip: true, Overdue: DecideRefuse}}},
 	}
 }

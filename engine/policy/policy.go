@@ -35,6 +35,7 @@ type Policy struct {
 	Overlap        Overlap        `json:"overlap"`
 	Cylinders      Cylinders      `json:"cylinders"`
 	Kit            []KitInterval  `json:"kit"`
+	Scooter        Scooter        `json:"scooter"`
 	Decompression  Decompression  `json:"decompression"`
 	Oxygen         Oxygen         `json:"oxygen"`
 	Failures       Failures       `json:"failures"`
@@ -266,7 +267,10 @@ type Mix struct {
 	AnalysisDays      int     `json:"analysis_days"`       // to the end of this many site-local days after its own
 	O2TolerancePoints string  `json:"o2_tolerance_points"` // decimal text, compared exactly
 	HeTolerancePoints string  `json:"he_tolerance_points"`
-	AnalysedByDiver   bool    `json:"analysed_by_diver"` // by the person who breathes it
+	AnalysedByDiver   bool    `json:"analysed_by_diver"`     // by the person who breathes it
+	CalibratedWithin  int     `json:"calibrated_within_min"` // the analyser was calibrated at most so long before the reading; 0 = not asked
+	AirReadingLow     string  `json:"air_reading_low"`       // per cent shown for air at the calibration, decimal text
+	AirReadingHigh    string  `json:"air_reading_high"`
 	PO2WorkingBar     float64 `json:"po2_working_bar"`
 	PO2RestingBar     float64 `json:"po2_resting_bar"`
 	PO2FloorBar       float64 `json:"po2_floor_bar"`
@@ -359,8 +363,9 @@ type Regime struct {
 	CarryPastDue         string           `json:"carry_past_due"` // filled_in_date | refused
 	VisualBindsCarriage  bool             `json:"visual_binds_carriage"`
 	AlloyRefusedFrom     []AlloyBan       `json:"alloy_refused_from,omitempty"`
-	EffectiveFrom        string           `json:"effective_from"` // ISO date, empty = always
-	EffectiveTo          string           `json:"effective_to"`   // ISO date, empty = still
+	CleanAboveO2         string           `json:"oxygen_clean_above_o2"` // per cent, decimal text: richer gas only in a cylinder cleaned for oxygen
+	EffectiveFrom        string           `json:"effective_from"`        // ISO date, empty = always
+	EffectiveTo          string           `json:"effective_to"`          // ISO date, empty = still
 	Citation             finding.Citation `json:"citation"`
 }
 
@@ -375,8 +380,7 @@ type Cylinders struct {
 	Regimes           []Regime `json:"regimes"`
 	StrictOutOfTest   bool     `json:"strict_out_of_test"` // full and out of test is refused, not noticed
 	DueSoonDays       int      `json:"due_soon_days"`
-	CleanAboveO2      string   `json:"oxygen_clean_above_o2"` // per cent, decimal text
-	EddyCurrentAlloys []string `json:"eddy_current_alloys"`   // a hydro counts only with the eddy current on record
+	EddyCurrentAlloys []string `json:"eddy_current_alloys"` // a hydro counts only with the eddy current on record
 	PlusSpecs         []string `json:"plus_specs"`
 	PlusPercent       int      `json:"plus_percent"`
 }
@@ -387,12 +391,18 @@ type KitClock struct {
 	Months   int    `json:"months,omitempty"`
 	Dives    int    `json:"dives,omitempty"`
 	EachTrip bool   `json:"each_trip,omitempty"`
+	Overdue  Decide `json:"overdue"` // what it is on a dive when it has run out or cannot be told: refuse (cannot tell blocks) or caution
 }
 
 // KitInterval is the service table of one kind of equipment.
 type KitInterval struct {
 	Item   string     `json:"item"`
 	Clocks []KitClock `json:"clocks"`
+}
+
+// Scooter is what is asked of a scooter that is taken along.
+type Scooter struct {
+	BatteryFactor float64 `json:"battery_factor"` // battery minutes ≥ planned runtime × this, up to whole minutes
 }
 
 // Decompression is the model and how stops are made.

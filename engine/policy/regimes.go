@@ -5,19 +5,23 @@ import "lastlight/engine/finding"
 // defaultRegimes is the table of practice 9.1. Clauses the handbook read only
 // as excerpts or restated by others say so in the edition.
 func defaultRegimes() []Regime {
+	// Practice 0, oxygen cleaning: above 40 % in the US (29 CFR 1910.430(i), as
+	// quoted), above 21 % in the EU (EN 144-3/EN 13949 family). Where no source was
+	// read the stricter holds.
+	const usClean, strictClean = "40.0", "21.0"
 	cite := func(document, edition, section string) finding.Citation {
 		return finding.Citation{Document: document, Edition: edition, Section: section, DateRead: "2026-11-25"}
 	}
 	month := func(name, title string, hydro, visual int, c finding.Citation) Regime {
 		return Regime{
 			Name: name, Title: title, HydroMonths: hydro, VisualMonths: visual,
-			Count: "month", Base: "mark", CarryPastDue: "refused", VisualBindsCarriage: true, Citation: c,
+			Count: "month", Base: "mark", CarryPastDue: "refused", VisualBindsCarriage: true, CleanAboveO2: strictClean, Citation: c,
 		}
 	}
 	us := month("us", "United States", 60, 12, cite("49 CFR 180.209", "read as excerpt", "Table 1; visual: scientific diving manual and trade custom"))
-	us.CarryPastDue, us.VisualBindsCarriage = "filled_in_date", false
+	us.CarryPastDue, us.VisualBindsCarriage, us.CleanAboveO2 = "filled_in_date", false, usClean
 	us3ht := month("us_3ht", "United States, 3HT", 36, 12, cite("49 CFR 180.209", "read as excerpt", "Table 1, 3HT"))
-	us3ht.CarryPastDue, us3ht.VisualBindsCarriage = "filled_in_date", false
+	us3ht.CarryPastDue, us3ht.VisualBindsCarriage, us3ht.CleanAboveO2 = "filled_in_date", false, usClean
 	uk := month("iso_uk", "United Kingdom, ISO 18119", 60, 12, cite("ISO 18119", "2018, as restated by a national diving body", "periodic inspection"))
 	uk.VisualRiskMonths = new(30)
 	fr := month("fr", "France", 24, 12, cite("Arrêté du 20 novembre 2017", "read as restated", "art. 18"))
@@ -55,13 +59,13 @@ func defaultSources() []Source {
 		p("flow", "6"), r("flow.inflow_above_m_min", "D38"), p("flow.hold_stop_m_min", "6, open: where high flow begins"),
 		p("slow_exit", "6"), r("slow_exit", "D6"),
 		d("verification", "T31"), d("verification.far_opening_hours", "T32"), r("verification.counts", "3"), r("verification.min_passed", "D34"), r("verification.halves_warn_share", "D29"),
-		p("cavern", "1, 2.2"), d("mix.analysis_days", "T29"), d("mix.o2_tolerance_points", "T30"), d("mix.he_tolerance_points", "T30"), p("mix", "10"),
+		p("cavern", "1, 2.2"), d("mix.analysis_days", "T29"), d("mix.o2_tolerance_points", "T30"), d("mix.he_tolerance_points", "T30"), p("mix", "10"), p("mix.calibrated_within_min", "9.3, 10: calibrated each use; two hours are open"),
 		p("mix.density_caution_g_l", "common practice; 5.2 caution, 6.2 refuse"), p("mix.density_refuse_g_l", "common practice; 5.2 caution, 6.2 refuse"),
 		d("people.minimum_age", "T24, story 12"), d("people.medical_mode", "T22"), d("people.medical_bands", "T22"), p("people", "11"), d("people.card_seen_by_other", "T23"), d("people.suspension_cleared_by", "T22"),
 		d("currency", "T25"), d("currency.endorsement_uses", "T26"), d("currency.endorsement_months", "T26"), d("currency.counted_endorsements", "T26"), d("currency.grace_after_issue_months", "Decided 1"),
 		d("first_visit", "T27, T28"), d("readings", "T33"), p("readings.threshold_exceeded", "7, conditions checked at the entrance"),
 		d("entry", "T2, open: half an hour"), d("watch", "T36"), d("overlap", "T34"),
-		d("cylinders", "T9-T19"), p("cylinders.strict_out_of_test", "9.2 D4"), d("cylinders.due_soon_days", "T3"), p("cylinders.oxygen_clean_above_o2", "0, oxygen cleaning"),
+		d("cylinders", "T9-T19"), p("cylinders.strict_out_of_test", "9.2 D4"), d("cylinders.due_soon_days", "T3"), p("scooter", "open: common practice, as for a primary light"),
 		p("kit", "9.3"), d("kit", "T20, T21"),
 		p("decompression", "open: the model's usual setting"), r("decompression.hold_stop_in_restriction", "5"), r("decompression.earlier_dives_hours", "5, open: ten days, after which no compartment holds anything"),
 		{"decompression.altitude_m", handbook("physics", "9")},

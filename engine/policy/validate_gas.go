@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
+
+	"lastlight/engine/calendar"
 )
 
 func (p *Policy) validateGas(c *checker) {
@@ -32,6 +34,9 @@ func (p *Policy) validateGas(c *checker) {
 	c.whole("mix.analysis_days", m.AnalysisDays, 0, 365, "days")
 	c.decimal("mix.o2_tolerance_points", m.O2TolerancePoints, 0, 5, "points of oxygen")
 	c.decimal("mix.he_tolerance_points", m.HeTolerancePoints, 0, 10, "points of helium")
+	c.whole("mix.calibrated_within_min", m.CalibratedWithin, 0, 7*24*60, "min (0 = not asked)")
+	c.decimal("mix.air_reading_low", m.AirReadingLow, 18, 21, "per cent")
+	c.decimal("mix.air_reading_high", m.AirReadingHigh, 20.9, 24, "per cent")
 	c.number("mix.po2_working_bar", m.PO2WorkingBar, 0.5, 1.6, "bar")
 	c.number("mix.po2_resting_bar", m.PO2RestingBar, m.PO2WorkingBar, 2, "bar, not below the working limit")
 	c.number("mix.po2_floor_bar", m.PO2FloorBar, 0.16, 0.5, "bar")
@@ -94,8 +99,15 @@ func (p *Policy) validateGear(c *checker) {
 	seen := map[string]bool{}
 	for i, r := range p.Cylinders.Regimes {
 		at := "cylinders.regimes[" + r.Name + "]."
-		if r.Name == "" || seen[r.Name] {
-			c.add(fmt.Sprintf("cylinders.regimes[%d].name", i), strconv.Quote(r.Name), "expected a name that stands once")
+		if r.Name == "" {
+			c.add(fmt.Sprintf("cylinders.regimes[%d].name", i), strconv.Quote(r.Name), "expected a name")
+		}
+		c.day(at+"effective_from", r.EffectiveFrom)
+		c.day(at+"effective_to", r.EffectiveTo)
+		for _, other := range p.Cylinders.Regimes[:i] {
+			if other.Name == r.Name && overlap(other, r) {
+				c.add(fmt.Sprintf("cylinders.regimes[%d].name", i), strconv.Quote(r.Name), "expected one regime of a name on any day: end the former by effective_to")
+			}
 		}
 		seen[r.Name] = true
 		c.whole(at+"hydro_months", r.HydroMonths, 1, 240, "months")
@@ -103,6 +115,13 @@ func (p *Policy) validateGear(c *checker) {
 		c.word(at+"count", r.Count, "month", "exact")
 		c.word(at+"base", r.Base, "mark", "first_service")
 		c.word(at+"carry_past_due", r.CarryPastDue, "filled_in_date", "refused")
+		c.decimal(at+"oxygen_clean_above_o2", r.CleanAboveO2, 20, 100, "per cent")
+		for _, ban := range r.AlloyRefusedFrom {
+			if ban.From == "" {
+				c.add(at+"alloy_refused_from["+ban.Alloy+"]", `""`, "expected an ISO day")
+			}
+			c.day(at+"alloy_refused_from["+ban.Alloy+"]", ban.From)
+		}
 		if !r.Citation.Complete() {
 			c.add(at+"citation", strconv.Quote(r.Citation.Document), "expected document, edition, section and date read")
 		}
@@ -111,7 +130,7 @@ func (p *Policy) validateGear(c *checker) {
 		c.add("cylinders.regimes", strconv.Itoa(len(p.Cylinders.Regimes))+" regimes", `expected one named "unknown": it holds for a cylinder without a country`)
 	}
 	c.whole("cylinders.due_soon_days", p.Cylinders.DueSoonDays, 0, 3650, "days")
-	c.decimal("cylinders.oxygen_clean_above_o2", p.Cylinders.CleanAboveO2, 20, 100, "per cent")
+	c.number("scooter.battery_factor", p.Scooter.BatteryFactor, 0, 10, "× runtime")
 	items := map[string]bool{}
 	for i, k := range p.Kit {
 		if k.Item == "" || items[k.Item] {
@@ -126,7 +145,23 @@ func (p *Policy) validateGear(c *checker) {
 				c.add("kit["+k.Item+"].clocks", strconv.Quote(cl.Clock), "expected a name and months, dives or each_trip")
 			}
 			c.whole("kit["+k.Item+"].clocks["+cl.Clock+"].months", cl.Months, 0, 240, "months")
+			c.decide("kit["+k.Item+"].clocks["+cl.Clock+"].overdue", cl.Overdue, DecideRefuse, DecideCaution)
 		}
+	}
+}
+
+// overlap tells whether two regimes are in force on one day; ISO days compare as text.
+func overlap(a, b Regime) bool {
+	return (a.EffectiveTo == "" || b.EffectiveFrom <= a.EffectiveTo) && (b.EffectiveTo == "" || a.EffectiveFrom <= b.EffectiveTo)
+}
+
+// day refuses what is no ISO day; empty is none.
+func (c *checker) day(path, text string) {
+	if text == "" {
+		return
+	}
+	if _, err := calendar.ParseDay(text); err != nil {
+		c.add(path, strconv.Quote(text), "expected an ISO day, YYYY-MM-DD")
 	}
 }
 

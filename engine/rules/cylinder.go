@@ -1,11 +1,10 @@
 package rules
 
 import (
-	"lastlight/engine/calendar"
 	"lastlight/engine/due"
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
-	"lastlight/engine/policy"
+	"lastlight/engine/gear"
 )
 
 // cylinderRules are about each cylinder the plan names.
@@ -93,82 +92,11 @@ func (c *Case) eachCylinder(ask func(*Case, finding.Subject, *facts.Cylinder, fa
 	return out
 }
 
-// dueRegime hands a policy's regime to the package due.
-func dueRegime(r policy.Regime) (due.Regime, error) {
-	binds := r.VisualBindsCarriage
-	out := due.Regime{
-		Name: r.Name, HydroMonths: r.HydroMonths, VisualMonths: r.VisualMonths,
-		Count: due.Count(r.Count), Base: due.Base(r.Base), CarryPastDue: r.CarryPastDue, VisualBindsCarriage: &binds,
-	}
-	if r.VisualRiskMonths != nil {
-		out.VisualRiskMonths = *r.VisualRiskMonths
-	}
-	if r.VisualHeavyUseMonths != nil {
-		out.VisualHeavyUseMonths = *r.VisualHeavyUseMonths
-	}
-	var err error
-	day := func(text string) calendar.Day {
-		if text == "" {
-			return calendar.Day{}
-		}
-		d, e := calendar.ParseDay(text)
-		if e != nil {
-			err = e
-		}
-		return d
-	}
-	out.From, out.To = day(r.EffectiveFrom), day(r.EffectiveTo)
-	for _, b := range r.AlloyRefusedFrom {
-		if out.AlloyRefusedFrom == nil {
-			out.AlloyRefusedFrom = map[string]calendar.Day{}
-		}
-		out.AlloyRefusedFrom[b.Alloy] = day(b.From)
-	}
-	return out, err
-}
-
-// DueCylinder hands a cylinder and the policy's table to the package due; ok is
-// false where no regime of the policy holds on the day. The server uses it for
-// what is due, so that there is one reading of the table.
-func DueCylinder(p *policy.Policy, cyl *facts.Cylinder, on calendar.Day) (due.Cylinder, due.CylinderRules, bool) {
-	rules := due.CylinderRules{
-		DueWithinDays: p.Cylinders.DueSoonDays, EddyCurrentAlloys: p.Cylinders.EddyCurrentAlloys,
-		PlusSpecs: p.Cylinders.PlusSpecs, PlusPercent: p.Cylinders.PlusPercent,
-	}
-	var regimes []due.Regime
-	for _, r := range p.Cylinders.Regimes {
-		d, err := dueRegime(r)
-		if err != nil {
-			return due.Cylinder{}, rules, false
-		}
-		regimes = append(regimes, d)
-	}
-	name := cyl.Regime
-	if name == "" {
-		name = due.Unknown
-	}
-	regime, ok := due.RegimeOn(regimes, name, on)
-	if !ok {
-		return due.Cylinder{}, rules, false
-	}
-	out := due.Cylinder{
-		Regime: regime, Made: cyl.Made, MadePlus: cyl.MadePlus, FirstService: cyl.FirstService,
-		RiskAssessment: cyl.RiskAssessment, HeavyUse: cyl.HeavyUse, Alloy: cyl.Alloy, Spec: cyl.Spec,
-	}
-	for _, e := range cyl.Events {
-		out.Events = append(out.Events, due.Event{
-			ID: e.ID, Type: due.EventType(e.Kind), Date: e.On, Recorded: e.Recorded, NextDue: e.NextDue,
-			Eddy: e.Eddy, Plus: e.Plus, Star: e.Star, Clears: e.Clears,
-		})
-	}
-	return out, rules, true
-}
-
 func cylinderTest(c *Case, s finding.Subject, cyl *facts.Cylinder, _ facts.Supply, at string) []finding.Finding {
 	if c.Days.First.IsZero() {
 		return one(unknown(s, "the days of the dive", "plan.entry"))
 	}
-	dc, rules, ok := DueCylinder(c.Policy, cyl, c.Days.Last)
+	dc, rules, ok := gear.Record(c.Policy, cyl, c.Days.Last)
 	if !ok {
 		return one(unknown(s, "the test regime in force", "policy.cylinders.regimes"))
 	}

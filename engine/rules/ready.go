@@ -3,11 +3,13 @@ package rules
 import (
 	"cmp"
 	"slices"
+	"strings"
 
 	"lastlight/engine/calendar"
 	"lastlight/engine/due"
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
+	"lastlight/engine/gear"
 	"lastlight/engine/policy"
 )
 
@@ -21,6 +23,7 @@ type ReadyInput struct {
 	SiteName      string           `json:"site_name"` // empty: no site asked about
 	SiteGrade     *int             `json:"site_grade"`
 	Cylinders     []facts.Cylinder `json:"cylinders"` // the person's own
+	Items         []facts.Item     `json:"items"`     // the person's own
 }
 
 // Sign is how a line of the answer is meant.
@@ -88,12 +91,19 @@ func Ready(in ReadyInput) ReadyReport {
 	for i := range in.Cylinders {
 		out.Lines = append(out.Lines, c.readyCylinder(&in.Cylinders[i], in.Day))
 	}
+	for i := range in.Items {
+		if l, ok := c.readyItem(&in.Items[i], in.Day); ok {
+			out.Lines = append(out.Lines, l)
+		}
+	}
 	rank := map[Sign]int{Stop: 0, Soon: 1, OK: 2}
 	slices.SortStableFunc(out.Lines, func(a, b ReadyLine) int {
 		return cmp.Or(cmp.Compare(rank[a.Sign], rank[b.Sign]), finding.Compare(a.Finding, b.Finding))
 	})
-	// A cylinder is left at home; only what is about the person stops the person.
-	out.Yes = !slices.ContainsFunc(out.Lines, func(l ReadyLine) bool { return l.Sign == Stop && l.Finding.Subject.Kind != finding.KindCylinder })
+	// A thing is left at home; only what is about the person stops the person.
+	out.Yes = !slices.ContainsFunc(out.Lines, func(l ReadyLine) bool {
+		return l.Sign == Stop && l.Finding.Subject.Kind != finding.KindCylinder && l.Finding.Subject.Kind != finding.KindItem
+	})
 	return out
 }
 
@@ -197,33 +207,107 @@ func (c *Case) readyGrade(m Member, in ReadyInput) (ReadyLine, bool) {
 	return c.readyLine(fs[0]), true
 }
 
-// readyCylinder says until when one of the diver's own cylinders may be filled and used.
+// readyCylinder says until when one of the diver's own cylinders may be filled,
+// used and carried full, and which of the three ends first.
 func (c *Case) readyCylinder(cyl *facts.Cylinder, on calendar.Day) ReadyLine {
 	s := finding.Subject{Kind: finding.KindCylinder, ID: cyl.ID, Name: cyl.Name}
-	f := finding.Finding{Rule: "cylinder.due", RuleVersion: 1, Subject: s, Status: finding.Pass, Code: "ok", Citation: handbook("dates and deadlines", "T9-T12")}
+	f := finding.Finding{Rule: "cylinder.due", RuleVersion: 1, Subject: s, Status: finding.Pass, Code: "ok"}
+	a := gear.CylinderOn(c.Policy, cyl, on)
+	f.Citation = a.Fill.Clause
+	if a.Use.Answer.Blocks() && !a.Fill.Answer.Blocks() {
+		f.Citation = a.Use.Clause
+	}
+	var said []string
+	for _, q := range []struct {
+		what string
+		may  gear.May
+	}{{"filled", a.Fill}, {"used", a.Use}, {"carried full", a.Carry}} {
+		said = append(said, mayWords(q.what, q.may))
+	}
+	f.Message = s.Label() + ": " + strings.Join(said, "; ")
 	l := ReadyLine{Sign: OK}
-	d, rules, ok := DueCylinder(c.Policy, cyl, on)
-	if !ok {
-		f.Status, f.Code, f.Message = finding.Indeterminate, "no_regime", s.Label()+": cannot tell when it is due, no rule of its country holds"
-		return ReadyLine{Sign: Stop, Finding: f, Says: f.Message, ToDo: "enter its country"}
+	switch {
+	case a.Use.Answer == due.No || a.Fill.Answer == due.No:
+		f.Status, f.Code, l.Sign, l.ToDo = finding.Refuse, "overdue", Stop, "take it to test or inspection; leave it at home till then"
+		if slices.Contains(a.Use.Why, gear.InQuarantine) {
+			f.Code, l.ToDo = "quarantine", "have it released by whoever keeps the gear"
+		}
+	case a.Fill.Answer == due.CannotTell:
+		f.Status, f.Code, l.Sign, l.ToDo = finding.Indeterminate, "cannot_tell", Stop, "enter what was done and when"
+	case a.Use.Answer == due.CannotTell:
+		f.Status, f.Code, l.Sign, l.ToDo = finding.Indeterminate, "not_filled", Soon, "have the fill recorded before it is dived"
+	case a.Due.Status == calendar.Due:
+		f.Status, f.Code, l.Sign, l.ToDo = finding.Caution, "due", Soon, "book the "+string(a.Due.Next.Event)+" before "+a.Due.Next.LastDay.String()
 	}
-	a := due.DueOn(d, on, rules)
-	if a.Next == nil {
-		f.Status, f.Code = finding.Indeterminate, "cannot_tell"
-		f.Message = s.Label() + ": cannot tell when it is due: " + allWords(a.Why)
-		return ReadyLine{Sign: Stop, Finding: f, Says: f.Message, ToDo: "enter what was done and when"}
-	}
-	event, last := string(a.Next.Event), a.Next.LastDay.String()
-	switch a.Status {
-	case calendar.Overdue:
-		f.Status, f.Code, f.Message = finding.Refuse, "overdue", s.Label()+": "+event+" was due "+last
-		l = ReadyLine{Sign: Stop, ToDo: "take it to test; it is not filled"}
-	case calendar.Due:
-		f.Status, f.Code, f.Message = finding.Caution, "due", s.Label()+": "+event+" is due "+last
-		l = ReadyLine{Sign: Soon, ToDo: "book the " + event + " before " + last, ChangesOn: a.Next.LastDay.Add(1)}
-	default:
-		f.Message, l.ChangesOn = s.Label()+": in test, "+event+" due "+last, a.Next.LastDay.Add(1)
+	if !a.LastDay.IsZero() && l.Sign != Stop {
+		l.ChangesOn = a.LastDay.Add(1)
 	}
 	l.Finding, l.Says = f, f.Message
 	return l
+}
+
+// mayWords says one of the three answers: "filled until 2026-05-31", "used: no, hydro test overdue".
+func mayWords(what string, m gear.May) string {
+	switch {
+	case m.Answer == due.CannotTell:
+		return what + ": cannot tell, " + allWords(m.Why)
+	case m.Answer.Blocks():
+		return what + ": no, " + allWords(m.Why)
+	}
+	text := what + ": yes"
+	if !m.Until.IsZero() {
+		text = what + " until " + m.Until.String()
+	}
+	if m.Answer == due.Notice {
+		text += " (" + allWords(m.Why) + ")"
+	}
+	return text
+}
+
+// readyItem says when a piece of the diver's own kit falls due; false where the
+// policy asks nothing of its kind.
+func (c *Case) readyItem(it *facts.Item, on calendar.Day) (ReadyLine, bool) {
+	a := gear.ItemOn(c.Policy, it, calendar.Days{}, on)
+	if len(a.Clocks) == 0 && it.Quarantined == nil {
+		return ReadyLine{}, false
+	}
+	s := finding.Subject{Kind: finding.KindItem, ID: it.ID, Name: it.Name}
+	f := finding.Finding{Rule: "kit.due", RuleVersion: 1, Subject: s, Status: finding.Pass, Code: "ok", Citation: handbook("practice", "9.3")}
+	l := ReadyLine{Sign: OK}
+	k := gear.Clock{Status: calendar.Current}
+	if len(a.Clocks) > 0 {
+		k = a.Clocks[0]
+		f.Citation = k.Clause
+	}
+	switch {
+	case it.Quarantined != nil:
+		f.Status, f.Code, f.Message, l.Sign, l.ToDo = finding.Refuse, "quarantine", s.Label()+": in quarantine", Stop, "have it released by whoever keeps the gear"
+	case k.Status == calendar.CannotTell:
+		f.Status, f.Code, f.Message = finding.Indeterminate, "cannot_tell", s.Label()+": cannot tell when the "+words(k.Clock)+" is due: "+allWords(k.Why)
+		l.Sign, l.ToDo = kitSign(k), "enter what was done and when"
+	case k.Status == calendar.Overdue && k.LastDay.IsZero():
+		f.Status, f.Code, f.Message, l.Sign, l.ToDo = finding.Refuse, "overdue", s.Label()+": "+words(k.Clock)+" overdue by the number of dives", kitSign(k), "have it done"
+	case k.Status == calendar.Overdue:
+		f.Status, f.Code, f.Message, l.Sign, l.ToDo = finding.Refuse, "overdue", s.Label()+": "+words(k.Clock)+" was due "+k.LastDay.String(), kitSign(k), "have it done"
+	case k.Status == calendar.Due:
+		f.Status, f.Code, f.Message, l.Sign, l.ToDo = finding.Caution, "due", s.Label()+": "+words(k.Clock)+" is due "+k.LastDay.String(), Soon, "have it done by "+k.LastDay.String()
+	default:
+		f.Message = s.Label() + ": in order"
+		if !a.LastDay.IsZero() {
+			f.Message = s.Label() + ": " + words(a.Clock) + " due " + a.LastDay.String()
+		}
+	}
+	if !a.LastDay.IsZero() && l.Sign != Stop && a.Status != calendar.Overdue {
+		l.ChangesOn = a.LastDay.Add(1)
+	}
+	l.Finding, l.Says = f, f.Message
+	return l, true
+}
+
+// kitSign is how a clock that has run out reads: what only cautions on a dive is SOON.
+func kitSign(k gear.Clock) Sign {
+	if k.Overdue == policy.DecideCaution {
+		return Soon
+	}
+	return Stop
 }

@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"lastlight/engine/due"
+	"lastlight/engine/gear"
 	"lastlight/engine/training"
 )
 
@@ -28,6 +29,12 @@ var codeWords = map[string]string{
 	due.NoEddyCurrent:         "no eddy current examination on record",
 	due.InspectionNeeded:      "damaged and not inspected since",
 	due.AlloyRefused:          "alloy not used under this regime",
+	due.FilledOutOfDate:       "filled when it might not be filled",
+	due.FillDateUnknown:       "no fill on record",
+	due.ServiceUnknown:        "not on record",
+	due.ManufactureUnknown:    "manufacture not on record",
+	gear.InQuarantine:         "in quarantine",
+	gear.NoRegime:             "no rule of its country holds",
 	"share":                   "the share of the gas",
 	"two_out":                 "two out on one supply",
 	"reach":                   "the farthest place allowed",

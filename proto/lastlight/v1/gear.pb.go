@@ -56,8 +56,10 @@ type Cylinder struct {
 	ServiceEvents []*ServiceEvent `protobuf:"bytes,17,rep,name=service_events,json=serviceEvents,proto3" json:"service_events,omitempty"`
 	Thread        string          `protobuf:"bytes,18,opt,name=thread,proto3" json:"thread,omitempty"`
 	Notes         string          `protobuf:"bytes,19,opt,name=notes,proto3" json:"notes,omitempty"`
-	Version       int64           `protobuf:"varint,30,opt,name=version,proto3" json:"version,omitempty"`
-	Archived      bool            `protobuf:"varint,31,opt,name=archived,proto3" json:"archived,omitempty"`
+	// "+" stamped at manufacture.
+	PlusAtManufacture bool  `protobuf:"varint,20,opt,name=plus_at_manufacture,json=plusAtManufacture,proto3" json:"plus_at_manufacture,omitempty"`
+	Version           int64 `protobuf:"varint,30,opt,name=version,proto3" json:"version,omitempty"`
+	Archived          bool  `protobuf:"varint,31,opt,name=archived,proto3" json:"archived,omitempty"`
 	// Output only: quarantine reason; empty: in service.
 	Quarantined string `protobuf:"bytes,32,opt,name=quarantined,proto3" json:"quarantined,omitempty"`
 	// Output only: by the club's policy today, in the club's zone.
@@ -229,6 +231,13 @@ func (x *Cylinder) GetNotes() string {
 	return ""
 }
 
+func (x *Cylinder) GetPlusAtManufacture() bool {
+	if x != nil {
+		return x.PlusAtManufacture
+	}
+	return false
+}
+
 func (x *Cylinder) GetVersion() int64 {
 	if x != nil {
 		return x.Version
@@ -265,7 +274,16 @@ type DueSummary struct {
 	// hydro or visual, whichever ends first.
 	Next string `protobuf:"bytes,3,opt,name=next,proto3" json:"next,omitempty"`
 	// current, due, overdue, cannot_tell.
-	Status        string `protobuf:"bytes,4,opt,name=status,proto3" json:"status,omitempty"`
+	Status string `protobuf:"bytes,4,opt,name=status,proto3" json:"status,omitempty"`
+	// Three answers that differ: filled (a top-up is a fill), used on a dive with the fill on record, carried full.
+	Fill  *MayDo `protobuf:"bytes,5,opt,name=fill,proto3" json:"fill,omitempty"`
+	Use   *MayDo `protobuf:"bytes,6,opt,name=use,proto3" json:"use,omitempty"`
+	Carry *MayDo `protobuf:"bytes,7,opt,name=carry,proto3" json:"carry,omitempty"`
+	// fill, use or carry: which of those that it may now ends first, and its last good day; empty: none in sight.
+	FallsFirst string `protobuf:"bytes,8,opt,name=falls_first,json=fallsFirst,proto3" json:"falls_first,omitempty"`
+	LastDay    string `protobuf:"bytes,9,opt,name=last_day,json=lastDay,proto3" json:"last_day,omitempty"`
+	// Up to which it may be filled today: the marked pressure, or above while a "+" stands. Absent: not at all.
+	MaxFill       *Pressure `protobuf:"bytes,10,opt,name=max_fill,json=maxFill,proto3" json:"max_fill,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -328,6 +346,210 @@ func (x *DueSummary) GetStatus() string {
 	return ""
 }
 
+func (x *DueSummary) GetFill() *MayDo {
+	if x != nil {
+		return x.Fill
+	}
+	return nil
+}
+
+func (x *DueSummary) GetUse() *MayDo {
+	if x != nil {
+		return x.Use
+	}
+	return nil
+}
+
+func (x *DueSummary) GetCarry() *MayDo {
+	if x != nil {
+		return x.Carry
+	}
+	return nil
+}
+
+func (x *DueSummary) GetFallsFirst() string {
+	if x != nil {
+		return x.FallsFirst
+	}
+	return ""
+}
+
+func (x *DueSummary) GetLastDay() string {
+	if x != nil {
+		return x.LastDay
+	}
+	return ""
+}
+
+func (x *DueSummary) GetMaxFill() *Pressure {
+	if x != nil {
+		return x.MaxFill
+	}
+	return nil
+}
+
+// One answer about a cylinder, with its date and clause.
+type MayDo struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// yes, notice, cannot_tell, no.
+	Answer string   `protobuf:"bytes,1,opt,name=answer,proto3" json:"answer,omitempty"`
+	Why    []string `protobuf:"bytes,2,rep,name=why,proto3" json:"why,omitempty"`
+	// Last day on which it still may, YYYY-MM-DD; empty: it may not now, or no end is in sight.
+	Until string `protobuf:"bytes,3,opt,name=until,proto3" json:"until,omitempty"`
+	// Document, edition and section that say so.
+	Clause        string `protobuf:"bytes,4,opt,name=clause,proto3" json:"clause,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MayDo) Reset() {
+	*x = MayDo{}
+	mi := &file_lastlight_v1_gear_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MayDo) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MayDo) ProtoMessage() {}
+
+func (x *MayDo) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_gear_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MayDo.ProtoReflect.Descriptor instead.
+func (*MayDo) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *MayDo) GetAnswer() string {
+	if x != nil {
+		return x.Answer
+	}
+	return ""
+}
+
+func (x *MayDo) GetWhy() []string {
+	if x != nil {
+		return x.Why
+	}
+	return nil
+}
+
+func (x *MayDo) GetUntil() string {
+	if x != nil {
+		return x.Until
+	}
+	return ""
+}
+
+func (x *MayDo) GetClause() string {
+	if x != nil {
+		return x.Clause
+	}
+	return ""
+}
+
+// When a set or another piece of equipment falls due.
+type NextDue struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Last good day, YYYY-MM-DD; empty: cannot be told, or the count of dives governs.
+	LastDay string `protobuf:"bytes,1,opt,name=last_day,json=lastDay,proto3" json:"last_day,omitempty"`
+	// What is due: hydro or visual of a set, the clock of other equipment (service, burn, cell …).
+	What string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
+	// current, due, overdue, cannot_tell.
+	Status string   `protobuf:"bytes,3,opt,name=status,proto3" json:"status,omitempty"`
+	Why    []string `protobuf:"bytes,4,rep,name=why,proto3" json:"why,omitempty"`
+	// Of a set: the member that governs, or that cannot be told.
+	Cylinder string `protobuf:"bytes,5,opt,name=cylinder,proto3" json:"cylinder,omitempty"`
+	// Where dives are counted: how many are left till the service.
+	DivesLeft     *int32 `protobuf:"varint,6,opt,name=dives_left,json=divesLeft,proto3,oneof" json:"dives_left,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *NextDue) Reset() {
+	*x = NextDue{}
+	mi := &file_lastlight_v1_gear_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *NextDue) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*NextDue) ProtoMessage() {}
+
+func (x *NextDue) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_gear_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use NextDue.ProtoReflect.Descriptor instead.
+func (*NextDue) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *NextDue) GetLastDay() string {
+	if x != nil {
+		return x.LastDay
+	}
+	return ""
+}
+
+func (x *NextDue) GetWhat() string {
+	if x != nil {
+		return x.What
+	}
+	return ""
+}
+
+func (x *NextDue) GetStatus() string {
+	if x != nil {
+		return x.Status
+	}
+	return ""
+}
+
+func (x *NextDue) GetWhy() []string {
+	if x != nil {
+		return x.Why
+	}
+	return nil
+}
+
+func (x *NextDue) GetCylinder() string {
+	if x != nil {
+		return x.Cylinder
+	}
+	return ""
+}
+
+func (x *NextDue) GetDivesLeft() int32 {
+	if x != nil && x.DivesLeft != nil {
+		return *x.DivesLeft
+	}
+	return 0
+}
+
 // What was done to an item: test, inspection, service, damage.
 type ServiceEvent struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -359,7 +581,7 @@ type ServiceEvent struct {
 
 func (x *ServiceEvent) Reset() {
 	*x = ServiceEvent{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[2]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -371,7 +593,7 @@ func (x *ServiceEvent) String() string {
 func (*ServiceEvent) ProtoMessage() {}
 
 func (x *ServiceEvent) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[2]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -384,7 +606,7 @@ func (x *ServiceEvent) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ServiceEvent.ProtoReflect.Descriptor instead.
 func (*ServiceEvent) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{2}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *ServiceEvent) GetId() string {
@@ -487,17 +709,19 @@ type CylinderSet struct {
 	Cylinders []string `protobuf:"bytes,3,rep,name=cylinders,proto3" json:"cylinders,omitempty"`
 	Owner     string   `protobuf:"bytes,4,opt,name=owner,proto3" json:"owner,omitempty"`
 	// Two outlets on a single cylinder.
-	DualOutlet    bool   `protobuf:"varint,5,opt,name=dual_outlet,json=dualOutlet,proto3" json:"dual_outlet,omitempty"`
-	Notes         string `protobuf:"bytes,6,opt,name=notes,proto3" json:"notes,omitempty"`
-	Version       int64  `protobuf:"varint,30,opt,name=version,proto3" json:"version,omitempty"`
-	Archived      bool   `protobuf:"varint,31,opt,name=archived,proto3" json:"archived,omitempty"`
+	DualOutlet bool   `protobuf:"varint,5,opt,name=dual_outlet,json=dualOutlet,proto3" json:"dual_outlet,omitempty"`
+	Notes      string `protobuf:"bytes,6,opt,name=notes,proto3" json:"notes,omitempty"`
+	Version    int64  `protobuf:"varint,30,opt,name=version,proto3" json:"version,omitempty"`
+	Archived   bool   `protobuf:"varint,31,opt,name=archived,proto3" json:"archived,omitempty"`
+	// Output only: the date of its worst member; one member that cannot be told, and the set cannot.
+	Due           *NextDue `protobuf:"bytes,32,opt,name=due,proto3" json:"due,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CylinderSet) Reset() {
 	*x = CylinderSet{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[3]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -509,7 +733,7 @@ func (x *CylinderSet) String() string {
 func (*CylinderSet) ProtoMessage() {}
 
 func (x *CylinderSet) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[3]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -522,7 +746,7 @@ func (x *CylinderSet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CylinderSet.ProtoReflect.Descriptor instead.
 func (*CylinderSet) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{3}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *CylinderSet) GetId() string {
@@ -581,6 +805,13 @@ func (x *CylinderSet) GetArchived() bool {
 	return false
 }
 
+func (x *CylinderSet) GetDue() *NextDue {
+	if x != nil {
+		return x.Due
+	}
+	return nil
+}
+
 type Equipment struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Id    string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -601,13 +832,15 @@ type Equipment struct {
 	Version          int64    `protobuf:"varint,30,opt,name=version,proto3" json:"version,omitempty"`
 	Archived         bool     `protobuf:"varint,31,opt,name=archived,proto3" json:"archived,omitempty"`
 	Quarantined      string   `protobuf:"bytes,32,opt,name=quarantined,proto3" json:"quarantined,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// Output only: the earliest of its clocks; absent where the policy asks nothing of its kind.
+	Due           *NextDue `protobuf:"bytes,33,opt,name=due,proto3" json:"due,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Equipment) Reset() {
 	*x = Equipment{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[4]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -619,7 +852,7 @@ func (x *Equipment) String() string {
 func (*Equipment) ProtoMessage() {}
 
 func (x *Equipment) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[4]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -632,7 +865,7 @@ func (x *Equipment) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Equipment.ProtoReflect.Descriptor instead.
 func (*Equipment) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{4}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Equipment) GetId() string {
@@ -733,6 +966,13 @@ func (x *Equipment) GetQuarantined() string {
 	return ""
 }
 
+func (x *Equipment) GetDue() *NextDue {
+	if x != nil {
+		return x.Due
+	}
+	return nil
+}
+
 // A cylinder or another piece of equipment.
 type Item struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -747,7 +987,7 @@ type Item struct {
 
 func (x *Item) Reset() {
 	*x = Item{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[5]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -759,7 +999,7 @@ func (x *Item) String() string {
 func (*Item) ProtoMessage() {}
 
 func (x *Item) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[5]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -772,7 +1012,7 @@ func (x *Item) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Item.ProtoReflect.Descriptor instead.
 func (*Item) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{5}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Item) GetItem() isItem_Item {
@@ -830,6 +1070,12 @@ type Fill struct {
 	// A top-up is a fill.
 	TopUp  bool   `protobuf:"varint,8,opt,name=top_up,json=topUp,proto3" json:"top_up,omitempty"`
 	Source string `protobuf:"bytes,9,opt,name=source,proto3" json:"source,omitempty"`
+	// How the gas came in: partial_pressure (oxygen decanted into this cylinder), continuous, premixed; empty: not told.
+	Method string `protobuf:"bytes,10,opt,name=method,proto3" json:"method,omitempty"`
+	// Equipment id of the compressor; empty: none on record.
+	Compressor string `protobuf:"bytes,11,opt,name=compressor,proto3" json:"compressor,omitempty"`
+	// The fill was made although the cylinder might not be filled, or not so far: put on record as it happened.
+	MadeAnyway bool `protobuf:"varint,12,opt,name=made_anyway,json=madeAnyway,proto3" json:"made_anyway,omitempty"`
 	// Output only.
 	FilledBy      string `protobuf:"bytes,20,opt,name=filled_by,json=filledBy,proto3" json:"filled_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -838,7 +1084,7 @@ type Fill struct {
 
 func (x *Fill) Reset() {
 	*x = Fill{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[6]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -850,7 +1096,7 @@ func (x *Fill) String() string {
 func (*Fill) ProtoMessage() {}
 
 func (x *Fill) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[6]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -863,7 +1109,7 @@ func (x *Fill) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Fill.ProtoReflect.Descriptor instead.
 func (*Fill) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{6}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Fill) GetId() string {
@@ -929,6 +1175,27 @@ func (x *Fill) GetSource() string {
 	return ""
 }
 
+func (x *Fill) GetMethod() string {
+	if x != nil {
+		return x.Method
+	}
+	return ""
+}
+
+func (x *Fill) GetCompressor() string {
+	if x != nil {
+		return x.Compressor
+	}
+	return ""
+}
+
+func (x *Fill) GetMadeAnyway() bool {
+	if x != nil {
+		return x.MadeAnyway
+	}
+	return false
+}
+
 func (x *Fill) GetFilledBy() string {
 	if x != nil {
 		return x.FilledBy
@@ -954,7 +1221,7 @@ type Analysis struct {
 	Pressure          *Pressure              `protobuf:"bytes,10,opt,name=pressure,proto3" json:"pressure,omitempty"`
 	// Output only: text for the label, MOD from the measured value, floored.
 	Label string `protobuf:"bytes,20,opt,name=label,proto3" json:"label,omitempty"`
-	// Output only: what ended it, e.g. "fill", "top_up", "custody_break", "valve_removed"; empty: nothing yet.
+	// Output only: what ended it, e.g. "fill", "top_up", "custody_break", "valve_removal"; empty: nothing yet.
 	EndedBy       string                 `protobuf:"bytes,21,opt,name=ended_by,json=endedBy,proto3" json:"ended_by,omitempty"`
 	EndedAt       *timestamppb.Timestamp `protobuf:"bytes,22,opt,name=ended_at,json=endedAt,proto3" json:"ended_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -963,7 +1230,7 @@ type Analysis struct {
 
 func (x *Analysis) Reset() {
 	*x = Analysis{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[7]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -975,7 +1242,7 @@ func (x *Analysis) String() string {
 func (*Analysis) ProtoMessage() {}
 
 func (x *Analysis) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[7]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -988,7 +1255,7 @@ func (x *Analysis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Analysis.ProtoReflect.Descriptor instead.
 func (*Analysis) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{7}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Analysis) GetId() string {
@@ -1082,6 +1349,252 @@ func (x *Analysis) GetEndedAt() *timestamppb.Timestamp {
 	return nil
 }
 
+// What became of an item: who has it, where it lies. Never changed; a later one says what holds instead.
+type CustodyEvent struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Id    string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Cylinder or equipment id.
+	Item string `protobuf:"bytes,2,opt,name=item,proto3" json:"item,omitempty"`
+	// handed_over, left_unattended, valve_removed, waiting_in_cave, back, lost, found.
+	Kind string                 `protobuf:"bytes,3,opt,name=kind,proto3" json:"kind,omitempty"`
+	At   *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=at,proto3" json:"at,omitempty"`
+	// Who has it from then on: handed_over, back, found. Empty with back or found: whoever records it.
+	Holder string `protobuf:"bytes,5,opt,name=holder,proto3" json:"holder,omitempty"`
+	// Where it waits, was left or was lost.
+	Site string `protobuf:"bytes,6,opt,name=site,proto3" json:"site,omitempty"`
+	// Station of the survey, or words where there is none.
+	Place string `protobuf:"bytes,7,opt,name=place,proto3" json:"place,omitempty"`
+	// waiting_in_cave: day by which it should be out, site-local.
+	RemoveBy string `protobuf:"bytes,8,opt,name=remove_by,json=removeBy,proto3" json:"remove_by,omitempty"`
+	Notes    string `protobuf:"bytes,9,opt,name=notes,proto3" json:"notes,omitempty"`
+	// Output only: the dive that left it or brought it back.
+	Dive          string `protobuf:"bytes,10,opt,name=dive,proto3" json:"dive,omitempty"`
+	RecordedBy    string `protobuf:"bytes,20,opt,name=recorded_by,json=recordedBy,proto3" json:"recorded_by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CustodyEvent) Reset() {
+	*x = CustodyEvent{}
+	mi := &file_lastlight_v1_gear_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CustodyEvent) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CustodyEvent) ProtoMessage() {}
+
+func (x *CustodyEvent) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_gear_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CustodyEvent.ProtoReflect.Descriptor instead.
+func (*CustodyEvent) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *CustodyEvent) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *CustodyEvent) GetItem() string {
+	if x != nil {
+		return x.Item
+	}
+	return ""
+}
+
+func (x *CustodyEvent) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *CustodyEvent) GetAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
+func (x *CustodyEvent) GetHolder() string {
+	if x != nil {
+		return x.Holder
+	}
+	return ""
+}
+
+func (x *CustodyEvent) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+func (x *CustodyEvent) GetPlace() string {
+	if x != nil {
+		return x.Place
+	}
+	return ""
+}
+
+func (x *CustodyEvent) GetRemoveBy() string {
+	if x != nil {
+		return x.RemoveBy
+	}
+	return ""
+}
+
+func (x *CustodyEvent) GetNotes() string {
+	if x != nil {
+		return x.Notes
+	}
+	return ""
+}
+
+func (x *CustodyEvent) GetDive() string {
+	if x != nil {
+		return x.Dive
+	}
+	return ""
+}
+
+func (x *CustodyEvent) GetRecordedBy() string {
+	if x != nil {
+		return x.RecordedBy
+	}
+	return ""
+}
+
+// Where an item is now.
+type Holding struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Item  string                 `protobuf:"bytes,1,opt,name=item,proto3" json:"item,omitempty"`
+	// Kind of set-up: cylinder, or the kind of the equipment.
+	Kind string `protobuf:"bytes,2,opt,name=kind,proto3" json:"kind,omitempty"`
+	// Person id; empty: the club's own.
+	Owner string `protobuf:"bytes,3,opt,name=owner,proto3" json:"owner,omitempty"`
+	// held, unattended, waiting_in_cave, lost.
+	State string `protobuf:"bytes,4,opt,name=state,proto3" json:"state,omitempty"`
+	// Person id; empty where nobody has it. Where nothing was ever recorded its owner holds it, or the club.
+	Holder string `protobuf:"bytes,5,opt,name=holder,proto3" json:"holder,omitempty"`
+	// Absent: nothing was ever recorded.
+	Since         *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=since,proto3" json:"since,omitempty"`
+	Site          string                 `protobuf:"bytes,7,opt,name=site,proto3" json:"site,omitempty"`
+	Place         string                 `protobuf:"bytes,8,opt,name=place,proto3" json:"place,omitempty"`
+	RemoveBy      string                 `protobuf:"bytes,9,opt,name=remove_by,json=removeBy,proto3" json:"remove_by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Holding) Reset() {
+	*x = Holding{}
+	mi := &file_lastlight_v1_gear_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Holding) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Holding) ProtoMessage() {}
+
+func (x *Holding) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_gear_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Holding.ProtoReflect.Descriptor instead.
+func (*Holding) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *Holding) GetItem() string {
+	if x != nil {
+		return x.Item
+	}
+	return ""
+}
+
+func (x *Holding) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *Holding) GetOwner() string {
+	if x != nil {
+		return x.Owner
+	}
+	return ""
+}
+
+func (x *Holding) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
+func (x *Holding) GetHolder() string {
+	if x != nil {
+		return x.Holder
+	}
+	return ""
+}
+
+func (x *Holding) GetSince() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Since
+	}
+	return nil
+}
+
+func (x *Holding) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+func (x *Holding) GetPlace() string {
+	if x != nil {
+		return x.Place
+	}
+	return ""
+}
+
+func (x *Holding) GetRemoveBy() string {
+	if x != nil {
+		return x.RemoveBy
+	}
+	return ""
+}
+
 type CreateCylinderRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Cylinder      *Cylinder              `protobuf:"bytes,1,opt,name=cylinder,proto3" json:"cylinder,omitempty"`
@@ -1092,7 +1605,7 @@ type CreateCylinderRequest struct {
 
 func (x *CreateCylinderRequest) Reset() {
 	*x = CreateCylinderRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[8]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1104,7 +1617,7 @@ func (x *CreateCylinderRequest) String() string {
 func (*CreateCylinderRequest) ProtoMessage() {}
 
 func (x *CreateCylinderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[8]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1117,7 +1630,7 @@ func (x *CreateCylinderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateCylinderRequest.ProtoReflect.Descriptor instead.
 func (*CreateCylinderRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{8}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *CreateCylinderRequest) GetCylinder() *Cylinder {
@@ -1143,7 +1656,7 @@ type GetCylinderRequest struct {
 
 func (x *GetCylinderRequest) Reset() {
 	*x = GetCylinderRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[9]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1155,7 +1668,7 @@ func (x *GetCylinderRequest) String() string {
 func (*GetCylinderRequest) ProtoMessage() {}
 
 func (x *GetCylinderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[9]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1168,7 +1681,7 @@ func (x *GetCylinderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCylinderRequest.ProtoReflect.Descriptor instead.
 func (*GetCylinderRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{9}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *GetCylinderRequest) GetId() string {
@@ -1193,7 +1706,7 @@ type ListCylindersRequest struct {
 
 func (x *ListCylindersRequest) Reset() {
 	*x = ListCylindersRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[10]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1205,7 +1718,7 @@ func (x *ListCylindersRequest) String() string {
 func (*ListCylindersRequest) ProtoMessage() {}
 
 func (x *ListCylindersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[10]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1218,7 +1731,7 @@ func (x *ListCylindersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCylindersRequest.ProtoReflect.Descriptor instead.
 func (*ListCylindersRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{10}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListCylindersRequest) GetPageSize() int32 {
@@ -1273,7 +1786,7 @@ type ListCylindersResponse struct {
 
 func (x *ListCylindersResponse) Reset() {
 	*x = ListCylindersResponse{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[11]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1285,7 +1798,7 @@ func (x *ListCylindersResponse) String() string {
 func (*ListCylindersResponse) ProtoMessage() {}
 
 func (x *ListCylindersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[11]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1298,7 +1811,7 @@ func (x *ListCylindersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCylindersResponse.ProtoReflect.Descriptor instead.
 func (*ListCylindersResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{11}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListCylindersResponse) GetCylinders() []*Cylinder {
@@ -1326,7 +1839,7 @@ type UpdateCylinderRequest struct {
 
 func (x *UpdateCylinderRequest) Reset() {
 	*x = UpdateCylinderRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[12]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1338,7 +1851,7 @@ func (x *UpdateCylinderRequest) String() string {
 func (*UpdateCylinderRequest) ProtoMessage() {}
 
 func (x *UpdateCylinderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[12]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1351,7 +1864,7 @@ func (x *UpdateCylinderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateCylinderRequest.ProtoReflect.Descriptor instead.
 func (*UpdateCylinderRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{12}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *UpdateCylinderRequest) GetCylinder() *Cylinder {
@@ -1385,7 +1898,7 @@ type ArchiveCylinderRequest struct {
 
 func (x *ArchiveCylinderRequest) Reset() {
 	*x = ArchiveCylinderRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[13]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1397,7 +1910,7 @@ func (x *ArchiveCylinderRequest) String() string {
 func (*ArchiveCylinderRequest) ProtoMessage() {}
 
 func (x *ArchiveCylinderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[13]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1410,7 +1923,7 @@ func (x *ArchiveCylinderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ArchiveCylinderRequest.ProtoReflect.Descriptor instead.
 func (*ArchiveCylinderRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{13}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ArchiveCylinderRequest) GetId() string {
@@ -1437,7 +1950,7 @@ type CreateCylinderSetRequest struct {
 
 func (x *CreateCylinderSetRequest) Reset() {
 	*x = CreateCylinderSetRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[14]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1449,7 +1962,7 @@ func (x *CreateCylinderSetRequest) String() string {
 func (*CreateCylinderSetRequest) ProtoMessage() {}
 
 func (x *CreateCylinderSetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[14]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1462,7 +1975,7 @@ func (x *CreateCylinderSetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateCylinderSetRequest.ProtoReflect.Descriptor instead.
 func (*CreateCylinderSetRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{14}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *CreateCylinderSetRequest) GetSet() *CylinderSet {
@@ -1488,7 +2001,7 @@ type GetCylinderSetRequest struct {
 
 func (x *GetCylinderSetRequest) Reset() {
 	*x = GetCylinderSetRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[15]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1500,7 +2013,7 @@ func (x *GetCylinderSetRequest) String() string {
 func (*GetCylinderSetRequest) ProtoMessage() {}
 
 func (x *GetCylinderSetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[15]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1513,7 +2026,7 @@ func (x *GetCylinderSetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCylinderSetRequest.ProtoReflect.Descriptor instead.
 func (*GetCylinderSetRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{15}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *GetCylinderSetRequest) GetId() string {
@@ -1535,7 +2048,7 @@ type ListCylinderSetsRequest struct {
 
 func (x *ListCylinderSetsRequest) Reset() {
 	*x = ListCylinderSetsRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[16]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1547,7 +2060,7 @@ func (x *ListCylinderSetsRequest) String() string {
 func (*ListCylinderSetsRequest) ProtoMessage() {}
 
 func (x *ListCylinderSetsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[16]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1560,7 +2073,7 @@ func (x *ListCylinderSetsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCylinderSetsRequest.ProtoReflect.Descriptor instead.
 func (*ListCylinderSetsRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{16}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListCylinderSetsRequest) GetPageSize() int32 {
@@ -1601,7 +2114,7 @@ type ListCylinderSetsResponse struct {
 
 func (x *ListCylinderSetsResponse) Reset() {
 	*x = ListCylinderSetsResponse{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[17]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1613,7 +2126,7 @@ func (x *ListCylinderSetsResponse) String() string {
 func (*ListCylinderSetsResponse) ProtoMessage() {}
 
 func (x *ListCylinderSetsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[17]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1626,7 +2139,7 @@ func (x *ListCylinderSetsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCylinderSetsResponse.ProtoReflect.Descriptor instead.
 func (*ListCylinderSetsResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{17}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ListCylinderSetsResponse) GetSets() []*CylinderSet {
@@ -1654,7 +2167,7 @@ type UpdateCylinderSetRequest struct {
 
 func (x *UpdateCylinderSetRequest) Reset() {
 	*x = UpdateCylinderSetRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[18]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1666,7 +2179,7 @@ func (x *UpdateCylinderSetRequest) String() string {
 func (*UpdateCylinderSetRequest) ProtoMessage() {}
 
 func (x *UpdateCylinderSetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[18]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1679,7 +2192,7 @@ func (x *UpdateCylinderSetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateCylinderSetRequest.ProtoReflect.Descriptor instead.
 func (*UpdateCylinderSetRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{18}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *UpdateCylinderSetRequest) GetSet() *CylinderSet {
@@ -1713,7 +2226,7 @@ type ArchiveCylinderSetRequest struct {
 
 func (x *ArchiveCylinderSetRequest) Reset() {
 	*x = ArchiveCylinderSetRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[19]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1725,7 +2238,7 @@ func (x *ArchiveCylinderSetRequest) String() string {
 func (*ArchiveCylinderSetRequest) ProtoMessage() {}
 
 func (x *ArchiveCylinderSetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[19]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1738,7 +2251,7 @@ func (x *ArchiveCylinderSetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ArchiveCylinderSetRequest.ProtoReflect.Descriptor instead.
 func (*ArchiveCylinderSetRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{19}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ArchiveCylinderSetRequest) GetId() string {
@@ -1765,7 +2278,7 @@ type CreateEquipmentRequest struct {
 
 func (x *CreateEquipmentRequest) Reset() {
 	*x = CreateEquipmentRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[20]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1777,7 +2290,7 @@ func (x *CreateEquipmentRequest) String() string {
 func (*CreateEquipmentRequest) ProtoMessage() {}
 
 func (x *CreateEquipmentRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[20]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1790,7 +2303,7 @@ func (x *CreateEquipmentRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreateEquipmentRequest.ProtoReflect.Descriptor instead.
 func (*CreateEquipmentRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{20}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *CreateEquipmentRequest) GetEquipment() *Equipment {
@@ -1816,7 +2329,7 @@ type GetEquipmentRequest struct {
 
 func (x *GetEquipmentRequest) Reset() {
 	*x = GetEquipmentRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[21]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1828,7 +2341,7 @@ func (x *GetEquipmentRequest) String() string {
 func (*GetEquipmentRequest) ProtoMessage() {}
 
 func (x *GetEquipmentRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[21]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1841,7 +2354,7 @@ func (x *GetEquipmentRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetEquipmentRequest.ProtoReflect.Descriptor instead.
 func (*GetEquipmentRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{21}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *GetEquipmentRequest) GetId() string {
@@ -1865,7 +2378,7 @@ type ListEquipmentRequest struct {
 
 func (x *ListEquipmentRequest) Reset() {
 	*x = ListEquipmentRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[22]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1877,7 +2390,7 @@ func (x *ListEquipmentRequest) String() string {
 func (*ListEquipmentRequest) ProtoMessage() {}
 
 func (x *ListEquipmentRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[22]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1890,7 +2403,7 @@ func (x *ListEquipmentRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEquipmentRequest.ProtoReflect.Descriptor instead.
 func (*ListEquipmentRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{22}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ListEquipmentRequest) GetPageSize() int32 {
@@ -1945,7 +2458,7 @@ type ListEquipmentResponse struct {
 
 func (x *ListEquipmentResponse) Reset() {
 	*x = ListEquipmentResponse{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[23]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1957,7 +2470,7 @@ func (x *ListEquipmentResponse) String() string {
 func (*ListEquipmentResponse) ProtoMessage() {}
 
 func (x *ListEquipmentResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[23]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1970,7 +2483,7 @@ func (x *ListEquipmentResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEquipmentResponse.ProtoReflect.Descriptor instead.
 func (*ListEquipmentResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{23}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ListEquipmentResponse) GetEquipment() []*Equipment {
@@ -1998,7 +2511,7 @@ type UpdateEquipmentRequest struct {
 
 func (x *UpdateEquipmentRequest) Reset() {
 	*x = UpdateEquipmentRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[24]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2010,7 +2523,7 @@ func (x *UpdateEquipmentRequest) String() string {
 func (*UpdateEquipmentRequest) ProtoMessage() {}
 
 func (x *UpdateEquipmentRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[24]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2023,7 +2536,7 @@ func (x *UpdateEquipmentRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateEquipmentRequest.ProtoReflect.Descriptor instead.
 func (*UpdateEquipmentRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{24}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *UpdateEquipmentRequest) GetEquipment() *Equipment {
@@ -2057,7 +2570,7 @@ type ArchiveEquipmentRequest struct {
 
 func (x *ArchiveEquipmentRequest) Reset() {
 	*x = ArchiveEquipmentRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[25]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2069,7 +2582,7 @@ func (x *ArchiveEquipmentRequest) String() string {
 func (*ArchiveEquipmentRequest) ProtoMessage() {}
 
 func (x *ArchiveEquipmentRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[25]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2082,7 +2595,7 @@ func (x *ArchiveEquipmentRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ArchiveEquipmentRequest.ProtoReflect.Descriptor instead.
 func (*ArchiveEquipmentRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{25}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *ArchiveEquipmentRequest) GetId() string {
@@ -2111,7 +2624,7 @@ type RecordServiceRequest struct {
 
 func (x *RecordServiceRequest) Reset() {
 	*x = RecordServiceRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[26]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2123,7 +2636,7 @@ func (x *RecordServiceRequest) String() string {
 func (*RecordServiceRequest) ProtoMessage() {}
 
 func (x *RecordServiceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[26]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2136,7 +2649,7 @@ func (x *RecordServiceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordServiceRequest.ProtoReflect.Descriptor instead.
 func (*RecordServiceRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{26}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *RecordServiceRequest) GetItem() string {
@@ -2171,7 +2684,7 @@ type QuarantineRequest struct {
 
 func (x *QuarantineRequest) Reset() {
 	*x = QuarantineRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[27]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2183,7 +2696,7 @@ func (x *QuarantineRequest) String() string {
 func (*QuarantineRequest) ProtoMessage() {}
 
 func (x *QuarantineRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[27]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2196,7 +2709,7 @@ func (x *QuarantineRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use QuarantineRequest.ProtoReflect.Descriptor instead.
 func (*QuarantineRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{27}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *QuarantineRequest) GetItem() string {
@@ -2231,7 +2744,7 @@ type ReleaseRequest struct {
 
 func (x *ReleaseRequest) Reset() {
 	*x = ReleaseRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[28]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2243,7 +2756,7 @@ func (x *ReleaseRequest) String() string {
 func (*ReleaseRequest) ProtoMessage() {}
 
 func (x *ReleaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[28]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2256,7 +2769,7 @@ func (x *ReleaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReleaseRequest.ProtoReflect.Descriptor instead.
 func (*ReleaseRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{28}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *ReleaseRequest) GetItem() string {
@@ -2290,7 +2803,7 @@ type RecordFillRequest struct {
 
 func (x *RecordFillRequest) Reset() {
 	*x = RecordFillRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[29]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2302,7 +2815,7 @@ func (x *RecordFillRequest) String() string {
 func (*RecordFillRequest) ProtoMessage() {}
 
 func (x *RecordFillRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[29]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2315,7 +2828,7 @@ func (x *RecordFillRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordFillRequest.ProtoReflect.Descriptor instead.
 func (*RecordFillRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{29}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *RecordFillRequest) GetFill() *Fill {
@@ -2343,7 +2856,7 @@ type ListFillsRequest struct {
 
 func (x *ListFillsRequest) Reset() {
 	*x = ListFillsRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[30]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2355,7 +2868,7 @@ func (x *ListFillsRequest) String() string {
 func (*ListFillsRequest) ProtoMessage() {}
 
 func (x *ListFillsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[30]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2368,7 +2881,7 @@ func (x *ListFillsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFillsRequest.ProtoReflect.Descriptor instead.
 func (*ListFillsRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{30}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ListFillsRequest) GetCylinder() string {
@@ -2402,7 +2915,7 @@ type ListFillsResponse struct {
 
 func (x *ListFillsResponse) Reset() {
 	*x = ListFillsResponse{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[31]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2414,7 +2927,7 @@ func (x *ListFillsResponse) String() string {
 func (*ListFillsResponse) ProtoMessage() {}
 
 func (x *ListFillsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[31]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2427,7 +2940,7 @@ func (x *ListFillsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListFillsResponse.ProtoReflect.Descriptor instead.
 func (*ListFillsResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{31}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ListFillsResponse) GetFills() []*Fill {
@@ -2454,7 +2967,7 @@ type RecordAnalysisRequest struct {
 
 func (x *RecordAnalysisRequest) Reset() {
 	*x = RecordAnalysisRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[32]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2466,7 +2979,7 @@ func (x *RecordAnalysisRequest) String() string {
 func (*RecordAnalysisRequest) ProtoMessage() {}
 
 func (x *RecordAnalysisRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[32]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2479,7 +2992,7 @@ func (x *RecordAnalysisRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordAnalysisRequest.ProtoReflect.Descriptor instead.
 func (*RecordAnalysisRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{32}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *RecordAnalysisRequest) GetAnalysis() *Analysis {
@@ -2507,7 +3020,7 @@ type ListAnalysesRequest struct {
 
 func (x *ListAnalysesRequest) Reset() {
 	*x = ListAnalysesRequest{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[33]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2519,7 +3032,7 @@ func (x *ListAnalysesRequest) String() string {
 func (*ListAnalysesRequest) ProtoMessage() {}
 
 func (x *ListAnalysesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[33]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2532,7 +3045,7 @@ func (x *ListAnalysesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAnalysesRequest.ProtoReflect.Descriptor instead.
 func (*ListAnalysesRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{33}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *ListAnalysesRequest) GetCylinder() string {
@@ -2566,7 +3079,7 @@ type ListAnalysesResponse struct {
 
 func (x *ListAnalysesResponse) Reset() {
 	*x = ListAnalysesResponse{}
-	mi := &file_lastlight_v1_gear_proto_msgTypes[34]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2578,7 +3091,7 @@ func (x *ListAnalysesResponse) String() string {
 func (*ListAnalysesResponse) ProtoMessage() {}
 
 func (x *ListAnalysesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_gear_proto_msgTypes[34]
+	mi := &file_lastlight_v1_gear_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2591,7 +3104,7 @@ func (x *ListAnalysesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAnalysesResponse.ProtoReflect.Descriptor instead.
 func (*ListAnalysesResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{34}
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ListAnalysesResponse) GetAnalyses() []*Analysis {
@@ -2608,11 +3121,361 @@ func (x *ListAnalysesResponse) GetNextPageToken() string {
 	return ""
 }
 
+type RecordCustodyRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Cylinder and equipment ids; of a set, name its cylinders.
+	Items []string `protobuf:"bytes,1,rep,name=items,proto3" json:"items,omitempty"`
+	// What became of each; its item stays empty.
+	Event         *CustodyEvent `protobuf:"bytes,2,opt,name=event,proto3" json:"event,omitempty"`
+	RequestId     string        `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordCustodyRequest) Reset() {
+	*x = RecordCustodyRequest{}
+	mi := &file_lastlight_v1_gear_proto_msgTypes[39]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordCustodyRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordCustodyRequest) ProtoMessage() {}
+
+func (x *RecordCustodyRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_gear_proto_msgTypes[39]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordCustodyRequest.ProtoReflect.Descriptor instead.
+func (*RecordCustodyRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{39}
+}
+
+func (x *RecordCustodyRequest) GetItems() []string {
+	if x != nil {
+		return x.Items
+	}
+	return nil
+}
+
+func (x *RecordCustodyRequest) GetEvent() *CustodyEvent {
+	if x != nil {
+		return x.Event
+	}
+	return nil
+}
+
+func (x *RecordCustodyRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+type RecordCustodyResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// In the order of the items.
+	Events        []*CustodyEvent `protobuf:"bytes,1,rep,name=events,proto3" json:"events,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordCustodyResponse) Reset() {
+	*x = RecordCustodyResponse{}
+	mi := &file_lastlight_v1_gear_proto_msgTypes[40]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordCustodyResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordCustodyResponse) ProtoMessage() {}
+
+func (x *RecordCustodyResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_gear_proto_msgTypes[40]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordCustodyResponse.ProtoReflect.Descriptor instead.
+func (*RecordCustodyResponse) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{40}
+}
+
+func (x *RecordCustodyResponse) GetEvents() []*CustodyEvent {
+	if x != nil {
+		return x.Events
+	}
+	return nil
+}
+
+type ListCustodyRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Item          string                 `protobuf:"bytes,1,opt,name=item,proto3" json:"item,omitempty"`
+	PageSize      int32                  `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken     string                 `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListCustodyRequest) Reset() {
+	*x = ListCustodyRequest{}
+	mi := &file_lastlight_v1_gear_proto_msgTypes[41]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListCustodyRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListCustodyRequest) ProtoMessage() {}
+
+func (x *ListCustodyRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_gear_proto_msgTypes[41]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListCustodyRequest.ProtoReflect.Descriptor instead.
+func (*ListCustodyRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{41}
+}
+
+func (x *ListCustodyRequest) GetItem() string {
+	if x != nil {
+		return x.Item
+	}
+	return ""
+}
+
+func (x *ListCustodyRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListCustodyRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+type ListCustodyResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Events        []*CustodyEvent        `protobuf:"bytes,1,rep,name=events,proto3" json:"events,omitempty"`
+	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListCustodyResponse) Reset() {
+	*x = ListCustodyResponse{}
+	mi := &file_lastlight_v1_gear_proto_msgTypes[42]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListCustodyResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListCustodyResponse) ProtoMessage() {}
+
+func (x *ListCustodyResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_gear_proto_msgTypes[42]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListCustodyResponse.ProtoReflect.Descriptor instead.
+func (*ListCustodyResponse) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{42}
+}
+
+func (x *ListCustodyResponse) GetEvents() []*CustodyEvent {
+	if x != nil {
+		return x.Events
+	}
+	return nil
+}
+
+func (x *ListCustodyResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+type ListHoldingsRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	PageSize  int32                  `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken string                 `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// Only what this person has.
+	Holder string `protobuf:"bytes,3,opt,name=holder,proto3" json:"holder,omitempty"`
+	// Only what lies at this site.
+	Site string `protobuf:"bytes,4,opt,name=site,proto3" json:"site,omitempty"`
+	// held, unattended, waiting_in_cave or lost; empty: all.
+	State         string `protobuf:"bytes,5,opt,name=state,proto3" json:"state,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListHoldingsRequest) Reset() {
+	*x = ListHoldingsRequest{}
+	mi := &file_lastlight_v1_gear_proto_msgTypes[43]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListHoldingsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListHoldingsRequest) ProtoMessage() {}
+
+func (x *ListHoldingsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_gear_proto_msgTypes[43]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListHoldingsRequest.ProtoReflect.Descriptor instead.
+func (*ListHoldingsRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{43}
+}
+
+func (x *ListHoldingsRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListHoldingsRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+func (x *ListHoldingsRequest) GetHolder() string {
+	if x != nil {
+		return x.Holder
+	}
+	return ""
+}
+
+func (x *ListHoldingsRequest) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+func (x *ListHoldingsRequest) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
+type ListHoldingsResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Holdings      []*Holding             `protobuf:"bytes,1,rep,name=holdings,proto3" json:"holdings,omitempty"`
+	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListHoldingsResponse) Reset() {
+	*x = ListHoldingsResponse{}
+	mi := &file_lastlight_v1_gear_proto_msgTypes[44]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListHoldingsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListHoldingsResponse) ProtoMessage() {}
+
+func (x *ListHoldingsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_gear_proto_msgTypes[44]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListHoldingsResponse.ProtoReflect.Descriptor instead.
+func (*ListHoldingsResponse) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_gear_proto_rawDescGZIP(), []int{44}
+}
+
+func (x *ListHoldingsResponse) GetHoldings() []*Holding {
+	if x != nil {
+		return x.Holdings
+	}
+	return nil
+}
+
+func (x *ListHoldingsResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
 var File_lastlight_v1_gear_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_gear_proto_rawDesc = "" +
 	"\n" +
-	"\x17lastlight/v1/gear.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/values.proto\"\x90\t\n" +
+	"\x17lastlight/v1/gear.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/values.proto\"\xc0\t\n" +
 	"\bCylinder\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12!\n" +
 	"\x06serial\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18<R\x06serial\x12\x1f\n" +
@@ -2633,17 +3496,40 @@ const file_lastlight_v1_gear_proto_rawDesc = "" +
 	"\x05owner\x18\x10 \x01(\tB\a\xbaH\x04r\x02\x18?R\x05owner\x12L\n" +
 	"\x0eservice_events\x18\x11 \x03(\v2\x1a.lastlight.v1.ServiceEventB\t\xbaH\x06\x92\x01\x03\x10\xac\x02R\rserviceEvents\x12\x1f\n" +
 	"\x06thread\x18\x12 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\x06thread\x12\x1e\n" +
-	"\x05notes\x18\x13 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x05notes\x12\x1e\n" +
+	"\x05notes\x18\x13 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x05notes\x12.\n" +
+	"\x13plus_at_manufacture\x18\x14 \x01(\bR\x11plusAtManufacture\x12\x1e\n" +
 	"\aversion\x18\x1e \x01(\x03B\x04\xf0\xc7\x18\x01R\aversion\x12 \n" +
 	"\barchived\x18\x1f \x01(\bB\x04\xf0\xc7\x18\x01R\barchived\x12&\n" +
 	"\vquarantined\x18  \x01(\tB\x04\xf0\xc7\x18\x01R\vquarantined\x120\n" +
-	"\x03due\x18! \x01(\v2\x18.lastlight.v1.DueSummaryB\x04\xf0\xc7\x18\x01R\x03due\"\x86\x01\n" +
+	"\x03due\x18! \x01(\v2\x18.lastlight.v1.DueSummaryB\x04\xf0\xc7\x18\x01R\x03due\"\xf0\x02\n" +
 	"\n" +
 	"DueSummary\x12$\n" +
 	"\x0ehydro_last_day\x18\x01 \x01(\tR\fhydroLastDay\x12&\n" +
 	"\x0fvisual_last_day\x18\x02 \x01(\tR\rvisualLastDay\x12\x12\n" +
 	"\x04next\x18\x03 \x01(\tR\x04next\x12\x16\n" +
-	"\x06status\x18\x04 \x01(\tR\x06status\"\x90\x05\n" +
+	"\x06status\x18\x04 \x01(\tR\x06status\x12'\n" +
+	"\x04fill\x18\x05 \x01(\v2\x13.lastlight.v1.MayDoR\x04fill\x12%\n" +
+	"\x03use\x18\x06 \x01(\v2\x13.lastlight.v1.MayDoR\x03use\x12)\n" +
+	"\x05carry\x18\a \x01(\v2\x13.lastlight.v1.MayDoR\x05carry\x12\x1f\n" +
+	"\vfalls_first\x18\b \x01(\tR\n" +
+	"fallsFirst\x12\x19\n" +
+	"\blast_day\x18\t \x01(\tR\alastDay\x121\n" +
+	"\bmax_fill\x18\n" +
+	" \x01(\v2\x16.lastlight.v1.PressureR\amaxFill\"_\n" +
+	"\x05MayDo\x12\x16\n" +
+	"\x06answer\x18\x01 \x01(\tR\x06answer\x12\x10\n" +
+	"\x03why\x18\x02 \x03(\tR\x03why\x12\x14\n" +
+	"\x05until\x18\x03 \x01(\tR\x05until\x12\x16\n" +
+	"\x06clause\x18\x04 \x01(\tR\x06clause\"\xb1\x01\n" +
+	"\aNextDue\x12\x19\n" +
+	"\blast_day\x18\x01 \x01(\tR\alastDay\x12\x12\n" +
+	"\x04what\x18\x02 \x01(\tR\x04what\x12\x16\n" +
+	"\x06status\x18\x03 \x01(\tR\x06status\x12\x10\n" +
+	"\x03why\x18\x04 \x03(\tR\x03why\x12\x1a\n" +
+	"\bcylinder\x18\x05 \x01(\tR\bcylinder\x12\"\n" +
+	"\n" +
+	"dives_left\x18\x06 \x01(\x05H\x00R\tdivesLeft\x88\x01\x01B\r\n" +
+	"\v_dives_left\"\x90\x05\n" +
 	"\fServiceEvent\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x8d\x01\n" +
 	"\x04kind\x18\x02 \x01(\tBy\xbaHvrtR\x05hydroR\x06visualR\x04eddyR\x06damageR\n" +
@@ -2661,7 +3547,7 @@ const file_lastlight_v1_gear_proto_rawDesc = "" +
 	"\vrecorded_at\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampB\x04\xf0\xc7\x18\x01R\n" +
 	"recordedAt\x12%\n" +
 	"\vrecorded_by\x18\x15 \x01(\tB\x04\xf0\xc7\x18\x01R\n" +
-	"recordedBy\"\xd4\x02\n" +
+	"recordedBy\"\x83\x03\n" +
 	"\vCylinderSet\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12B\n" +
 	"\x04kind\x18\x02 \x01(\tB.\xbaH+r)R\atwinsetR\tsidemountR\x06singleR\x05stageR\x04decoR\x04kind\x12*\n" +
@@ -2671,7 +3557,8 @@ const file_lastlight_v1_gear_proto_rawDesc = "" +
 	"dualOutlet\x12\x1e\n" +
 	"\x05notes\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x05notes\x12\x1e\n" +
 	"\aversion\x18\x1e \x01(\x03B\x04\xf0\xc7\x18\x01R\aversion\x12 \n" +
-	"\barchived\x18\x1f \x01(\bB\x04\xf0\xc7\x18\x01R\barchived\"\xe8\x06\n" +
+	"\barchived\x18\x1f \x01(\bB\x04\xf0\xc7\x18\x01R\barchived\x12-\n" +
+	"\x03due\x18  \x01(\v2\x15.lastlight.v1.NextDueB\x04\xf0\xc7\x18\x01R\x03due\"\x97\a\n" +
 	"\tEquipment\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\xb7\x01\n" +
 	"\x04kind\x18\x02 \x01(\tB\xa2\x01\xbaH\x9e\x01r\x9b\x01R\tregulatorR\x05gaugeR\rlight_primaryR\flight_backupR\x04reelR\x05spoolR\ascooterR\banalyserR\voxygen_cellR\n" +
@@ -2688,14 +3575,15 @@ const file_lastlight_v1_gear_proto_rawDesc = "" +
 	"\x13scooter_speed_m_min\x18\v \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@!\x00\x00\x00\x00\x00\x00\x00\x00H\x02R\x10scooterSpeedMMin\x88\x01\x01\x12\x1e\n" +
 	"\aversion\x18\x1e \x01(\x03B\x04\xf0\xc7\x18\x01R\aversion\x12 \n" +
 	"\barchived\x18\x1f \x01(\bB\x04\xf0\xc7\x18\x01R\barchived\x12&\n" +
-	"\vquarantined\x18  \x01(\tB\x04\xf0\xc7\x18\x01R\vquarantinedB\v\n" +
+	"\vquarantined\x18  \x01(\tB\x04\xf0\xc7\x18\x01R\vquarantined\x12-\n" +
+	"\x03due\x18! \x01(\v2\x15.lastlight.v1.NextDueB\x04\xf0\xc7\x18\x01R\x03dueB\v\n" +
 	"\t_burn_minB\t\n" +
 	"\a_line_mB\x16\n" +
 	"\x14_scooter_speed_m_min\"}\n" +
 	"\x04Item\x124\n" +
 	"\bcylinder\x18\x01 \x01(\v2\x16.lastlight.v1.CylinderH\x00R\bcylinder\x127\n" +
 	"\tequipment\x18\x02 \x01(\v2\x17.lastlight.v1.EquipmentH\x00R\tequipmentB\x06\n" +
-	"\x04item\"\xef\x03\n" +
+	"\x04item\"\x82\x05\n" +
 	"\x04Fill\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12#\n" +
 	"\bcylinder\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\bcylinder\x12?\n" +
@@ -2705,7 +3593,15 @@ const file_lastlight_v1_gear_proto_rawDesc = "" +
 	"\rtemperature_c\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00>\xc0H\x00R\ftemperatureC\x88\x01\x01\x128\n" +
 	"\bintended\x18\a \x01(\v2\x14.lastlight.v1.GasMixB\x06\xbaH\x03\xc8\x01\x01R\bintended\x12\x15\n" +
 	"\x06top_up\x18\b \x01(\bR\x05topUp\x12\x1f\n" +
-	"\x06source\x18\t \x01(\tB\a\xbaH\x04r\x02\x18xR\x06source\x12!\n" +
+	"\x06source\x18\t \x01(\tB\a\xbaH\x04r\x02\x18xR\x06source\x12G\n" +
+	"\x06method\x18\n" +
+	" \x01(\tB/\xbaH,r*R\x00R\x10partial_pressureR\n" +
+	"continuousR\bpremixedR\x06method\x12'\n" +
+	"\n" +
+	"compressor\x18\v \x01(\tB\a\xbaH\x04r\x02\x18?R\n" +
+	"compressor\x12\x1f\n" +
+	"\vmade_anyway\x18\f \x01(\bR\n" +
+	"madeAnyway\x12!\n" +
 	"\tfilled_by\x18\x14 \x01(\tB\x04\xf0\xc7\x18\x01R\bfilledByB\x10\n" +
 	"\x0e_temperature_c\"\xc5\x05\n" +
 	"\bAnalysis\x123\n" +
@@ -2724,7 +3620,31 @@ const file_lastlight_v1_gear_proto_rawDesc = "" +
 	" \x01(\v2\x16.lastlight.v1.PressureR\bpressure\x12\x1a\n" +
 	"\x05label\x18\x14 \x01(\tB\x04\xf0\xc7\x18\x01R\x05label\x12\x1f\n" +
 	"\bended_by\x18\x15 \x01(\tB\x04\xf0\xc7\x18\x01R\aendedBy\x12;\n" +
-	"\bended_at\x18\x16 \x01(\v2\x1a.google.protobuf.TimestampB\x04\xf0\xc7\x18\x01R\aendedAt\"|\n" +
+	"\bended_at\x18\x16 \x01(\v2\x1a.google.protobuf.TimestampB\x04\xf0\xc7\x18\x01R\aendedAt\"\xfa\x03\n" +
+	"\fCustodyEvent\x123\n" +
+	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x1b\n" +
+	"\x04item\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18?R\x04item\x12j\n" +
+	"\x04kind\x18\x03 \x01(\tBV\xbaHSrQR\vhanded_overR\x0fleft_unattendedR\rvalve_removedR\x0fwaiting_in_caveR\x04backR\x04lostR\x05foundR\x04kind\x122\n" +
+	"\x02at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\x02at\x12\x1f\n" +
+	"\x06holder\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18?R\x06holder\x12\x1b\n" +
+	"\x04site\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18?R\x04site\x12\x1d\n" +
+	"\x05place\x18\a \x01(\tB\a\xbaH\x04r\x02\x18xR\x05place\x12:\n" +
+	"\tremove_by\x18\b \x01(\tB\x1d\xbaH\x1ar\x182\x16^(\\d{4}-\\d{2}-\\d{2})?$R\bremoveBy\x12\x1e\n" +
+	"\x05notes\x18\t \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x05notes\x12\x18\n" +
+	"\x04dive\x18\n" +
+	" \x01(\tB\x04\xf0\xc7\x18\x01R\x04dive\x12%\n" +
+	"\vrecorded_by\x18\x14 \x01(\tB\x04\xf0\xc7\x18\x01R\n" +
+	"recordedBy\"\xee\x01\n" +
+	"\aHolding\x12\x12\n" +
+	"\x04item\x18\x01 \x01(\tR\x04item\x12\x12\n" +
+	"\x04kind\x18\x02 \x01(\tR\x04kind\x12\x14\n" +
+	"\x05owner\x18\x03 \x01(\tR\x05owner\x12\x14\n" +
+	"\x05state\x18\x04 \x01(\tR\x05state\x12\x16\n" +
+	"\x06holder\x18\x05 \x01(\tR\x06holder\x120\n" +
+	"\x05since\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\x05since\x12\x12\n" +
+	"\x04site\x18\a \x01(\tR\x04site\x12\x14\n" +
+	"\x05place\x18\b \x01(\tR\x05place\x12\x1b\n" +
+	"\tremove_by\x18\t \x01(\tR\bremoveBy\"|\n" +
 	"\x15CreateCylinderRequest\x12:\n" +
 	"\bcylinder\x18\x01 \x01(\v2\x16.lastlight.v1.CylinderB\x06\xbaH\x03\xc8\x01\x01R\bcylinder\x12'\n" +
 	"\n" +
@@ -2846,7 +3766,36 @@ const file_lastlight_v1_gear_proto_rawDesc = "" +
 	"page_token\x18\x03 \x01(\tR\tpageToken\"r\n" +
 	"\x14ListAnalysesResponse\x122\n" +
 	"\banalyses\x18\x01 \x03(\v2\x16.lastlight.v1.AnalysisR\banalyses\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\x84\x0e\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x9e\x01\n" +
+	"\x14RecordCustodyRequest\x12#\n" +
+	"\x05items\x18\x01 \x03(\tB\r\xbaH\n" +
+	"\x92\x01\a\b\x01\x10\xc8\x01\x18\x01R\x05items\x128\n" +
+	"\x05event\x18\x02 \x01(\v2\x1a.lastlight.v1.CustodyEventB\x06\xbaH\x03\xc8\x01\x01R\x05event\x12'\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"K\n" +
+	"\x15RecordCustodyResponse\x122\n" +
+	"\x06events\x18\x01 \x03(\v2\x1a.lastlight.v1.CustodyEventR\x06events\"p\n" +
+	"\x12ListCustodyRequest\x12\x12\n" +
+	"\x04item\x18\x01 \x01(\tR\x04item\x12'\n" +
+	"\tpage_size\x18\x02 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12\x1d\n" +
+	"\n" +
+	"page_token\x18\x03 \x01(\tR\tpageToken\"q\n" +
+	"\x13ListCustodyResponse\x122\n" +
+	"\x06events\x18\x01 \x03(\v2\x1a.lastlight.v1.CustodyEventR\x06events\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xd1\x01\n" +
+	"\x13ListHoldingsRequest\x12'\n" +
+	"\tpage_size\x18\x01 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12\x1d\n" +
+	"\n" +
+	"page_token\x18\x02 \x01(\tR\tpageToken\x12\x16\n" +
+	"\x06holder\x18\x03 \x01(\tR\x06holder\x12\x12\n" +
+	"\x04site\x18\x04 \x01(\tR\x04site\x12F\n" +
+	"\x05state\x18\x05 \x01(\tB0\xbaH-r+R\x00R\x04heldR\n" +
+	"unattendedR\x0fwaiting_in_caveR\x04lostR\x05state\"q\n" +
+	"\x14ListHoldingsResponse\x121\n" +
+	"\bholdings\x18\x01 \x03(\v2\x15.lastlight.v1.HoldingR\bholdings\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2\x89\x10\n" +
 	"\vGearService\x12M\n" +
 	"\x0eCreateCylinder\x12#.lastlight.v1.CreateCylinderRequest\x1a\x16.lastlight.v1.Cylinder\x12G\n" +
 	"\vGetCylinder\x12 .lastlight.v1.GetCylinderRequest\x1a\x16.lastlight.v1.Cylinder\x12X\n" +
@@ -2871,7 +3820,10 @@ const file_lastlight_v1_gear_proto_rawDesc = "" +
 	"RecordFill\x12\x1f.lastlight.v1.RecordFillRequest\x1a\x12.lastlight.v1.Fill\x12L\n" +
 	"\tListFills\x12\x1e.lastlight.v1.ListFillsRequest\x1a\x1f.lastlight.v1.ListFillsResponse\x12M\n" +
 	"\x0eRecordAnalysis\x12#.lastlight.v1.RecordAnalysisRequest\x1a\x16.lastlight.v1.Analysis\x12U\n" +
-	"\fListAnalyses\x12!.lastlight.v1.ListAnalysesRequest\x1a\".lastlight.v1.ListAnalysesResponseB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
+	"\fListAnalyses\x12!.lastlight.v1.ListAnalysesRequest\x1a\".lastlight.v1.ListAnalysesResponse\x12X\n" +
+	"\rRecordCustody\x12\".lastlight.v1.RecordCustodyRequest\x1a#.lastlight.v1.RecordCustodyResponse\x12R\n" +
+	"\vListCustody\x12 .lastlight.v1.ListCustodyRequest\x1a!.lastlight.v1.ListCustodyResponse\x12U\n" +
+	"\fListHoldings\x12!.lastlight.v1.ListHoldingsRequest\x1a\".lastlight.v1.ListHoldingsResponseB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
 
 var (
 	file_lastlight_v1_gear_proto_rawDescOnce sync.Once
@@ -2885,127 +3837,155 @@ func file_lastlight_v1_gear_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_gear_proto_rawDescData
 }
 
-var file_lastlight_v1_gear_proto_msgTypes = make([]protoimpl.MessageInfo, 35)
+var file_lastlight_v1_gear_proto_msgTypes = make([]protoimpl.MessageInfo, 45)
 var file_lastlight_v1_gear_proto_goTypes = []any{
 	(*Cylinder)(nil),                  // 0: lastlight.v1.Cylinder
 	(*DueSummary)(nil),                // 1: lastlight.v1.DueSummary
-	(*ServiceEvent)(nil),              // 2: lastlight.v1.ServiceEvent
-	(*CylinderSet)(nil),               // 3: lastlight.v1.CylinderSet
-	(*Equipment)(nil),                 // 4: lastlight.v1.Equipment
-	(*Item)(nil),                      // 5: lastlight.v1.Item
-	(*Fill)(nil),                      // 6: lastlight.v1.Fill
-	(*Analysis)(nil),                  // 7: lastlight.v1.Analysis
-	(*CreateCylinderRequest)(nil),     // 8: lastlight.v1.CreateCylinderRequest
-	(*GetCylinderRequest)(nil),        // 9: lastlight.v1.GetCylinderRequest
-	(*ListCylindersRequest)(nil),      // 10: lastlight.v1.ListCylindersRequest
-	(*ListCylindersResponse)(nil),     // 11: lastlight.v1.ListCylindersResponse
-	(*UpdateCylinderRequest)(nil),     // 12: lastlight.v1.UpdateCylinderRequest
-	(*ArchiveCylinderRequest)(nil),    // 13: lastlight.v1.ArchiveCylinderRequest
-	(*CreateCylinderSetRequest)(nil),  // 14: lastlight.v1.CreateCylinderSetRequest
-	(*GetCylinderSetRequest)(nil),     // 15: lastlight.v1.GetCylinderSetRequest
-	(*ListCylinderSetsRequest)(nil),   // 16: lastlight.v1.ListCylinderSetsRequest
-	(*ListCylinderSetsResponse)(nil),  // 17: lastlight.v1.ListCylinderSetsResponse
-	(*UpdateCylinderSetRequest)(nil),  // 18: lastlight.v1.UpdateCylinderSetRequest
-	(*ArchiveCylinderSetRequest)(nil), // 19: lastlight.v1.ArchiveCylinderSetRequest
-	(*CreateEquipmentRequest)(nil),    // 20: lastlight.v1.CreateEquipmentRequest
-	(*GetEquipmentRequest)(nil),       // 21: lastlight.v1.GetEquipmentRequest
-	(*ListEquipmentRequest)(nil),      // 22: lastlight.v1.ListEquipmentRequest
-	(*ListEquipmentResponse)(nil),     // 23: lastlight.v1.ListEquipmentResponse
-	(*UpdateEquipmentRequest)(nil),    // 24: lastlight.v1.UpdateEquipmentRequest
-	(*ArchiveEquipmentRequest)(nil),   // 25: lastlight.v1.ArchiveEquipmentRequest
-	(*RecordServiceRequest)(nil),      // 26: lastlight.v1.RecordServiceRequest
-	(*QuarantineRequest)(nil),         // 27: lastlight.v1.QuarantineRequest
-	(*ReleaseRequest)(nil),            // 28: lastlight.v1.ReleaseRequest
-	(*RecordFillRequest)(nil),         // 29: lastlight.v1.RecordFillRequest
-	(*ListFillsRequest)(nil),          // 30: lastlight.v1.ListFillsRequest
-	(*ListFillsResponse)(nil),         // 31: lastlight.v1.ListFillsResponse
-	(*RecordAnalysisRequest)(nil),     // 32: lastlight.v1.RecordAnalysisRequest
-	(*ListAnalysesRequest)(nil),       // 33: lastlight.v1.ListAnalysesRequest
-	(*ListAnalysesResponse)(nil),      // 34: lastlight.v1.ListAnalysesResponse
-	(*WaterVolume)(nil),               // 35: lastlight.v1.WaterVolume
-	(*Pressure)(nil),                  // 36: lastlight.v1.Pressure
-	(*timestamppb.Timestamp)(nil),     // 37: google.protobuf.Timestamp
-	(*GasMix)(nil),                    // 38: lastlight.v1.GasMix
+	(*MayDo)(nil),                     // 2: lastlight.v1.MayDo
+	(*NextDue)(nil),                   // 3: lastlight.v1.NextDue
+	(*ServiceEvent)(nil),              // 4: lastlight.v1.ServiceEvent
+	(*CylinderSet)(nil),               // 5: lastlight.v1.CylinderSet
+	(*Equipment)(nil),                 // 6: lastlight.v1.Equipment
+	(*Item)(nil),                      // 7: lastlight.v1.Item
+	(*Fill)(nil),                      // 8: lastlight.v1.Fill
+	(*Analysis)(nil),                  // 9: lastlight.v1.Analysis
+	(*CustodyEvent)(nil),              // 10: lastlight.v1.CustodyEvent
+	(*Holding)(nil),                   // 11: lastlight.v1.Holding
+	(*CreateCylinderRequest)(nil),     // 12: lastlight.v1.CreateCylinderRequest
+	(*GetCylinderRequest)(nil),        // 13: lastlight.v1.GetCylinderRequest
+	(*ListCylindersRequest)(nil),      // 14: lastlight.v1.ListCylindersRequest
+	(*ListCylindersResponse)(nil),     // 15: lastlight.v1.ListCylindersResponse
+	(*UpdateCylinderRequest)(nil),     // 16: lastlight.v1.UpdateCylinderRequest
+	(*ArchiveCylinderRequest)(nil),    // 17: lastlight.v1.ArchiveCylinderRequest
+	(*CreateCylinderSetRequest)(nil),  // 18: lastlight.v1.CreateCylinderSetRequest
+	(*GetCylinderSetRequest)(nil),     // 19: lastlight.v1.GetCylinderSetRequest
+	(*ListCylinderSetsRequest)(nil),   // 20: lastlight.v1.ListCylinderSetsRequest
+	(*ListCylinderSetsResponse)(nil),  // 21: lastlight.v1.ListCylinderSetsResponse
+	(*UpdateCylinderSetRequest)(nil),  // 22: lastlight.v1.UpdateCylinderSetRequest
+	(*ArchiveCylinderSetRequest)(nil), // 23: lastlight.v1.ArchiveCylinderSetRequest
+	(*CreateEquipmentRequest)(nil),    // 24: lastlight.v1.CreateEquipmentRequest
+	(*GetEquipmentRequest)(nil),       // 25: lastlight.v1.GetEquipmentRequest
+	(*ListEquipmentRequest)(nil),      // 26: lastlight.v1.ListEquipmentRequest
+	(*ListEquipmentResponse)(nil),     // 27: lastlight.v1.ListEquipmentResponse
+	(*UpdateEquipmentRequest)(nil),    // 28: lastlight.v1.UpdateEquipmentRequest
+	(*ArchiveEquipmentRequest)(nil),   // 29: lastlight.v1.ArchiveEquipmentRequest
+	(*RecordServiceRequest)(nil),      // 30: lastlight.v1.RecordServiceRequest
+	(*QuarantineRequest)(nil),         // 31: lastlight.v1.QuarantineRequest
+	(*ReleaseRequest)(nil),            // 32: lastlight.v1.ReleaseRequest
+	(*RecordFillRequest)(nil),         // 33: lastlight.v1.RecordFillRequest
+	(*ListFillsRequest)(nil),          // 34: lastlight.v1.ListFillsRequest
+	(*ListFillsResponse)(nil),         // 35: lastlight.v1.ListFillsResponse
+	(*RecordAnalysisRequest)(nil),     // 36: lastlight.v1.RecordAnalysisRequest
+	(*ListAnalysesRequest)(nil),       // 37: lastlight.v1.ListAnalysesRequest
+	(*ListAnalysesResponse)(nil),      // 38: lastlight.v1.ListAnalysesResponse
+	(*RecordCustodyRequest)(nil),      // 39: lastlight.v1.RecordCustodyRequest
+	(*RecordCustodyResponse)(nil),     // 40: lastlight.v1.RecordCustodyResponse
+	(*ListCustodyRequest)(nil),        // 41: lastlight.v1.ListCustodyRequest
+	(*ListCustodyResponse)(nil),       // 42: lastlight.v1.ListCustodyResponse
+	(*ListHoldingsRequest)(nil),       // 43: lastlight.v1.ListHoldingsRequest
+	(*ListHoldingsResponse)(nil),      // 44: lastlight.v1.ListHoldingsResponse
+	(*WaterVolume)(nil),               // 45: lastlight.v1.WaterVolume
+	(*Pressure)(nil),                  // 46: lastlight.v1.Pressure
+	(*timestamppb.Timestamp)(nil),     // 47: google.protobuf.Timestamp
+	(*GasMix)(nil),                    // 48: lastlight.v1.GasMix
 }
 var file_lastlight_v1_gear_proto_depIdxs = []int32{
-	35, // 0: lastlight.v1.Cylinder.water_volume:type_name -> lastlight.v1.WaterVolume
-	36, // 1: lastlight.v1.Cylinder.working_pressure:type_name -> lastlight.v1.Pressure
-	2,  // 2: lastlight.v1.Cylinder.service_events:type_name -> lastlight.v1.ServiceEvent
+	45, // 0: lastlight.v1.Cylinder.water_volume:type_name -> lastlight.v1.WaterVolume
+	46, // 1: lastlight.v1.Cylinder.working_pressure:type_name -> lastlight.v1.Pressure
+	4,  // 2: lastlight.v1.Cylinder.service_events:type_name -> lastlight.v1.ServiceEvent
 	1,  // 3: lastlight.v1.Cylinder.due:type_name -> lastlight.v1.DueSummary
-	37, // 4: lastlight.v1.ServiceEvent.recorded_at:type_name -> google.protobuf.Timestamp
-	2,  // 5: lastlight.v1.Equipment.service_events:type_name -> lastlight.v1.ServiceEvent
-	0,  // 6: lastlight.v1.Item.cylinder:type_name -> lastlight.v1.Cylinder
-	4,  // 7: lastlight.v1.Item.equipment:type_name -> lastlight.v1.Equipment
-	37, // 8: lastlight.v1.Fill.filled_at:type_name -> google.protobuf.Timestamp
-	36, // 9: lastlight.v1.Fill.pressure:type_name -> lastlight.v1.Pressure
-	38, // 10: lastlight.v1.Fill.intended:type_name -> lastlight.v1.GasMix
-	37, // 11: lastlight.v1.Analysis.analysed_at:type_name -> google.protobuf.Timestamp
-	37, // 12: lastlight.v1.Analysis.calibrated_at:type_name -> google.protobuf.Timestamp
-	36, // 13: lastlight.v1.Analysis.pressure:type_name -> lastlight.v1.Pressure
-	37, // 14: lastlight.v1.Analysis.ended_at:type_name -> google.protobuf.Timestamp
-	0,  // 15: lastlight.v1.CreateCylinderRequest.cylinder:type_name -> lastlight.v1.Cylinder
-	0,  // 16: lastlight.v1.ListCylindersResponse.cylinders:type_name -> lastlight.v1.Cylinder
-	0,  // 17: lastlight.v1.UpdateCylinderRequest.cylinder:type_name -> lastlight.v1.Cylinder
-	3,  // 18: lastlight.v1.CreateCylinderSetRequest.set:type_name -> lastlight.v1.CylinderSet
-	3,  // 19: lastlight.v1.ListCylinderSetsResponse.sets:type_name -> lastlight.v1.CylinderSet
-	3,  // 20: lastlight.v1.UpdateCylinderSetRequest.set:type_name -> lastlight.v1.CylinderSet
-	4,  // 21: lastlight.v1.CreateEquipmentRequest.equipment:type_name -> lastlight.v1.Equipment
-	4,  // 22: lastlight.v1.ListEquipmentResponse.equipment:type_name -> lastlight.v1.Equipment
-	4,  // 23: lastlight.v1.UpdateEquipmentRequest.equipment:type_name -> lastlight.v1.Equipment
-	2,  // 24: lastlight.v1.RecordServiceRequest.event:type_name -> lastlight.v1.ServiceEvent
-	6,  // 25: lastlight.v1.RecordFillRequest.fill:type_name -> lastlight.v1.Fill
-	6,  // 26: lastlight.v1.ListFillsResponse.fills:type_name -> lastlight.v1.Fill
-	7,  // 27: lastlight.v1.RecordAnalysisRequest.analysis:type_name -> lastlight.v1.Analysis
-	7,  // 28: lastlight.v1.ListAnalysesResponse.analyses:type_name -> lastlight.v1.Analysis
-	8,  // 29: lastlight.v1.GearService.CreateCylinder:input_type -> lastlight.v1.CreateCylinderRequest
-	9,  // 30: lastlight.v1.GearService.GetCylinder:input_type -> lastlight.v1.GetCylinderRequest
-	10, // 31: lastlight.v1.GearService.ListCylinders:input_type -> lastlight.v1.ListCylindersRequest
-	12, // 32: lastlight.v1.GearService.UpdateCylinder:input_type -> lastlight.v1.UpdateCylinderRequest
-	13, // 33: lastlight.v1.GearService.ArchiveCylinder:input_type -> lastlight.v1.ArchiveCylinderRequest
-	14, // 34: lastlight.v1.GearService.CreateCylinderSet:input_type -> lastlight.v1.CreateCylinderSetRequest
-	15, // 35: lastlight.v1.GearService.GetCylinderSet:input_type -> lastlight.v1.GetCylinderSetRequest
-	16, // 36: lastlight.v1.GearService.ListCylinderSets:input_type -> lastlight.v1.ListCylinderSetsRequest
-	18, // 37: lastlight.v1.GearService.UpdateCylinderSet:input_type -> lastlight.v1.UpdateCylinderSetRequest
-	19, // 38: lastlight.v1.GearService.ArchiveCylinderSet:input_type -> lastlight.v1.ArchiveCylinderSetRequest
-	20, // 39: lastlight.v1.GearService.CreateEquipment:input_type -> lastlight.v1.CreateEquipmentRequest
-	21, // 40: lastlight.v1.GearService.GetEquipment:input_type -> lastlight.v1.GetEquipmentRequest
-	22, // 41: lastlight.v1.GearService.ListEquipment:input_type -> lastlight.v1.ListEquipmentRequest
-	24, // 42: lastlight.v1.GearService.UpdateEquipment:input_type -> lastlight.v1.UpdateEquipmentRequest
-	25, // 43: lastlight.v1.GearService.ArchiveEquipment:input_type -> lastlight.v1.ArchiveEquipmentRequest
-	26, // 44: lastlight.v1.GearService.RecordService:input_type -> lastlight.v1.RecordServiceRequest
-	27, // 45: lastlight.v1.GearService.Quarantine:input_type -> lastlight.v1.QuarantineRequest
-	28, // 46: lastlight.v1.GearService.Release:input_type -> lastlight.v1.ReleaseRequest
-	29, // 47: lastlight.v1.GearService.RecordFill:input_type -> lastlight.v1.RecordFillRequest
-	30, // 48: lastlight.v1.GearService.ListFills:input_type -> lastlight.v1.ListFillsRequest
-	32, // 49: lastlight.v1.GearService.RecordAnalysis:input_type -> lastlight.v1.RecordAnalysisRequest
-	33, // 50: lastlight.v1.GearService.ListAnalyses:input_type -> lastlight.v1.ListAnalysesRequest
-	0,  // 51: lastlight.v1.GearService.CreateCylinder:output_type -> lastlight.v1.Cylinder
-	0,  // 52: lastlight.v1.GearService.GetCylinder:output_type -> lastlight.v1.Cylinder
-	11, // 53: lastlight.v1.GearService.ListCylinders:output_type -> lastlight.v1.ListCylindersResponse
-	0,  // 54: lastlight.v1.GearService.UpdateCylinder:output_type -> lastlight.v1.Cylinder
-	0,  // 55: lastlight.v1.GearService.ArchiveCylinder:output_type -> lastlight.v1.Cylinder
-	3,  // 56: lastlight.v1.GearService.CreateCylinderSet:output_type -> lastlight.v1.CylinderSet
-	3,  // 57: lastlight.v1.GearService.GetCylinderSet:output_type -> lastlight.v1.CylinderSet
-	17, // 58: lastlight.v1.GearService.ListCylinderSets:output_type -> lastlight.v1.ListCylinderSetsResponse
-	3,  // 59: lastlight.v1.GearService.UpdateCylinderSet:output_type -> lastlight.v1.CylinderSet
-	3,  // 60: lastlight.v1.GearService.ArchiveCylinderSet:output_type -> lastlight.v1.CylinderSet
-	4,  // 61: lastlight.v1.GearService.CreateEquipment:output_type -> lastlight.v1.Equipment
-	4,  // 62: lastlight.v1.GearService.GetEquipment:output_type -> lastlight.v1.Equipment
-	23, // 63: lastlight.v1.GearService.ListEquipment:output_type -> lastlight.v1.ListEquipmentResponse
-	4,  // 64: lastlight.v1.GearService.UpdateEquipment:output_type -> lastlight.v1.Equipment
-	4,  // 65: lastlight.v1.GearService.ArchiveEquipment:output_type -> lastlight.v1.Equipment
-	2,  // 66: lastlight.v1.GearService.RecordService:output_type -> lastlight.v1.ServiceEvent
-	5,  // 67: lastlight.v1.GearService.Quarantine:output_type -> lastlight.v1.Item
-	5,  // 68: lastlight.v1.GearService.Release:output_type -> lastlight.v1.Item
-	6,  // 69: lastlight.v1.GearService.RecordFill:output_type -> lastlight.v1.Fill
-	31, // 70: lastlight.v1.GearService.ListFills:output_type -> lastlight.v1.ListFillsResponse
-	7,  // 71: lastlight.v1.GearService.RecordAnalysis:output_type -> lastlight.v1.Analysis
-	34, // 72: lastlight.v1.GearService.ListAnalyses:output_type -> lastlight.v1.ListAnalysesResponse
-	51, // [51:73] is the sub-list for method output_type
-	29, // [29:51] is the sub-list for method input_type
-	29, // [29:29] is the sub-list for extension type_name
-	29, // [29:29] is the sub-list for extension extendee
-	0,  // [0:29] is the sub-list for field type_name
+	2,  // 4: lastlight.v1.DueSummary.fill:type_name -> lastlight.v1.MayDo
+	2,  // 5: lastlight.v1.DueSummary.use:type_name -> lastlight.v1.MayDo
+	2,  // 6: lastlight.v1.DueSummary.carry:type_name -> lastlight.v1.MayDo
+	46, // 7: lastlight.v1.DueSummary.max_fill:type_name -> lastlight.v1.Pressure
+	47, // 8: lastlight.v1.ServiceEvent.recorded_at:type_name -> google.protobuf.Timestamp
+	3,  // 9: lastlight.v1.CylinderSet.due:type_name -> lastlight.v1.NextDue
+	4,  // 10: lastlight.v1.Equipment.service_events:type_name -> lastlight.v1.ServiceEvent
+	3,  // 11: lastlight.v1.Equipment.due:type_name -> lastlight.v1.NextDue
+	0,  // 12: lastlight.v1.Item.cylinder:type_name -> lastlight.v1.Cylinder
+	6,  // 13: lastlight.v1.Item.equipment:type_name -> lastlight.v1.Equipment
+	47, // 14: lastlight.v1.Fill.filled_at:type_name -> google.protobuf.Timestamp
+	46, // 15: lastlight.v1.Fill.pressure:type_name -> lastlight.v1.Pressure
+	48, // 16: lastlight.v1.Fill.intended:type_name -> lastlight.v1.GasMix
+	47, // 17: lastlight.v1.Analysis.analysed_at:type_name -> google.protobuf.Timestamp
+	47, // 18: lastlight.v1.Analysis.calibrated_at:type_name -> google.protobuf.Timestamp
+	46, // 19: lastlight.v1.Analysis.pressure:type_name -> lastlight.v1.Pressure
+	47, // 20: lastlight.v1.Analysis.ended_at:type_name -> google.protobuf.Timestamp
+	47, // 21: lastlight.v1.CustodyEvent.at:type_name -> google.protobuf.Timestamp
+	47, // 22: lastlight.v1.Holding.since:type_name -> google.protobuf.Timestamp
+	0,  // 23: lastlight.v1.CreateCylinderRequest.cylinder:type_name -> lastlight.v1.Cylinder
+	0,  // 24: lastlight.v1.ListCylindersResponse.cylinders:type_name -> lastlight.v1.Cylinder
+	0,  // 25: lastlight.v1.UpdateCylinderRequest.cylinder:type_name -> lastlight.v1.Cylinder
+	5,  // 26: lastlight.v1.CreateCylinderSetRequest.set:type_name -> lastlight.v1.CylinderSet
+	5,  // 27: lastlight.v1.ListCylinderSetsResponse.sets:type_name -> lastlight.v1.CylinderSet
+	5,  // 28: lastlight.v1.UpdateCylinderSetRequest.set:type_name -> lastlight.v1.CylinderSet
+	6,  // 29: lastlight.v1.CreateEquipmentRequest.equipment:type_name -> lastlight.v1.Equipment
+	6,  // 30: lastlight.v1.ListEquipmentResponse.equipment:type_name -> lastlight.v1.Equipment
+	6,  // 31: lastlight.v1.UpdateEquipmentRequest.equipment:type_name -> lastlight.v1.Equipment
+	4,  // 32: lastlight.v1.RecordServiceRequest.event:type_name -> lastlight.v1.ServiceEvent
+	8,  // 33: lastlight.v1.RecordFillRequest.fill:type_name -> lastlight.v1.Fill
+	8,  // 34: lastlight.v1.ListFillsResponse.fills:type_name -> lastlight.v1.Fill
+	9,  // 35: lastlight.v1.RecordAnalysisRequest.analysis:type_name -> lastlight.v1.Analysis
+	9,  // 36: lastlight.v1.ListAnalysesResponse.analyses:type_name -> lastlight.v1.Analysis
+	10, // 37: lastlight.v1.RecordCustodyRequest.event:type_name -> lastlight.v1.CustodyEvent
+	10, // 38: lastlight.v1.RecordCustodyResponse.events:type_name -> lastlight.v1.CustodyEvent
+	10, // 39: lastlight.v1.ListCustodyResponse.events:type_name -> lastlight.v1.CustodyEvent
+	11, // 40: lastlight.v1.ListHoldingsResponse.holdings:type_name -> lastlight.v1.Holding
+	12, // 41: lastlight.v1.GearService.CreateCylinder:input_type -> lastlight.v1.CreateCylinderRequest
+	13, // 42: lastlight.v1.GearService.GetCylinder:input_type -> lastlight.v1.GetCylinderRequest
+	14, // 43: lastlight.v1.GearService.ListCylinders:input_type -> lastlight.v1.ListCylindersRequest
+	16, // 44: lastlight.v1.GearService.UpdateCylinder:input_type -> lastlight.v1.UpdateCylinderRequest
+	17, // 45: lastlight.v1.GearService.ArchiveCylinder:input_type -> lastlight.v1.ArchiveCylinderRequest
+	18, // 46: lastlight.v1.GearService.CreateCylinderSet:input_type -> lastlight.v1.CreateCylinderSetRequest
+	19, // 47: lastlight.v1.GearService.GetCylinderSet:input_type -> lastlight.v1.GetCylinderSetRequest
+	20, // 48: lastlight.v1.GearService.ListCylinderSets:input_type -> lastlight.v1.ListCylinderSetsRequest
+	22, // 49: lastlight.v1.GearService.UpdateCylinderSet:input_type -> lastlight.v1.UpdateCylinderSetRequest
+	23, // 50: lastlight.v1.GearService.ArchiveCylinderSet:input_type -> lastlight.v1.ArchiveCylinderSetRequest
+	24, // 51: lastlight.v1.GearService.CreateEquipment:input_type -> lastlight.v1.CreateEquipmentRequest
+	25, // 52: lastlight.v1.GearService.GetEquipment:input_type -> lastlight.v1.GetEquipmentRequest
+	26, // 53: lastlight.v1.GearService.ListEquipment:input_type -> lastlight.v1.ListEquipmentRequest
+	28, // 54: lastlight.v1.GearService.UpdateEquipment:input_type -> lastlight.v1.UpdateEquipmentRequest
+	29, // 55: lastlight.v1.GearService.ArchiveEquipment:input_type -> lastlight.v1.ArchiveEquipmentRequest
+	30, // 56: lastlight.v1.GearService.RecordService:input_type -> lastlight.v1.RecordServiceRequest
+	31, // 57: lastlight.v1.GearService.Quarantine:input_type -> lastlight.v1.QuarantineRequest
+	32, // 58: lastlight.v1.GearService.Release:input_type -> lastlight.v1.ReleaseRequest
+	33, // 59: lastlight.v1.GearService.RecordFill:input_type -> lastlight.v1.RecordFillRequest
+	34, // 60: lastlight.v1.GearService.ListFills:input_type -> lastlight.v1.ListFillsRequest
+	36, // 61: lastlight.v1.GearService.RecordAnalysis:input_type -> lastlight.v1.RecordAnalysisRequest
+	37, // 62: lastlight.v1.GearService.ListAnalyses:input_type -> lastlight.v1.ListAnalysesRequest
+	39, // 63: lastlight.v1.GearService.RecordCustody:input_type -> lastlight.v1.RecordCustodyRequest
+	41, // 64: lastlight.v1.GearService.ListCustody:input_type -> lastlight.v1.ListCustodyRequest
+	43, // 65: lastlight.v1.GearService.ListHoldings:input_type -> lastlight.v1.ListHoldingsRequest
+	0,  // 66: lastlight.v1.GearService.CreateCylinder:output_type -> lastlight.v1.Cylinder
+	0,  // 67: lastlight.v1.GearService.GetCylinder:output_type -> lastlight.v1.Cylinder
+	15, // 68: lastlight.v1.GearService.ListCylinders:output_type -> lastlight.v1.ListCylindersResponse
+	0,  // 69: lastlight.v1.GearService.UpdateCylinder:output_type -> lastlight.v1.Cylinder
+	0,  // 70: lastlight.v1.GearService.ArchiveCylinder:output_type -> lastlight.v1.Cylinder
+	5,  // 71: lastlight.v1.GearService.CreateCylinderSet:output_type -> lastlight.v1.CylinderSet
+	5,  // 72: lastlight.v1.GearService.GetCylinderSet:output_type -> lastlight.v1.CylinderSet
+	21, // 73: lastlight.v1.GearService.ListCylinderSets:output_type -> lastlight.v1.ListCylinderSetsResponse
+	5,  // 74: lastlight.v1.GearService.UpdateCylinderSet:output_type -> lastlight.v1.CylinderSet
+	5,  // 75: lastlight.v1.GearService.ArchiveCylinderSet:output_type -> lastlight.v1.CylinderSet
+	6,  // 76: lastlight.v1.GearService.CreateEquipment:output_type -> lastlight.v1.Equipment
+	6,  // 77: lastlight.v1.GearService.GetEquipment:output_type -> lastlight.v1.Equipment
+	27, // 78: lastlight.v1.GearService.ListEquipment:output_type -> lastlight.v1.ListEquipmentResponse
+	6,  // 79: lastlight.v1.GearService.UpdateEquipment:output_type -> lastlight.v1.Equipment
+	6,  // 80: lastlight.v1.GearService.ArchiveEquipment:output_type -> lastlight.v1.Equipment
+	4,  // 81: lastlight.v1.GearService.RecordService:output_type -> lastlight.v1.ServiceEvent
+	7,  // 82: lastlight.v1.GearService.Quarantine:output_type -> lastlight.v1.Item
+	7,  // 83: lastlight.v1.GearService.Release:output_type -> lastlight.v1.Item
+	8,  // 84: lastlight.v1.GearService.RecordFill:output_type -> lastlight.v1.Fill
+	35, // 85: lastlight.v1.GearService.ListFills:output_type -> lastlight.v1.ListFillsResponse
+	9,  // 86: lastlight.v1.GearService.RecordAnalysis:output_type -> lastlight.v1.Analysis
+	38, // 87: lastlight.v1.GearService.ListAnalyses:output_type -> lastlight.v1.ListAnalysesResponse
+	40, // 88: lastlight.v1.GearService.RecordCustody:output_type -> lastlight.v1.RecordCustodyResponse
+	42, // 89: lastlight.v1.GearService.ListCustody:output_type -> lastlight.v1.ListCustodyResponse
+	44, // 90: lastlight.v1.GearService.ListHoldings:output_type -> lastlight.v1.ListHoldingsResponse
+	66, // [66:91] is the sub-list for method output_type
+	41, // [41:66] is the sub-list for method input_type
+	41, // [41:41] is the sub-list for extension type_name
+	41, // [41:41] is the sub-list for extension extendee
+	0,  // [0:41] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_gear_proto_init() }
@@ -3015,19 +3995,20 @@ func file_lastlight_v1_gear_proto_init() {
 	}
 	file_lastlight_v1_marks_proto_init()
 	file_lastlight_v1_values_proto_init()
-	file_lastlight_v1_gear_proto_msgTypes[4].OneofWrappers = []any{}
-	file_lastlight_v1_gear_proto_msgTypes[5].OneofWrappers = []any{
+	file_lastlight_v1_gear_proto_msgTypes[3].OneofWrappers = []any{}
+	file_lastlight_v1_gear_proto_msgTypes[6].OneofWrappers = []any{}
+	file_lastlight_v1_gear_proto_msgTypes[7].OneofWrappers = []any{
 		(*Item_Cylinder)(nil),
 		(*Item_Equipment)(nil),
 	}
-	file_lastlight_v1_gear_proto_msgTypes[6].OneofWrappers = []any{}
+	file_lastlight_v1_gear_proto_msgTypes[8].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_gear_proto_rawDesc), len(file_lastlight_v1_gear_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   35,
+			NumMessages:   45,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

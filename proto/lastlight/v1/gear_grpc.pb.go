@@ -43,6 +43,9 @@ const (
 	GearService_ListFills_FullMethodName          = "/lastlight.v1.GearService/ListFills"
 	GearService_RecordAnalysis_FullMethodName     = "/lastlight.v1.GearService/RecordAnalysis"
 	GearService_ListAnalyses_FullMethodName       = "/lastlight.v1.GearService/ListAnalyses"
+	GearService_RecordCustody_FullMethodName      = "/lastlight.v1.GearService/RecordCustody"
+	GearService_ListCustody_FullMethodName        = "/lastlight.v1.GearService/ListCustody"
+	GearService_ListHoldings_FullMethodName       = "/lastlight.v1.GearService/ListHoldings"
 )
 
 // GearServiceClient is the client API for GearService service.
@@ -73,6 +76,11 @@ type GearServiceClient interface {
 	// Refused where the serial names two cylinders: both are listed.
 	RecordAnalysis(ctx context.Context, in *RecordAnalysisRequest, opts ...grpc.CallOption) (*Analysis, error)
 	ListAnalyses(ctx context.Context, in *ListAnalysesRequest, opts ...grpc.CallOption) (*ListAnalysesResponse, error)
+	// One event for each of the items, all or none: a hand-over of many at once.
+	RecordCustody(ctx context.Context, in *RecordCustodyRequest, opts ...grpc.CallOption) (*RecordCustodyResponse, error)
+	ListCustody(ctx context.Context, in *ListCustodyRequest, opts ...grpc.CallOption) (*ListCustodyResponse, error)
+	// Who has which item now, what lies where, what is lost. What lies in a cave, lines and markers too, is also in ListLeftItems.
+	ListHoldings(ctx context.Context, in *ListHoldingsRequest, opts ...grpc.CallOption) (*ListHoldingsResponse, error)
 }
 
 type gearServiceClient struct {
@@ -303,6 +311,36 @@ func (c *gearServiceClient) ListAnalyses(ctx context.Context, in *ListAnalysesRe
 	return out, nil
 }
 
+func (c *gearServiceClient) RecordCustody(ctx context.Context, in *RecordCustodyRequest, opts ...grpc.CallOption) (*RecordCustodyResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecordCustodyResponse)
+	err := c.cc.Invoke(ctx, GearService_RecordCustody_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *gearServiceClient) ListCustody(ctx context.Context, in *ListCustodyRequest, opts ...grpc.CallOption) (*ListCustodyResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListCustodyResponse)
+	err := c.cc.Invoke(ctx, GearService_ListCustody_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *gearServiceClient) ListHoldings(ctx context.Context, in *ListHoldingsRequest, opts ...grpc.CallOption) (*ListHoldingsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListHoldingsResponse)
+	err := c.cc.Invoke(ctx, GearService_ListHoldings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // GearServiceServer is the server API for GearService service.
 // All implementations must embed UnimplementedGearServiceServer
 // for forward compatibility.
@@ -331,6 +369,11 @@ type GearServiceServer interface {
 	// Refused where the serial names two cylinders: both are listed.
 	RecordAnalysis(context.Context, *RecordAnalysisRequest) (*Analysis, error)
 	ListAnalyses(context.Context, *ListAnalysesRequest) (*ListAnalysesResponse, error)
+	// One event for each of the items, all or none: a hand-over of many at once.
+	RecordCustody(context.Context, *RecordCustodyRequest) (*RecordCustodyResponse, error)
+	ListCustody(context.Context, *ListCustodyRequest) (*ListCustodyResponse, error)
+	// Who has which item now, what lies where, what is lost. What lies in a cave, lines and markers too, is also in ListLeftItems.
+	ListHoldings(context.Context, *ListHoldingsRequest) (*ListHoldingsResponse, error)
 	mustEmbedUnimplementedGearServiceServer()
 }
 
@@ -406,6 +449,15 @@ func (UnimplementedGearServiceServer) RecordAnalysis(context.Context, *RecordAna
 }
 func (UnimplementedGearServiceServer) ListAnalyses(context.Context, *ListAnalysesRequest) (*ListAnalysesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListAnalyses not implemented")
+}
+func (UnimplementedGearServiceServer) RecordCustody(context.Context, *RecordCustodyRequest) (*RecordCustodyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordCustody not implemented")
+}
+func (UnimplementedGearServiceServer) ListCustody(context.Context, *ListCustodyRequest) (*ListCustodyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListCustody not implemented")
+}
+func (UnimplementedGearServiceServer) ListHoldings(context.Context, *ListHoldingsRequest) (*ListHoldingsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListHoldings not implemented")
 }
 func (UnimplementedGearServiceServer) mustEmbedUnimplementedGearServiceServer() {}
 func (UnimplementedGearServiceServer) testEmbeddedByValue()                     {}
@@ -824,6 +876,60 @@ func _GearService_ListAnalyses_Handler(srv interface{}, ctx context.Context, dec
 	return interceptor(ctx, in, info, handler)
 }
 
+func _GearService_RecordCustody_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordCustodyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(GearServiceServer).RecordCustody(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: GearService_RecordCustody_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(GearServiceServer).RecordCustody(ctx, req.(*RecordCustodyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _GearService_ListCustody_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListCustodyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(GearServiceServer).ListCustody(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: GearService_ListCustody_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(GearServiceServer).ListCustody(ctx, req.(*ListCustodyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _GearService_ListHoldings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListHoldingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(GearServiceServer).ListHoldings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: GearService_ListHoldings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(GearServiceServer).ListHoldings(ctx, req.(*ListHoldingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // GearService_ServiceDesc is the grpc.ServiceDesc for GearService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -918,6 +1024,18 @@ var GearService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListAnalyses",
 			Handler:    _GearService_ListAnalyses_Handler,
+		},
+		{
+			MethodName: "RecordCustody",
+			Handler:    _GearService_RecordCustody_Handler,
+		},
+		{
+			MethodName: "ListCustody",
+			Handler:    _GearService_ListCustody_Handler,
+		},
+		{
+			MethodName: "ListHoldings",
+			Handler:    _GearService_ListHoldings_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -44,6 +44,7 @@ type Record struct {
 	//	*Record_Dive
 	//	*Record_Incident
 	//	*Record_Role
+	//	*Record_CustodyEvent
 	Record        isRecord_Record `protobuf_oneof:"record"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -230,6 +231,15 @@ func (x *Record) GetRole() *RoleGrant {
 	return nil
 }
 
+func (x *Record) GetCustodyEvent() *CustodyEvent {
+	if x != nil {
+		if x, ok := x.Record.(*Record_CustodyEvent); ok {
+			return x.CustodyEvent
+		}
+	}
+	return nil
+}
+
 type isRecord_Record interface {
 	isRecord_Record()
 }
@@ -298,6 +308,10 @@ type Record_Role struct {
 	Role *RoleGrant `protobuf:"bytes,16,opt,name=role,proto3,oneof"`
 }
 
+type Record_CustodyEvent struct {
+	CustodyEvent *CustodyEvent `protobuf:"bytes,17,opt,name=custody_event,json=custodyEvent,proto3,oneof"`
+}
+
 func (*Record_Site) isRecord_Record() {}
 
 func (*Record_Survey) isRecord_Record() {}
@@ -329,6 +343,8 @@ func (*Record_Dive) isRecord_Record() {}
 func (*Record_Incident) isRecord_Record() {}
 
 func (*Record_Role) isRecord_Record() {}
+
+func (*Record_CustodyEvent) isRecord_Record() {}
 
 type RecordFile struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -561,7 +577,7 @@ func (x *AppliedRecord) GetChanges() []string {
 type ExportRecordsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// site, survey, reading, permit, person, cylinder, cylinder_set, equipment, fill, analysis, policy,
-	// expedition, plan, dive, incident, role; empty: all that the caller may read.
+	// expedition, plan, dive, incident, role, custody_event; empty: all that the caller may read.
 	Kinds []string `protobuf:"bytes,1,rep,name=kinds,proto3" json:"kinds,omitempty"`
 	// Only these ids.
 	Ids           []string `protobuf:"bytes,2,rep,name=ids,proto3" json:"ids,omitempty"`
@@ -685,7 +701,7 @@ var File_lastlight_v1_record_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_record_proto_rawDesc = "" +
 	"\n" +
-	"\x19lastlight/v1/record.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x19lastlight/v1/access.proto\x1a\x17lastlight/v1/dive.proto\x1a\x1dlastlight/v1/expedition.proto\x1a\x17lastlight/v1/gear.proto\x1a\x1blastlight/v1/incident.proto\x1a\x17lastlight/v1/plan.proto\x1a\x19lastlight/v1/policy.proto\x1a\x19lastlight/v1/roster.proto\x1a\x17lastlight/v1/site.proto\x1a\x19lastlight/v1/values.proto\"\xba\x06\n" +
+	"\x19lastlight/v1/record.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x19lastlight/v1/access.proto\x1a\x17lastlight/v1/dive.proto\x1a\x1dlastlight/v1/expedition.proto\x1a\x17lastlight/v1/gear.proto\x1a\x1blastlight/v1/incident.proto\x1a\x17lastlight/v1/plan.proto\x1a\x19lastlight/v1/policy.proto\x1a\x19lastlight/v1/roster.proto\x1a\x17lastlight/v1/site.proto\x1a\x19lastlight/v1/values.proto\"\xfd\x06\n" +
 	"\x06Record\x12(\n" +
 	"\x04site\x18\x01 \x01(\v2\x12.lastlight.v1.SiteH\x00R\x04site\x12.\n" +
 	"\x06survey\x18\x02 \x01(\v2\x14.lastlight.v1.SurveyH\x00R\x06survey\x121\n" +
@@ -705,7 +721,8 @@ const file_lastlight_v1_record_proto_rawDesc = "" +
 	"\x04plan\x18\r \x01(\v2\x12.lastlight.v1.PlanH\x00R\x04plan\x12(\n" +
 	"\x04dive\x18\x0e \x01(\v2\x12.lastlight.v1.DiveH\x00R\x04dive\x124\n" +
 	"\bincident\x18\x0f \x01(\v2\x16.lastlight.v1.IncidentH\x00R\bincident\x12-\n" +
-	"\x04role\x18\x10 \x01(\v2\x17.lastlight.v1.RoleGrantH\x00R\x04roleB\x0f\n" +
+	"\x04role\x18\x10 \x01(\v2\x17.lastlight.v1.RoleGrantH\x00R\x04role\x12A\n" +
+	"\rcustody_event\x18\x11 \x01(\v2\x1a.lastlight.v1.CustodyEventH\x00R\fcustodyEventB\x0f\n" +
 	"\x06record\x12\x05\xbaH\x02\b\x01\"J\n" +
 	"\n" +
 	"RecordFile\x12<\n" +
@@ -774,7 +791,8 @@ var file_lastlight_v1_record_proto_goTypes = []any{
 	(*Dive)(nil),                  // 20: lastlight.v1.Dive
 	(*Incident)(nil),              // 21: lastlight.v1.Incident
 	(*RoleGrant)(nil),             // 22: lastlight.v1.RoleGrant
-	(*Problem)(nil),               // 23: lastlight.v1.Problem
+	(*CustodyEvent)(nil),          // 23: lastlight.v1.CustodyEvent
+	(*Problem)(nil),               // 24: lastlight.v1.Problem
 }
 var file_lastlight_v1_record_proto_depIdxs = []int32{
 	7,  // 0: lastlight.v1.Record.site:type_name -> lastlight.v1.Site
@@ -793,20 +811,21 @@ var file_lastlight_v1_record_proto_depIdxs = []int32{
 	20, // 13: lastlight.v1.Record.dive:type_name -> lastlight.v1.Dive
 	21, // 14: lastlight.v1.Record.incident:type_name -> lastlight.v1.Incident
 	22, // 15: lastlight.v1.Record.role:type_name -> lastlight.v1.RoleGrant
-	0,  // 16: lastlight.v1.RecordFile.records:type_name -> lastlight.v1.Record
-	0,  // 17: lastlight.v1.ApplyRecordsRequest.records:type_name -> lastlight.v1.Record
-	4,  // 18: lastlight.v1.ApplyRecordsResponse.records:type_name -> lastlight.v1.AppliedRecord
-	23, // 19: lastlight.v1.ApplyRecordsResponse.problems:type_name -> lastlight.v1.Problem
-	0,  // 20: lastlight.v1.ExportRecordsResponse.records:type_name -> lastlight.v1.Record
-	2,  // 21: lastlight.v1.RecordService.ApplyRecords:input_type -> lastlight.v1.ApplyRecordsRequest
-	5,  // 22: lastlight.v1.RecordService.ExportRecords:input_type -> lastlight.v1.ExportRecordsRequest
-	3,  // 23: lastlight.v1.RecordService.ApplyRecords:output_type -> lastlight.v1.ApplyRecordsResponse
-	6,  // 24: lastlight.v1.RecordService.ExportRecords:output_type -> lastlight.v1.ExportRecordsResponse
-	23, // [23:25] is the sub-list for method output_type
-	21, // [21:23] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	23, // 16: lastlight.v1.Record.custody_event:type_name -> lastlight.v1.CustodyEvent
+	0,  // 17: lastlight.v1.RecordFile.records:type_name -> lastlight.v1.Record
+	0,  // 18: lastlight.v1.ApplyRecordsRequest.records:type_name -> lastlight.v1.Record
+	4,  // 19: lastlight.v1.ApplyRecordsResponse.records:type_name -> lastlight.v1.AppliedRecord
+	24, // 20: lastlight.v1.ApplyRecordsResponse.problems:type_name -> lastlight.v1.Problem
+	0,  // 21: lastlight.v1.ExportRecordsResponse.records:type_name -> lastlight.v1.Record
+	2,  // 22: lastlight.v1.RecordService.ApplyRecords:input_type -> lastlight.v1.ApplyRecordsRequest
+	5,  // 23: lastlight.v1.RecordService.ExportRecords:input_type -> lastlight.v1.ExportRecordsRequest
+	3,  // 24: lastlight.v1.RecordService.ApplyRecords:output_type -> lastlight.v1.ApplyRecordsResponse
+	6,  // 25: lastlight.v1.RecordService.ExportRecords:output_type -> lastlight.v1.ExportRecordsResponse
+	24, // [24:26] is the sub-list for method output_type
+	22, // [22:24] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_record_proto_init() }
@@ -841,6 +860,7 @@ func file_lastlight_v1_record_proto_init() {
 		(*Record_Dive)(nil),
 		(*Record_Incident)(nil),
 		(*Record_Role)(nil),
+		(*Record_CustodyEvent)(nil),
 	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{

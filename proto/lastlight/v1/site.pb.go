@@ -1345,12 +1345,13 @@ type LeftItem struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Id    string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	Site  string                 `protobuf:"bytes,2,opt,name=site,proto3" json:"site,omitempty"`
-	Dive  string                 `protobuf:"bytes,3,opt,name=dive,proto3" json:"dive,omitempty"`
-	// line, marker or cylinder.
+	// Empty: put there by a custody event, not by a dive of the register.
+	Dive string `protobuf:"bytes,3,opt,name=dive,proto3" json:"dive,omitempty"`
+	// line, marker, cylinder or equipment.
 	Kind string `protobuf:"bytes,4,opt,name=kind,proto3" json:"kind,omitempty"`
 	// Leg of a line; station of a marker or cylinder.
 	Place string `protobuf:"bytes,5,opt,name=place,proto3" json:"place,omitempty"`
-	// Cylinder id or marker's initials.
+	// Cylinder or equipment id, or marker's initials.
 	Item   string                 `protobuf:"bytes,6,opt,name=item,proto3" json:"item,omitempty"`
 	Owner  string                 `protobuf:"bytes,7,opt,name=owner,proto3" json:"owner,omitempty"`
 	LeftAt *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=left_at,json=leftAt,proto3" json:"left_at,omitempty"`

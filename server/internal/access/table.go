@@ -91,6 +91,10 @@ var table = []Method{
 	// The person who breathes it analyses it.
 	{Name: gearService + "RecordAnalysis", Anywhere: gearKeepers | Diver | Leader, Tied: Self | team},
 	{Name: gearService + "ListAnalyses", Anywhere: gearKeepers | SafetyOfficer, Tied: Self | team},
+	// Whoever hands a thing over, leaves it or misses it says so.
+	{Name: gearService + "RecordCustody", Anywhere: gearKeepers | Diver | Leader | Cover, Tied: Self | team},
+	{Name: gearService + "ListCustody", Anywhere: gearKeepers | SafetyOfficer, Tied: Self | team},
+	{Name: gearService + "ListHoldings", Anywhere: gearKeepers | SafetyOfficer, Tied: Self},
 
 	{Name: policyService + "CreatePolicy", Anywhere: Committee | SafetyOfficer},
 	{Name: policyService + "GetPolicy", Anywhere: Members},

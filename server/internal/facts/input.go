@@ -53,7 +53,7 @@ func Input(r *Records, decidedAt time.Time, measured *Measured, zone ZoneLoader)
 	for _, cyl := range r.Cylinders {
 		in.Cylinders = append(in.Cylinders, c.cylinder(cyl, zones[0]))
 	}
-	in.Items = c.items()
+	in.Items = c.items(zones[0])
 	in.Duties = c.duties()
 	return in, nil
 }
@@ -157,9 +157,6 @@ func (c converter) carriesFor(out *facts.Plan, reel, leg string) {
 	}
 }
 
-// The counted things of a diver are one item per diver and kind.
-func counted(person string, kind facts.ItemKind) string { return string(kind) + " of " + person }
-
 func (c converter) member(out *facts.Plan, d *lastlightv1.PlanDiver, measured *Measured) {
 	who := c.pseudonym(d.Person)
 	m := facts.Member{Diver: who, Leader: d.Person == c.r.Plan.Leader, Apparatus: facts.OpenCircuit}
@@ -241,8 +238,8 @@ func (c converter) set(id string) *lastlightv1.CylinderSet {
 
 func (c converter) equipmentKind(id string) string {
 	for _, e := range c.r.Equipment {
-		if e.Id == id {
-			return e.Kind
+		if e.Record.Id == id {
+			return e.Record.Kind
 		}
 	}
 	return ""
@@ -260,39 +257,6 @@ func (c converter) holds(person, endorsement string) bool {
 		}
 	}
 	return false
-}
-
-// itemKinds translates the register's words into the engine's.
-var itemKinds = map[string]facts.ItemKind{
-	"light_primary": facts.PrimaryLight, "light_backup": facts.BackupLight,
-	"reel": facts.Reel, "spool": facts.Spool, "scooter": facts.Scooter,
-}
-
-func (c converter) items() []facts.Item {
-	var out []facts.Item
-	for _, e := range c.r.Equipment {
-		kind, ok := itemKinds[e.Kind]
-		if !ok {
-			kind = facts.ItemKind(e.Kind)
-		}
-		item := facts.Item{ID: e.Id, Name: e.Id, Kind: kind, BurnMin: e.BurnMin, LengthM: e.LineM, Version: e.Version}
-		if e.Quarantined != "" {
-			item.Quarantined = &facts.Quarantine{Reason: e.Quarantined}
-		}
-		out = append(out, item)
-	}
-	for _, d := range c.r.Plan.Team {
-		who := c.pseudonym(d.Person)
-		for _, k := range []struct {
-			kind facts.ItemKind
-			n    int32
-		}{{facts.Marker, d.Markers}, {facts.Arrow, d.Arrows}, {facts.CuttingTool, d.CuttingTools}, {facts.Mask, d.Masks}} {
-			if k.n > 0 {
-				out = append(out, facts.Item{ID: counted(who, k.kind), Name: counted(who, k.kind), Kind: k.kind})
-			}
-		}
-	}
-	return out
 }
 
 func (c converter) duties() []facts.Duty {

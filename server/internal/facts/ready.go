@@ -16,8 +16,9 @@ type PersonRecords struct {
 	PolicyID   string
 	Policy     policy.Policy
 	Person     *lastlightv1.Person
-	Cylinders  []*lastlightv1.Cylinder // the person's own
-	Site       *lastlightv1.Site       // nil: no site asked about
+	Cylinders  []Cylinder        // the person's own
+	Equipment  []Equipment       // the person's own
+	Site       *lastlightv1.Site // nil: no site asked about
 	ClubZone   string
 	Pseudonyms map[string]string
 }
@@ -51,7 +52,10 @@ func Ready(r *PersonRecords, day string, now time.Time, load ZoneLoader) (engine
 		return in, err
 	}
 	for _, cyl := range r.Cylinders {
-		in.Cylinders = append(in.Cylinders, c.cylinder(Cylinder{Record: cyl}, zone))
+		in.Cylinders = append(in.Cylinders, c.cylinder(cyl, zone))
+	}
+	for _, e := range r.Equipment {
+		in.Items = append(in.Items, c.item(e, zone))
 	}
 	return in, nil
 }

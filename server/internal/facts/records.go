@@ -29,7 +29,9 @@ type Records struct {
 	People    []Person // team, standby and cover
 	Cylinders []Cylinder
 	Sets      []*lastlightv1.CylinderSet
-	Equipment []*lastlightv1.Equipment
+	Equipment []Equipment
+	// Instruments are the analysers and compressors that analyses and fills of the cylinders name.
+	Instruments []Equipment
 
 	// SiteDives are closed dives of the site in the days before, with all their divers.
 	SiteDives []*lastlightv1.Dive
@@ -74,10 +76,19 @@ type Cylinder struct {
 	QuarantinedAt time.Time             // zero: in service
 	LastFill      *lastlightv1.Fill     // nil: none on record
 	Analyses      []*lastlightv1.Analysis
-	Handling      []Handling // fills and custody since the oldest analysis, oldest first
+	Handling      []Handling                // fills and custody since the oldest analysis, oldest first
+	Custody       *lastlightv1.CustodyEvent // the last, up to the entry asked about; nil: none on record
 }
 
-// Handling is what may end an analysis: fill, top_up, valve_removed, custody_break.
+// Equipment is another piece of gear with what was done with it.
+type Equipment struct {
+	Record        *lastlightv1.Equipment // service events included
+	QuarantinedAt time.Time              // zero: in service
+	DivesSince    *int                   // dives since the last service, at most; nil: not counted for this kind, or no service on record
+	Custody       *lastlightv1.CustodyEvent
+}
+
+// Handling is what may end an analysis: fill, top_up, valve_removal, custody_break.
 type Handling struct {
 	Kind string
 	At   time.Time
@@ -118,7 +129,7 @@ func (r *Records) Versions() map[string]int64 {
 		v["item:"+c.Record.Id] = c.Record.Version
 	}
 	for _, e := range r.Equipment {
-		v["item:"+e.Id] = e.Version
+		v["item:"+e.Record.Id] = e.Record.Version
 	}
 	return v
 }

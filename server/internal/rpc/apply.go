@@ -12,6 +12,7 @@ import (
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
 	"lastlight/server/internal/dive"
+	"lastlight/server/internal/facts"
 	"lastlight/server/internal/fault"
 	"lastlight/server/internal/plan"
 	"lastlight/server/internal/store"
@@ -22,6 +23,7 @@ type Files struct {
 	lastlightv1.UnimplementedRecordServiceServer
 	Store *store.Store
 	Valid protovalidate.Validator
+	Zones facts.ZoneLoader
 }
 
 const recordService = "/lastlight.v1.RecordService/"
@@ -30,7 +32,7 @@ const recordService = "/lastlight.v1.RecordService/"
 // a record refers to comes before it, so that a file may be in any order.
 var kindOrder = []string{
 	"person", "site", "survey", "cylinder", "equipment", "cylinder_set", "policy", "expedition", "role", "reading", "permit",
-	"fill", "analysis", "plan", "dive", "incident",
+	"fill", "analysis", "custody_event", "plan", "dive", "incident",
 }
 
 // mostProblems are told; a file with more is wrong as a whole.
@@ -53,6 +55,7 @@ type file struct {
 	subjects map[string]store.Subjects  // of people, sites and items
 	c        *access.Caller
 	ground   *ground
+	due      facts.Due // what fills are judged by
 }
 
 // ApplyRecords stores a file of records, all or nothing.
@@ -110,6 +113,9 @@ func (h *Files) read(ctx context.Context, r *lastlightv1.ApplyRecordsRequest) (*
 	f := &file{c: access.CallerFrom(ctx), subjects: map[string]store.Subjects{}}
 	var err error
 	if f.ground, err = readGround(ctx, h.Store, nil); err != nil {
+		return nil, err
+	}
+	if f.due, err = facts.NewDue(f.ground.inForce, f.ground.zone, f.ground.now, h.Zones); err != nil {
 		return nil, err
 	}
 	for i, record := range r.Records {
@@ -201,7 +207,7 @@ func (h *Files) check(f *file, e *entry, dryRun bool) error {
 		if len(violations) == 0 {
 			more = CheckGrant(f.c, m, "")
 		}
-	case *lastlightv1.Reading, *lastlightv1.Fill, *lastlightv1.Analysis:
+	case *lastlightv1.Reading, *lastlightv1.Fill, *lastlightv1.Analysis, *lastlightv1.CustodyEvent:
 		if len(violations) == 0 { // an instant is missing
 			f.ground.check(own, m)
 		}

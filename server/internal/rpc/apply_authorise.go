@@ -96,6 +96,8 @@ func (h *Files) methodFor(ctx context.Context, f *file, e *entry) (string, acces
 		return gearService + "RecordFill", s, nil
 	case *lastlightv1.Analysis:
 		return gearService + "RecordAnalysis", s, nil
+	case *lastlightv1.CustodyEvent:
+		return gearService + "RecordCustody", s, nil
 	case *lastlightv1.Policy:
 		return policyService + "CreatePolicy", s, nil
 	case *lastlightv1.Expedition:

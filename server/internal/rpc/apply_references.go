@@ -40,6 +40,10 @@ func referencesOf(m proto.Message) []reference {
 		}
 	case *lastlightv1.Fill:
 		to("cylinder", m.Cylinder, "cylinder")
+		to("equipment", m.Compressor, "compressor")
+	case *lastlightv1.CustodyEvent: // its item may be a cylinder or equipment
+		to("person", m.Holder, "holder")
+		to("site", m.Site, "site")
 	case *lastlightv1.Analysis: // its cylinder may be a serial
 		to("person", m.AnalysedBy, "analysed_by")
 		to("equipment", m.Analyser, "analyser")

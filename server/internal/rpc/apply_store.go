@@ -187,6 +187,11 @@ func (h *Files) lock(ctx context.Context, tx *store.Tx, f *file) error {
 			items = append(items, m.Cylinder)
 		case *lastlightv1.Analysis:
 			items = append(items, m.Cylinder)
+		case *lastlightv1.CustodyEvent:
+			items = append(items, m.Item)
+			if m.Site != "" {
+				sites = append(sites, m.Site)
+			}
 		}
 	}
 	return tx.LockAll(ctx, people, sites, items)
@@ -225,10 +230,13 @@ func (h *Files) applyOne(ctx context.Context, tx *store.Tx, f *file, e *entry) (
 		p, err := tx.PutEquipment(ctx, m, expect)
 		return done(m.Id, p.Outcome, p.Changes, err)
 	case *lastlightv1.Fill:
-		p, err := tx.PutFill(ctx, m)
+		p, err := tx.PutFill(ctx, m, fillGuard(f.ground.inForce, f.due))
 		return done(p.Record.GetId(), p.Outcome, nil, err)
 	case *lastlightv1.Analysis:
 		p, err := tx.PutAnalysis(ctx, m)
+		return done(p.Record.GetId(), p.Outcome, nil, err)
+	case *lastlightv1.CustodyEvent:
+		p, err := tx.PutCustody(ctx, m)
 		return done(p.Record.GetId(), p.Outcome, nil, err)
 	case *lastlightv1.Policy:
 		p, err := tx.PutPolicy(ctx, m, store.Expect{})

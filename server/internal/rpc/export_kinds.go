@@ -173,6 +173,17 @@ var exporters = map[string]exporter{
 			return messages(list, nil), err
 		},
 	},
+	"custody_event": {
+		method: gearService + "ListCustody",
+		page: func(ctx context.Context, h *Files, token string, size int32) ([]proto.Message, string, error) {
+			list, next, err := h.Store.ListCustody(ctx, &lastlightv1.ListCustodyRequest{PageToken: token, PageSize: size})
+			return messages(list, handEntered), next, err
+		},
+		ids: func(ctx context.Context, h *Files, ids []string) ([]proto.Message, error) {
+			list, err := h.Store.CustodyByID(ctx, ids)
+			return messages(list, handEntered), err
+		},
+	},
 	"plan": {
 		method: planService + "ListPlans",
 		page: func(ctx context.Context, h *Files, token string, size int32) ([]proto.Message, string, error) {
@@ -216,3 +227,6 @@ func maskedCylinder(ctx context.Context) func(*lastlightv1.Cylinder) bool {
 		return true
 	}
 }
+
+// handEntered leaves out the custody events that follow from a dive: its own record says them.
+func handEntered(m *lastlightv1.CustodyEvent) bool { return m.Dive == "" }

@@ -2,9 +2,11 @@ package rpc
 
 import (
 	"context"
+	"slices"
 
 	"google.golang.org/protobuf/proto"
 
+	"lastlight/engine/policy"
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
 	"lastlight/server/internal/dates"
@@ -71,23 +73,99 @@ func ownerSubject(c *access.Caller, s access.Subject, owner string) access.Subje
 	return s
 }
 
-func (h *Gear) shown(ctx context.Context, s access.Subject, list ...*lastlightv1.Cylinder) error {
+// due is how gear stands today, by the policy in force.
+func (h *Gear) due(ctx context.Context) (facts.Due, *policy.Policy, error) {
 	inForce, err := h.Store.PolicyInForce(ctx)
 	if err != nil {
-		return err
+		return facts.Due{}, nil, err
 	}
-	_, name, err := h.Store.Club(ctx)
+	_, zone, err := h.Store.Club(ctx)
+	if err != nil {
+		return facts.Due{}, nil, err
+	}
+	due, err := facts.NewDue(inForce, zone, h.Store.Now(), h.Zones)
+	return due, inForce, err
+}
+
+// shown adds to cylinders how they stand today, and masks.
+func (h *Gear) shown(ctx context.Context, s access.Subject, list ...*lastlightv1.Cylinder) error {
+	due, inForce, err := h.due(ctx)
 	if err != nil {
 		return err
 	}
-	year := h.Store.Now().Year()
-	zone, err := h.Zones(name, year-1, year+1)
+	ids := make([]string, len(list))
+	for i, m := range list {
+		ids[i] = m.Id
+	}
+	states, _, err := h.Store.GatherItems(ctx, inForce, ids)
 	if err != nil {
 		return err
 	}
 	for _, m := range list {
-		m.Due = facts.CylinderDue(inForce, m, zone, h.Store.Now())
+		for _, state := range states {
+			if state.Record.Id == m.Id {
+				m.Due = due.Cylinder(state)
+			}
+		}
 		access.MaskCylinder(access.CallerFrom(ctx), s, m)
+	}
+	return nil
+}
+
+// shownSets adds to sets when they fall due, for those who see the dates of every member.
+func (h *Gear) shownSets(ctx context.Context, list ...*lastlightv1.CylinderSet) error {
+	due, inForce, err := h.due(ctx)
+	if err != nil {
+		return err
+	}
+	var ids []string
+	for _, m := range list {
+		ids = append(ids, m.Cylinders...)
+	}
+	states, _, err := h.Store.GatherItems(ctx, inForce, ids)
+	if err != nil {
+		return err
+	}
+	subjects, err := h.subjects(ctx, nil, ids...)
+	if err != nil {
+		return err
+	}
+	c := access.CallerFrom(ctx)
+	sees := map[string]bool{}
+	var cylinders []*lastlightv1.Cylinder
+	for _, state := range states {
+		m := state.Record
+		sees[m.Id] = c.Sees(access.GearDates, ownerSubject(c, subjects[m.Id], m.Owner))
+		cylinders = append(cylinders, m)
+	}
+	for _, m := range list {
+		if !slices.ContainsFunc(m.Cylinders, func(id string) bool { return !sees[id] }) {
+			m.Due = due.Set(m, cylinders)
+		}
+	}
+	return nil
+}
+
+// shownEquipment adds when each piece falls due.
+func (h *Gear) shownEquipment(ctx context.Context, list ...*lastlightv1.Equipment) error {
+	due, inForce, err := h.due(ctx)
+	if err != nil {
+		return err
+	}
+	ids := make([]string, len(list))
+	for i, m := range list {
+		ids[i] = m.Id
+	}
+	_, states, err := h.Store.GatherItems(ctx, inForce, ids)
+	if err != nil {
+		return err
+	}
+	for _, m := range list {
+		for _, state := range states {
+			if state.Record.Id == m.Id {
+				m.Due = due.Equipment(state)
+			}
+		}
 	}
 	return nil
 }
@@ -217,13 +295,20 @@ func (h *Gear) set(ctx context.Context, method, id string) (*lastlightv1.Cylinde
 
 // GetCylinderSet reads a set.
 func (h *Gear) GetCylinderSet(ctx context.Context, r *lastlightv1.GetCylinderSetRequest) (*lastlightv1.CylinderSet, error) {
-	return h.set(ctx, "GetCylinderSet", r.Id)
+	m, err := h.set(ctx, "GetCylinderSet", r.Id)
+	if err != nil {
+		return nil, err
+	}
+	return m, h.shownSets(ctx, m)
 }
 
 // ListCylinderSets lists sets.
 func (h *Gear) ListCylinderSets(ctx context.Context, r *lastlightv1.ListCylinderSetsRequest) (*lastlightv1.ListCylinderSetsResponse, error) {
 	list, next, err := h.Store.ListCylinderSets(ctx, r)
-	return &lastlightv1.ListCylinderSetsResponse{Sets: list, NextPageToken: next}, err
+	if err != nil {
+		return nil, err
+	}
+	return &lastlightv1.ListCylinderSetsResponse{Sets: list, NextPageToken: next}, h.shownSets(ctx, list...)
 }
 
 // UpdateCylinderSet changes a set.
@@ -277,13 +362,20 @@ func (h *Gear) GetEquipment(ctx context.Context, r *lastlightv1.GetEquipmentRequ
 	if err := h.mayOwn(ctx, "GetEquipment", "GetEquipment", "equipment", r.Id); err != nil {
 		return nil, err
 	}
-	return h.Store.GetEquipment(ctx, r.Id)
+	m, err := h.Store.GetEquipment(ctx, r.Id)
+	if err != nil {
+		return nil, err
+	}
+	return m, h.shownEquipment(ctx, m)
 }
 
 // ListEquipment lists equipment.
 func (h *Gear) ListEquipment(ctx context.Context, r *lastlightv1.ListEquipmentRequest) (*lastlightv1.ListEquipmentResponse, error) {
 	list, next, err := h.Store.ListEquipment(ctx, r)
-	return &lastlightv1.ListEquipmentResponse{Equipment: list, NextPageToken: next}, err
+	if err != nil {
+		return nil, err
+	}
+	return &lastlightv1.ListEquipmentResponse{Equipment: list, NextPageToken: next}, h.shownEquipment(ctx, list...)
 }
 
 // UpdateEquipment changes a piece of equipment's record.

@@ -10,6 +10,7 @@ import (
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
 	"lastlight/server/internal/dates"
+	"lastlight/server/internal/facts"
 	"lastlight/server/internal/fault"
 	"lastlight/server/internal/gear"
 	"lastlight/server/internal/quantity"
@@ -80,10 +81,28 @@ func (h *Gear) RecordFill(ctx context.Context, r *lastlightv1.RecordFillRequest)
 	if m.Id == "" {
 		m.Id = store.NewID("fill", r.RequestId)
 	}
+	due, inForce, err := h.due(ctx)
+	if err != nil {
+		return nil, err
+	}
 	return store.Mutate(ctx, h.Store, mutation(ctx, gearService+"RecordFill", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Fill, error) {
-		out, err := tx.RecordFill(ctx, m)
+		out, err := tx.RecordFill(ctx, m, fillGuard(inForce, due))
 		return out, fault.Under("fill.", err)
 	})
+}
+
+// fillGuard judges a fill by the cylinder as it stood on the day of the fill.
+func fillGuard(inForce *policy.Policy, due facts.Due) store.FillGuard {
+	return func(m *lastlightv1.Fill, c facts.Cylinder) error {
+		on, err := due.On(m.FilledAt.AsTime(), m.TimeZone)
+		if err != nil {
+			return err
+		}
+		fact := due.Fact(c)
+		p := fault.Collect("")
+		gear.CheckFilling(p, inForce, &fact, m, on)
+		return p.Err()
+	}
 }
 
 // ListFills lists fills of one cylinder, or of all for those who keep the register.

@@ -40,7 +40,8 @@ func allowed(ctx context.Context, method, read string, s access.Subject, kind, i
 // policy in force. It is read once for a call, however many records it brings.
 type ground struct {
 	now      time.Time
-	today    calendar.Day // in the club's zone
+	zone     string       // the club's
+	today    calendar.Day // in it
 	inForce  *policy.Policy
 	siteZone map[string]string // zones of the sites that surveys are checked against
 }
@@ -58,7 +59,7 @@ func readGround(ctx context.Context, s *store.Store, q store.Querier) (*ground, 
 	if err != nil {
 		return nil, err
 	}
-	return &ground{now: s.Now(), today: dates.Today(s.Now(), zone), inForce: inForce, siteZone: map[string]string{}}, nil
+	return &ground{now: s.Now(), zone: zone, today: dates.Today(s.Now(), zone), inForce: inForce, siteZone: map[string]string{}}, nil
 }
 
 // check brings a record to SI in place and notes what is wrong with it beyond the rules beside its fields.
@@ -85,6 +86,11 @@ func (g *ground) check(p *fault.Problems, m proto.Message) {
 		gear.CheckFill(p, m, g.now)
 	case *lastlightv1.Analysis:
 		gear.CheckAnalysis(p, m, g.now)
+	case *lastlightv1.CustodyEvent:
+		gear.CheckCustody(p, m, g.now)
+		if m.Item == "" {
+			p.Add("item", "", "the id of a cylinder or of equipment", "it says of nothing what became of it")
+		}
 	case *lastlightv1.Policy:
 		store.DecodePolicy(p, m)
 	case *lastlightv1.Expedition:

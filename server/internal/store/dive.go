@@ -145,10 +145,16 @@ INSERT INTO dive_diver (dive, person, entered_at, site, counted_as, instructor, 
 		if l.Item != "" {
 			id += "/" + l.Item
 		}
-		if _, err := tx.Exec(ctx, `
+		entered, err := tx.Exec(ctx, `
 INSERT INTO left_item (id, site, dive, kind, place, item, owner, left_at, remove_by) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9) ON CONFLICT (id) DO NOTHING`,
-			id, m.Site, m.Id, l.Kind, l.Place, l.Item, l.Owner, m.OutAt.AsTime(), removeBy); err != nil {
+			id, m.Site, m.Id, l.Kind, l.Place, l.Item, l.Owner, m.OutAt.AsTime(), removeBy)
+		if err != nil {
 			return err
+		}
+		if l.Kind == "cylinder" && entered.RowsAffected() > 0 {
+			if err := tx.leftByDive(ctx, &lastlightv1.CustodyEvent{Item: l.Item, Kind: "waiting_in_cave", At: m.OutAt, Site: m.Site, Place: l.Place, RemoveBy: l.RemoveBy, Dive: m.Id}); err != nil {
+				return err
+			}
 		}
 	}
 	return nil

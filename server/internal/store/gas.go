@@ -10,6 +10,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/facts"
 	"lastlight/server/internal/fault"
 )
 
@@ -28,9 +29,19 @@ func scanFill(row pgx.CollectableRow) (*lastlightv1.Fill, error) {
 	return m, err
 }
 
-// RecordFill adds a fill; it ends the analyses before it.
-func (tx *Tx) RecordFill(ctx context.Context, m *lastlightv1.Fill) (*lastlightv1.Fill, error) {
+// FillGuard judges a fill inside its transaction, with the cylinder as it stands.
+type FillGuard func(*lastlightv1.Fill, facts.Cylinder) error
+
+// RecordFill adds a fill that the guard lets pass; it ends the analyses before it.
+func (tx *Tx) RecordFill(ctx context.Context, m *lastlightv1.Fill, guard FillGuard) (*lastlightv1.Fill, error) {
 	if err := tx.bumpCylinder(ctx, m.Cylinder, "cylinder"); err != nil {
+		return nil, err
+	}
+	g := gatherer{q: tx, r: &facts.Records{}, at: m.FilledAt.AsTime(), now: tx.Now()}
+	if err := g.items(ctx, []string{m.Cylinder}); err != nil {
+		return nil, err
+	}
+	if err := guard(m, g.r.Cylinders[0]); err != nil {
 		return nil, err
 	}
 	m = proto.CloneOf(m)
@@ -53,25 +64,26 @@ func (tx *Tx) bumpCylinder(ctx context.Context, id, field string) error {
 }
 
 // PutFill records a fill of a file unless it is on record.
-func (tx *Tx) PutFill(ctx context.Context, m *lastlightv1.Fill) (Put[*lastlightv1.Fill], error) {
+func (tx *Tx) PutFill(ctx context.Context, m *lastlightv1.Fill, guard FillGuard) (Put[*lastlightv1.Fill], error) {
 	m = proto.CloneOf(m)
 	m.FilledAt = toMicrosecond(m.FilledAt)
 	rows, err := tx.Query(ctx, `SELECT `+fillRow+` FROM fill WHERE id = $1 OR ($1 = '' AND cylinder = $2 AND filled_at = $3) ORDER BY id LIMIT 1`, m.Id, m.Cylinder, m.FilledAt.AsTime())
 	if err != nil {
 		return Put[*lastlightv1.Fill]{}, err
 	}
-	return putFact(tx, rows, scanFill, m, "fill", factKey(m.Cylinder, m.FilledAt), func() (*lastlightv1.Fill, error) { return tx.RecordFill(ctx, m) })
+	return putFact(tx, rows, scanFill, m, "fill", factKey(m.Cylinder, m.FilledAt), func() (*lastlightv1.Fill, error) { return tx.RecordFill(ctx, m, guard) })
 }
 
 // ListFills gives a page, latest first, of one cylinder or of all.
 func (s *Store) ListFills(ctx context.Context, r *lastlightv1.ListFillsRequest) ([]*lastlightv1.Fill, string, error) {
-	return listFacts(ctx, s, "fills", r.Cylinder, r.PageToken, r.PageSize, scanFill, `SELECT `+fillRow+` FROM fill`, "filled_at",
+	return listFacts(ctx, s, "fills", "cylinder", r.Cylinder, r.PageToken, r.PageSize, scanFill, `SELECT `+fillRow+` FROM fill`, "filled_at",
 		func(m *lastlightv1.Fill) *timestamppb.Timestamp { return m.FilledAt })
 }
 
-// listFacts gives a page of facts about cylinders, latest first. from and column are constants of this package.
-func listFacts[M Resource](ctx context.Context, s *Store, name, cylinder, pageToken string, pageSize int32, scan pgx.RowToFunc[M], from, column string, at func(M) *timestamppb.Timestamp) ([]M, string, error) {
-	args := []any{cylinder}
+// listFacts gives a page of facts about items, latest first: of one, which the
+// column of says, or of all. of, from and column are constants of this package.
+func listFacts[M Resource](ctx context.Context, s *Store, name, of, item, pageToken string, pageSize int32, scan pgx.RowToFunc[M], from, column string, at func(M) *timestamppb.Timestamp) ([]M, string, error) {
+	args := []any{item}
 	after, err := ReadToken(name, args, pageToken, 2)
 	if err != nil {
 		return nil, "", err
@@ -83,9 +95,9 @@ func listFacts[M Resource](ctx context.Context, s *Store, name, cylinder, pageTo
 	size := PageSize(pageSize)
 	values := []any{last, id, size + 1}
 	where := ` WHERE (` + column + ` < $1 OR (` + column + ` = $1 AND id > $2))`
-	if cylinder != "" {
-		where += ` AND cylinder = $4`
-		values = append(values, cylinder)
+	if item != "" {
+		where += ` AND ` + of + ` = $4`
+		values = append(values, item)
 	}
 	rows, err := s.pool.Query(ctx, from+where+` ORDER BY `+column+` DESC, id LIMIT $3`, values...)
 	if err != nil {
@@ -185,7 +197,7 @@ func (tx *Tx) PutAnalysis(ctx context.Context, m *lastlightv1.Analysis) (Put[*la
 
 // ListAnalyses gives a page, latest first, of one cylinder or of all, with what ended each.
 func (s *Store) ListAnalyses(ctx context.Context, r *lastlightv1.ListAnalysesRequest) ([]*lastlightv1.Analysis, string, error) {
-	list, next, err := listFacts(ctx, s, "analyses", r.Cylinder, r.PageToken, r.PageSize, scanAnalysis, `SELECT `+analysisRow+` FROM analysis`, "analysed_at",
+	list, next, err := listFacts(ctx, s, "analyses", "cylinder", r.Cylinder, r.PageToken, r.PageSize, scanAnalysis, `SELECT `+analysisRow+` FROM analysis`, "analysed_at",
 		func(m *lastlightv1.Analysis) *timestamppb.Timestamp { return m.AnalysedAt })
 	if err != nil {
 		return nil, "", err
@@ -205,8 +217,8 @@ func endAnalyses(ctx context.Context, q Querier, list []*lastlightv1.Analysis) e
 SELECT a.id, e.kind, e.at FROM analysis a CROSS JOIN LATERAL (
   SELECT kind, at FROM (
     SELECT CASE WHEN (f.doc ->> 'top_up')::boolean THEN 'top_up' ELSE 'fill' END AS kind, f.filled_at AS at FROM fill f WHERE f.cylinder = a.cylinder
-    UNION ALL SELECT CASE c.kind WHEN 'valve_removed' THEN 'valve_removed' ELSE 'custody_break' END, c.at FROM custody_event c
-      WHERE c.item = a.cylinder AND c.kind IN ('valve_removed', 'left_unattended')) x
+    UNION ALL SELECT CASE c.kind WHEN 'valve_removed' THEN 'valve_removal' ELSE 'custody_break' END, c.at FROM custody_event c
+      WHERE c.item = a.cylinder AND c.kind IN ('valve_removed', 'left_unattended', 'lost')) x
   WHERE x.at >= date_trunc('minute', a.analysed_at) ORDER BY x.at LIMIT 1) e
 WHERE a.id = ANY ($1)`, ids)
 	if err != nil {

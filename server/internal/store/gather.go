@@ -135,7 +135,7 @@ WHERE site = $1 AND read_at BETWEEN $2 AND $3 ORDER BY read_at, recorded_at, id`
 		return err
 	}
 	rows, err = g.q.Query(ctx, `
-SELECT id, dive, kind, place, item, owner, left_at, confirmed_at FROM left_item WHERE site = $1 AND recovered_at IS NULL ORDER BY left_at, id`, site.Id)
+SELECT id, COALESCE(dive, ''), kind, place, item, owner, left_at, confirmed_at FROM left_item WHERE site = $1 AND recovered_at IS NULL ORDER BY left_at, id`, site.Id)
 	if err != nil {
 		return err
 	}
@@ -268,101 +268,6 @@ WHERE site = $1 AND state = 'closed' AND NOT archived AND entered_at BETWEEN $2 
 // far as they count for tissues, and a day more for the length of a dive.
 func (g *gatherer) divesWhole() time.Duration {
 	return time.Duration(g.r.Policy.Decompression.EarlierDivesHours)*time.Hour + 48*time.Hour
-}
-
-func (g *gatherer) gear(ctx context.Context) error {
-	sets, items := planGear(g.r.Plan)
-	var err error
-	if g.r.Sets, err = documents(ctx, g.q, func() *lastlightv1.CylinderSet { return &lastlightv1.CylinderSet{} },
-		`SELECT doc FROM cylinder_set WHERE id = ANY ($1) ORDER BY id`, sortedSet(sets)); err != nil {
-		return err
-	}
-	for _, s := range g.r.Sets {
-		items = append(items, s.Cylinders...)
-	}
-	items = sortedSet(items)
-	cylinders, err := loadCylinders(ctx, g.q, items)
-	if err != nil {
-		return err
-	}
-	if g.r.Equipment, err = loadEquipmentList(ctx, g.q, items); err != nil {
-		return err
-	}
-	for _, c := range cylinders {
-		g.r.Cylinders = append(g.r.Cylinders, facts.Cylinder{Record: c})
-	}
-	return g.gas(ctx, items)
-}
-
-// gas reads fills, analyses and custody of the cylinders up to the entry asked about.
-func (g *gatherer) gas(ctx context.Context, items []string) error {
-	of := map[string]*facts.Cylinder{}
-	for i := range g.r.Cylinders {
-		of[g.r.Cylinders[i].Record.Id] = &g.r.Cylinders[i]
-	}
-	rows, err := g.q.Query(ctx, `SELECT id, quarantined_at FROM item WHERE id = ANY ($1) AND quarantined_at IS NOT NULL`, items)
-	if err != nil {
-		return err
-	}
-	var id string
-	var at time.Time
-	if _, err := pgx.ForEachRow(rows, []any{&id, &at}, func() error {
-		if c := of[id]; c != nil {
-			c.QuarantinedAt = at
-		}
-		return nil
-	}); err != nil {
-		return err
-	}
-	var doc []byte
-	if rows, err = g.q.Query(ctx, `SELECT cylinder, filled_at, doc FROM fill WHERE cylinder = ANY ($1) ORDER BY filled_at, recorded_at, id`, items); err != nil {
-		return err
-	}
-	if _, err := pgx.ForEachRow(rows, []any{&id, &at, &doc}, func() error {
-		m := &lastlightv1.Fill{}
-		if err := unmarshalDocument(doc, m); err != nil {
-			return err
-		}
-		if c := of[id]; c != nil {
-			kind := "fill"
-			if m.TopUp {
-				kind = "top_up"
-			}
-			c.LastFill = m
-			c.Handling = append(c.Handling, facts.Handling{Kind: kind, At: at})
-		}
-		return nil
-	}); err != nil {
-		return err
-	}
-	if rows, err = g.q.Query(ctx, `SELECT cylinder, doc FROM analysis WHERE cylinder = ANY ($1) ORDER BY analysed_at, recorded_at, id`, items); err != nil {
-		return err
-	}
-	if _, err := pgx.ForEachRow(rows, []any{&id, &doc}, func() error {
-		m := &lastlightv1.Analysis{}
-		if err := unmarshalDocument(doc, m); err != nil {
-			return err
-		}
-		if c := of[id]; c != nil {
-			c.Analyses = append(c.Analyses, m)
-		}
-		return nil
-	}); err != nil {
-		return err
-	}
-	var kind string
-	if rows, err = g.q.Query(ctx, `
-SELECT item, at, CASE kind WHEN 'valve_removed' THEN 'valve_removed' ELSE 'custody_break' END FROM custody_event
-WHERE item = ANY ($1) AND kind IN ('valve_removed', 'left_unattended') ORDER BY at, id`, items); err != nil {
-		return err
-	}
-	_, err = pgx.ForEachRow(rows, []any{&id, &at, &kind}, func() error {
-		if c := of[id]; c != nil {
-			c.Handling = append(c.Handling, facts.Handling{Kind: kind, At: at})
-		}
-		return nil
-	})
-	return err
 }
 
 // bookings reads what other plans bind these people and cylinders to.

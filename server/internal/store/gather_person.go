@@ -49,7 +49,7 @@ func (s *Store) GatherPerson(ctx context.Context, person, site string, now time.
 		if r.ClubZone, err = ClubZone(ctx, q); err != nil {
 			return err
 		}
-		rows, err := q.Query(ctx, `SELECT id FROM item WHERE owner = $1 AND kind = 'cylinder' AND NOT archived ORDER BY id`, person)
+		rows, err := q.Query(ctx, `SELECT id FROM item WHERE owner = $1 AND NOT archived ORDER BY id`, person)
 		if err != nil {
 			return err
 		}
@@ -57,9 +57,11 @@ func (s *Store) GatherPerson(ctx context.Context, person, site string, now time.
 		if err != nil {
 			return err
 		}
-		if r.Cylinders, err = loadCylinders(ctx, q, ids); err != nil {
+		g := gatherer{q: q, r: &facts.Records{Policy: p}, at: now, now: now}
+		if err := g.items(ctx, ids); err != nil {
 			return err
 		}
+		r.Cylinders, r.Equipment = g.r.Cylinders, g.r.Equipment
 		named := []string{person, r.Person.Guardian}
 		for _, c := range r.Person.Cards {
 			named = append(named, c.SeenBy)

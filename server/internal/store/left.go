@@ -14,7 +14,7 @@ import (
 )
 
 const leftRow = `
-SELECT id, site, dive, kind, place, item, owner, left_at, COALESCE(remove_by::text, ''), confirmed_at, recovered_at, COALESCE(recovered_in_dive, '') FROM left_item`
+SELECT id, site, COALESCE(dive, ''), kind, place, item, owner, left_at, COALESCE(remove_by::text, ''), confirmed_at, recovered_at, COALESCE(recovered_in_dive, '') FROM left_item`
 
 func scanLeft(row pgx.CollectableRow) (*lastlightv1.LeftItem, error) {
 	m := &lastlightv1.LeftItem{}
@@ -71,8 +71,12 @@ func getLeft(ctx context.Context, q Querier, id string) (*lastlightv1.LeftItem, 
 
 // RecoverLeftItem notes that it is out of the cave.
 func (tx *Tx) RecoverLeftItem(ctx context.Context, id string, at time.Time, dive string) (*lastlightv1.LeftItem, error) {
-	return tx.changeLeft(ctx, id, at, "recovered_at", "left_item.recover", "what was left in the cave was taken out",
+	m, err := tx.changeLeft(ctx, id, at, "recovered_at", "left_item.recover", "what was left in the cave was taken out",
 		`UPDATE left_item SET recovered_at = $2, recovered_by = $3, recovered_in_dive = $4 WHERE id = $1`, tx.Mutation.Caller, nullIfEmpty(dive))
+	if err != nil || m.Kind != "cylinder" && m.Kind != "equipment" {
+		return m, err
+	}
+	return m, tx.leftByDive(ctx, &lastlightv1.CustodyEvent{Item: m.Item, Kind: "back", At: m.RecoveredAt, Holder: tx.Mutation.Caller, Dive: dive})
 }
 
 // ConfirmLeftItem notes that it was seen in place and sound.

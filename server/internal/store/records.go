@@ -14,7 +14,7 @@ import (
 var tables = map[string]string{
 	"person": "person", "site": "site", "cylinder": "cylinder", "equipment": "equipment", "cylinder_set": "cylinder_set",
 	"permit": "permit", "policy": "policy", "expedition": "expedition", "plan": "plan", "dive": "dive", "incident": "incident",
-	"reading": "reading", "fill": "fill", "analysis": "analysis",
+	"reading": "reading", "fill": "fill", "analysis": "analysis", "custody_event": "custody_event",
 }
 
 // On gives the ids among those asked that are on record, for each kind one query.
@@ -142,4 +142,9 @@ func (s *Store) FillsByID(ctx context.Context, ids []string) ([]*lastlightv1.Fil
 // AnalysesByID reads analyses by id.
 func (s *Store) AnalysesByID(ctx context.Context, ids []string) ([]*lastlightv1.Analysis, error) {
 	return factsByID(ctx, s, scanAnalysis, `SELECT `+analysisRow+` FROM analysis`, ids)
+}
+
+// CustodyByID reads custody events by id.
+func (s *Store) CustodyByID(ctx context.Context, ids []string) ([]*lastlightv1.CustodyEvent, error) {
+	return factsByID(ctx, s, scanCustody, `SELECT `+custodyRow+` FROM custody_event`, ids)
 }
