@@ -299,7 +299,7 @@ func TestStory5TwinSerialOutOfTest(t *testing.T) {
 	shift := func(filled string) Report {
 		c.FilledOn, c.FilledAt = enginetest.Day(filled), enginetest.At(filled+"T10:00+02:00")
 		for i := range in.Cylinders {
-			in.Cylinders[i].Analyses[0].At = enginetest.At("2026-06-02T07:00+02:00")
+			enginetest.AnalysedAt(&in.Cylinders[i], "2026-06-02T07:00+02:00")
 			if i > 0 {
 				in.Cylinders[i].FilledOn, in.Cylinders[i].FilledAt = enginetest.Day("2026-06-01"), enginetest.At("2026-06-01T10:00+02:00")
 			}
@@ -317,7 +317,7 @@ func TestStory5TwinSerialOutOfTest(t *testing.T) {
 	mustFind(t, shift("2026-05-30"), finding.Refuse, "cylinder.test", "hydro_overdue")
 	in.Policy.Cylinders.StrictOutOfTest = false
 	for i := range in.Cylinders { // a refill on 2 June, analysed after it
-		in.Cylinders[i].Analyses[0].At = enginetest.At("2026-06-02T11:00+02:00")
+		enginetest.AnalysedAt(&in.Cylinders[i], "2026-06-02T11:00+02:00")
 	}
 	mustFind(t, shift("2026-06-02"), finding.Refuse, "cylinder.test", "filled_out_of_date")
 }
@@ -327,7 +327,7 @@ func TestStory6OldAnalysis(t *testing.T) {
 		in := enginetest.Pair()
 		for i := range in.Cylinders {
 			in.Cylinders[i].FilledOn, in.Cylinders[i].FilledAt = enginetest.Day(day), enginetest.At(day+"T08:00+02:00")
-			in.Cylinders[i].Analyses[0].At = enginetest.At(day + "T15:00+02:00")
+			enginetest.AnalysedAt(&in.Cylinders[i], day+"T15:00+02:00")
 			in.Cylinders[i].Analyses[0].O2 = o2
 		}
 		for i := range in.Route.Stations {
@@ -413,7 +413,7 @@ func move(in *Input, entry, decided string) {
 	in.Plan.Entry, in.Plan.EnterBy, in.DecidedAt = enginetest.At(entry), enginetest.At(entry), enginetest.At(decided)
 	for i := range in.Cylinders {
 		in.Cylinders[i].FilledOn, in.Cylinders[i].FilledAt = enginetest.Day("2026-05-31"), enginetest.At("2026-05-31T10:00+02:00")
-		in.Cylinders[i].Analyses[0].At = enginetest.At("2026-06-01T09:00+02:00")
+		enginetest.AnalysedAt(&in.Cylinders[i], "2026-06-01T09:00+02:00")
 	}
 }
 
@@ -499,7 +499,7 @@ func TestStory12Guest(t *testing.T) {
 		in.Site.Readings[0].At = enginetest.At(day + "T07:00+02:00")
 		for i := range in.Cylinders {
 			in.Cylinders[i].FilledOn, in.Cylinders[i].FilledAt = enginetest.Day("2026-06-10"), enginetest.At("2026-06-10T16:00+02:00")
-			in.Cylinders[i].Analyses[0].At = enginetest.At("2026-06-10T18:00+02:00")
+			enginetest.AnalysedAt(&in.Cylinders[i], "2026-06-10T18:00+02:00")
 		}
 		return Evaluate(in)
 	}

@@ -22,7 +22,7 @@ import (
 type verb struct {
 	use, short, long, example string
 	// Fields of the request that positional arguments fill, in order; a "?" at
-	// the end of a path: may be left out.
+	// the end of a path: may be left out; "..." at the end of the last: one or more.
 	args []string
 	// The block of the request that flags and -f fill, e.g. "site"; empty: the request itself.
 	block string
@@ -30,6 +30,17 @@ type verb struct {
 	skip, flags []string
 	// -f FILE is taken for the block.
 	file bool
+}
+
+// argPath is the field that a positional argument fills.
+func argPath(arg string) string { return strings.TrimSuffix(strings.TrimSuffix(arg, "?"), "...") }
+
+// most is how many positional arguments a verb takes.
+func (v verb) most() int {
+	if n := len(v.args); n > 0 && strings.HasSuffix(v.args[n-1], "...") {
+		return mostRows
+	}
+	return len(v.args)
 }
 
 // message is a message type of the API.
@@ -80,10 +91,10 @@ func command[R message](a *app, v verb) (*cobra.Command, func(*cobra.Command, []
 		if !strings.HasSuffix(arg, "?") {
 			required++
 		}
-		arg = strings.TrimSuffix(arg, "?")
+		arg = argPath(arg)
 		skip = append(skip, arg[strings.LastIndex(arg, ".")+1:])
 	}
-	cmd := &cobra.Command{Use: v.use, Short: v.short, Long: screen.Hang(v.long, 0), Example: v.example, Args: arity(required, len(v.args))}
+	cmd := &cobra.Command{Use: v.use, Short: v.short, Long: screen.Hang(v.long, 0), Example: v.example, Args: arity(required, v.most())}
 	var zero R
 	f := a.fieldsOf(cmd, zero.ProtoReflect().Descriptor(), v.block, skip, v.flags)
 	var file string
@@ -108,7 +119,7 @@ func command[R message](a *app, v verb) (*cobra.Command, func(*cobra.Command, []
 			_, faulty = recordfile.ReadMessage(src, target)
 		}
 		for i, text := range args {
-			if err := recordfile.Set(req, strings.TrimSuffix(v.args[i], "?"), text); err != nil {
+			if err := recordfile.Set(req, argPath(v.args[min(i, len(v.args)-1)]), text); err != nil {
 				return usage(cmd, err)
 			}
 		}

@@ -19,12 +19,7 @@ func (a *app) cylinder() *cobra.Command {
 				return w.Units.Cylinder(c.GetWaterVolume(), c.GetWorkingPressure())
 			}),
 			col("working", func(w screen.View, c *pb.Cylinder) string { return w.Units.Pressure(c.GetWorkingPressure()) }),
-			words("owner", func(c *pb.Cylinder) string {
-				if c.GetOwner() == "" {
-					return "club"
-				}
-				return c.GetOwner()
-			}),
+			words("owner", func(c *pb.Cylinder) string { return orClub(c.GetOwner()) }),
 			words("due", func(c *pb.Cylinder) string {
 				switch {
 				case c.GetQuarantined() != "":
@@ -38,6 +33,9 @@ func (a *app) cylinder() *cobra.Command {
 				}
 				return strings.TrimSpace(strings.ReplaceAll(c.GetDue().GetStatus(), "_", " ") + " " + c.GetDue().GetNext() + " " + last)
 			}),
+			words("fill", func(c *pb.Cylinder) string { return may(c.GetDue().GetFill()) }),
+			words("use", func(c *pb.Cylinder) string { return may(c.GetDue().GetUse()) }),
+			words("carry full", func(c *pb.Cylinder) string { return may(c.GetDue().GetCarry()) }),
 		),
 		call(a, verb{use: "show CYLINDER", short: "Show a cylinder", args: []string{"id"}, example: "  lastlight cylinder show c-12-1"},
 			c, pb.GearServiceClient.GetCylinder, nil, detail),
@@ -56,6 +54,25 @@ func (a *app) cylinder() *cobra.Command {
 			c, pb.GearServiceClient.ArchiveCylinder, nil, done[*pb.Cylinder]("Archived.")),
 	}
 	return a.noun("cylinder", "Cylinders: tests, quarantine, due dates", append(verbs, a.upkeep("cylinder", "c-12-1", "hydro")...)...)
+}
+
+// may says one of the three answers about a cylinder: until when, or why not.
+func may(m *pb.MayDo) string {
+	switch {
+	case m == nil:
+		return ""
+	case m.GetUntil() != "":
+		return "to " + m.GetUntil()
+	}
+	return strings.ReplaceAll(m.GetAnswer(), "_", " ")
+}
+
+// dueWords says when a set or other equipment falls due.
+func dueWords(d *pb.NextDue) string {
+	if d == nil {
+		return ""
+	}
+	return strings.Join(strings.Fields(strings.ReplaceAll(d.GetStatus(), "_", " ")+" "+d.GetWhat()+" "+d.GetLastDay()), " ")
 }
 
 // upkeep are the verbs that cylinders and other equipment share.

@@ -18,6 +18,7 @@ func (a *app) equipment() *cobra.Command {
 				}
 				return "in service"
 			}),
+			words("due", func(e *pb.Equipment) string { return dueWords(e.GetDue()) }),
 		),
 		call(a, verb{use: "show EQUIPMENT", short: "Show a piece of equipment", args: []string{"id"}, example: "  lastlight equipment show reel-3"},
 			c, pb.GearServiceClient.GetEquipment, nil, detail),

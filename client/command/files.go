@@ -193,7 +193,7 @@ func applied(w screen.View, file *recordfile.File, r *pb.ApplyRecordsResponse, d
 
 var kinds = []string{
 	"site", "survey", "reading", "permit", "person", "cylinder", "cylinder_set", "equipment", "fill", "analysis", "policy",
-	"expedition", "plan", "dive", "incident", "role",
+	"expedition", "plan", "dive", "incident", "role", "custody_event",
 }
 
 var key = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9-]{0,62}$`)

@@ -117,8 +117,9 @@ Circuit: id approach legs far_opening marker_at_m marker_hold_min
 CircuitFigures: id kind length_m reach_forward_m reach_backward_m closes marker_from_m marker_to_m marker_legal distance_halfway_m time_halfway_m gas_halfway_m halves_differ
 Citation: document edition section date_read
 Closure: from_day to_day reason
-Cylinder: id serial maker water_volume working_pressure material alloy specification jurisdiction manufactured first_service_day risk_assessment_day heavy_use burst_disc_on_record oxygen_clean owner service_events thread notes version archived quarantined due
-CylinderSet: id kind cylinders owner dual_outlet notes version archived
+CustodyEvent: id item kind at holder site place remove_by notes dive recorded_by
+Cylinder: id serial maker water_volume working_pressure material alloy specification jurisdiction manufactured first_service_day risk_assessment_day heavy_use burst_disc_on_record oxygen_clean owner service_events thread notes plus_at_manufacture version archived quarantined due
+CylinderSet: id kind cylinders owner dual_outlet notes version archived due
 DecideResponse: decided plan decision report not_decided explanation
 Decision: id plan plan_version decision decided_by decided_at reason report_hash engine_version policy survey conditions
 DepthPoint: at_m depth_m
@@ -127,16 +128,16 @@ DiveDiver: person counted_as instructor used start_pressure end_pressure mains g
 DiveFigures: runtime_min max_depth_m penetration_m distance_m entry enter_by latest_surfacing watch divers turn_at_the_latest commitment_point route worst_sharing turn_minute circuits
 DiveProfile: samples
 DiverFigures: person name turns lower_starts consumption_l_min consumption_origin counts_as counts_because surface_bar
-DueSummary: hydro_last_day visual_last_day next status
+DueSummary: hydro_last_day visual_last_day next status fill use carry falls_first last_day max_fill
 EmergencyContact: full_name telephone relation
 EmergencySheet: emergency_number rescue_service chambers hospital signal_point walk_to_signal_min coordinator_reached_at_water oxygen first_aiders landing_place languages insurance_numbers press_contact confirmed_day
-Equipment: id kind serial maker owner burn_min line_m manufactured service_events notes scooter_speed_m_min version archived quarantined
+Equipment: id kind serial maker owner burn_min line_m manufactured service_events notes scooter_speed_m_min version archived quarantined due
 Event: id at who what kind record before after request_id
 Evidence: plan plan_version input report hash
 Expedition: id title from_day to_day sites participants notes version archived
 ExportRecordsResponse: records next_page_token
 Figure: name number text unit from people
-Fill: id cylinder filled_at time_zone pressure temperature_c intended top_up source filled_by
+Fill: id cylinder filled_at time_zone pressure temperature_c intended top_up source method compressor made_anyway filled_by
 Finding: rule rule_version status code subject other path place observed limit shortfall figures citation message remedy waivable_by second_approver due_at key steps waived_by records
 FindingCounts: refuse indeterminate needs_waiver caution note pass not_applicable
 FindingSubject: kind id name
@@ -144,6 +145,7 @@ GasMix: oxygen_percent helium_percent
 GoNoGo: level_min_m level_max_m flow_max visibility_min_m
 GoodToGo: person day site yes counts_as counts_because lines policy engine_version
 GoodToGoLine: sign what to_do changes_on finding
+Holding: item kind owner state holder since site place remove_by
 Incident: id site dive happened_at level types people narrative trigger harmful_action preceding_event outcome went_right lessons injured consent_to_share version state reviewed_by reviewed_narrative reported_by reported_at
 IncidentRate: per_thousand lower upper shown_as
 IssuedToken: token secret
@@ -155,6 +157,7 @@ Leg: id from to length_m lined unlined_kind restriction flow_m_min bottom declar
 LegPassed: leg direction people
 LineDamage: id site legs seen_at what reported_by
 ListAnalysesResponse: analyses next_page_token
+ListCustodyResponse: events next_page_token
 ListCylinderSetsResponse: sets next_page_token
 ListCylindersResponse: cylinders next_page_token
 ListDecisionsResponse: decisions next_page_token
@@ -163,6 +166,7 @@ ListEquipmentResponse: equipment next_page_token
 ListEventsResponse: events next_page_token
 ListExpeditionsResponse: expeditions next_page_token
 ListFillsResponse: fills next_page_token
+ListHoldingsResponse: holdings next_page_token
 ListIncidentsResponse: incidents next_page_token
 ListLeftItemsResponse: items next_page_token
 ListPeopleResponse: people next_page_token
@@ -175,7 +179,9 @@ ListSitesResponse: sites next_page_token
 ListSurveysResponse: surveys next_page_token
 ListTokensResponse: tokens next_page_token
 LowerStart: start_bar turns no_dive turn_at_the_latest
+MayDo: answer why until clause
 MedicalStatus: examined_day doctor_until declared_day restriction_code suspended_at cleared_at cleared_by_roles depth_limit_m
+NextDue: last_day what status why cylinder dives_left
 OxygenCylinder: water_volume pressure
 Participant: person tasks
 Permit: id site from_day to_day daily_from daily_to divers_at_most granted_by notes version archived
@@ -189,7 +195,8 @@ Pressure: bar psi
 Problem: field read expected message
 ProfileSample: second depth_m gas
 Reading: id site read_at level_m flow visibility_m openings_seen_open notes read_by
-Record: site survey reading permit person cylinder cylinder_set equipment fill analysis policy expedition plan dive incident role
+Record: site survey reading permit person cylinder cylinder_set equipment fill analysis policy expedition plan dive incident role custody_event
+RecordCustodyResponse: events
 RecordRef: kind id version
 Report: plan plan_version moment verdict counts findings hash engine_version policy survey evaluated_at dive
 RoleGrant: id person role expedition of_person granted_at granted_by revoked_at

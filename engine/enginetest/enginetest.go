@@ -76,11 +76,24 @@ func Diver(id, name string) facts.Diver {
 func Cylinder(id, diver string, volume float64, o2 string) facts.Cylinder {
 	return facts.Cylinder{
 		ID: id, Name: "cylinder " + id, Serial: id, Maker: "Northmetal", Owner: "club", VolumeL: volume, RatedBar: 232, Material: "steel", Regime: "de", Clean: "clean", Version: 1,
-		Made:     Mark("2018-02"),
-		Events:   []facts.CylinderEvent{{ID: id + "-h", Kind: "hydro", On: Mark("2024-05"), Recorded: Day("2024-05-20")}},
+		Made: Mark("2018-02"),
+		Events: []facts.CylinderEvent{
+			{ID: id + "-h", Kind: "hydro", On: Mark("2024-05"), Recorded: Day("2024-05-20")},
+			{ID: id + "-o", Kind: "clean", On: Mark("2026-01-20"), Recorded: Day("2026-01-20")},
+		},
 		FilledOn: Day("2026-06-13"), FilledAt: At("2026-06-13T16:00+02:00"),
-		Analyses: []facts.Analysis{{ID: id + "-a", At: At("2026-06-13T18:00+02:00"), O2: o2, He: "0", By: diver, Version: 1}},
+		Analyses: []facts.Analysis{{ID: id + "-a", At: At("2026-06-13T18:00+02:00"), O2: o2, He: "0", By: diver, Analyser: Analyser(), Calibrated: At("2026-06-13T17:50+02:00"), AirReading: "20.9", Version: 1}},
 	}
+}
+
+// Analyser makes the club's analyser, its cell changed in March.
+func Analyser() *facts.Item {
+	return &facts.Item{ID: "analyser", Name: "analyser", Kind: facts.Analyser, Version: 1, Events: []facts.ItemEvent{{Kind: "cell", On: Mark("2026-03-02"), Recorded: Day("2026-03-02")}}}
+}
+
+// lookedAfter are the events that keep the kit of Plan in date.
+var lookedAfter = map[facts.ItemKind][]string{
+	facts.PrimaryLight: {"burn", "battery"}, facts.BackupLight: {"burn", "battery"}, facts.Spool: {"check"}, facts.Reel: {"check"},
 }
 
 // Options are what Plan is made of.
@@ -131,7 +144,11 @@ func Plan(o Options) facts.Input {
 		in.Route.Route.Moves = append(in.Route.Route.Moves, route.Move{To: s})
 	}
 	item := func(id, diver string, kind facts.ItemKind, count int) *facts.Item {
-		in.Items = append(in.Items, facts.Item{ID: id, Name: id, Kind: kind, Version: 1})
+		it := facts.Item{ID: id, Name: id, Kind: kind, Version: 1}
+		for _, done := range lookedAfter[kind] {
+			it.Events = append(it.Events, facts.ItemEvent{Kind: done, On: Mark("2026-04-02"), Recorded: Day("2026-04-02")})
+		}
+		in.Items = append(in.Items, it)
 		in.Plan.Carries = append(in.Plan.Carries, facts.Carrying{Diver: diver, Item: id, Count: count})
 		return &in.Items[len(in.Items)-1]
 	}
@@ -187,4 +204,10 @@ func ThereAndBack(legs []route.Leg) []string {
 func Pair() facts.Input {
 	legs := Gallery(120, 120, 0)
 	return Plan(Options{Policy: WorkedPolicy(), Names: []string{"Ada", "Ben"}, Bars: []float64{200, 200}, Volume: 12, O2: "32", Legs: legs, Depth: 20, Moves: ThereAndBack(legs)})
+}
+
+// AnalysedAt puts a cylinder's reading at this time, on an analyser calibrated ten minutes before.
+func AnalysedAt(c *facts.Cylinder, at string) {
+	c.Analyses[0].At = At(at)
+	c.Analyses[0].Calibrated = At(at).Add(-10)
 }

@@ -29,6 +29,8 @@ type Plan struct {
 	EnterBy    calendar.Instant `json:"enter_by"`    // none = entry + the policy's minutes
 	RuntimeMin float64          `json:"runtime_min"` // planned, > 0; 0 = as the route model computes it
 
+	Trip calendar.Days `json:"trip,omitzero"` // the expedition's days; none = the dive's own
+
 	Team     []Member   `json:"team"`    // in the water
 	Standby  []string   `json:"standby"` // diver ids
 	Cover    []string   `json:"cover"`   // diver ids

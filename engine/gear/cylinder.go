@@ -88,8 +88,6 @@ func Record(p *policy.Policy, cyl *facts.Cylinder, on calendar.Day) (due.Cylinde
 const (
 	InQuarantine = "in_quarantine"
 	NoRegime     = "no_regime_in_force"
-	NotClean     = "not_clean"
-	CleanUnknown = "cleanliness_unknown"
 )
 
 // May is one of the three answers about a cylinder.

@@ -35,14 +35,15 @@ const (
 
 // Clock is one interval of an item, as seen on a day.
 type Clock struct {
-	Clock   string           `json:"clock"`
-	Overdue policy.Decide    `json:"overdue"` // what it is on a dive when it has run out
-	Status  calendar.Status  `json:"status"`
-	LastDay calendar.Day     `json:"last_day"`            // none: cannot tell, the count of dives governs, or asked on each trip
-	Dives   *int             `json:"dives_left,omitzero"` // where dives are counted
-	Why     []string         `json:"why,omitempty"`
-	Caution []string         `json:"caution,omitempty"`
-	Clause  finding.Citation `json:"clause"`
+	Clock    string           `json:"clock"`
+	Overdue  policy.Decide    `json:"overdue"` // what it is on a dive when it has run out
+	EachTrip bool             `json:"each_trip,omitempty"`
+	Status   calendar.Status  `json:"status"`
+	LastDay  calendar.Day     `json:"last_day"`            // none: cannot tell, the count of dives governs, or asked on each trip
+	Dives    *int             `json:"dives_left,omitzero"` // where dives are counted
+	Why      []string         `json:"why,omitempty"`
+	Caution  []string         `json:"caution,omitempty"`
+	Clause   finding.Citation `json:"clause"`
 }
 
 // Item is how a piece of equipment stands on a day.
@@ -97,7 +98,7 @@ func rank(s calendar.Status) int {
 }
 
 func clockOn(p *policy.Policy, it *facts.Item, c policy.KitClock, trip calendar.Days, on calendar.Day) Clock {
-	out := Clock{Clock: c.Clock, Overdue: c.Overdue}
+	out := Clock{Clock: c.Clock, Overdue: c.Overdue, EachTrip: c.EachTrip}
 	within := p.Cylinders.DueSoonDays
 	switch {
 	case c.EachTrip:

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"lastlight/engine/analysis"
 	"lastlight/engine/due"
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
@@ -53,7 +54,131 @@ func cylinderRules() []Rule {
 				return out
 			},
 		},
+		{
+			ID: "cylinder.rating", Version: 1, Title: "Not above its marked pressure", Citation: handbook("dates and deadlines", "T13"), Cell: "cylinders.plus_percent",
+			Words: map[string]Words{
+				"ok":   {Says: "{subject}: {observed}, at most {limit}"},
+				"over": {Says: "{subject}: {observed}, at most {limit}: {shortfall} too much", Remedy: "let it down to {limit} and plan on that"},
+			},
+			Check: func(c *Case) []finding.Finding { return c.eachCylinder(rating) },
+		},
+		{
+			ID: "cylinder.clean", Version: 1, Title: "Clean for its gas", Citation: handbook("practice", "0, 9.2 D6"), Cell: "cylinders.regimes",
+			Words: serviceWords(map[string]Words{
+				"ok":            {Says: "{subject}: {observed}, cleaned for oxygen"},
+				"not_asked":     {Says: "{subject}: {observed}, needs no cleaning up to {limit}"},
+				"not_clean":     {Says: "{subject}: {observed} in a cylinder that is not clean for oxygen, at most {limit}", Remedy: "empty it; have it cleaned before it is filled with this again"},
+				"clean_unknown": {Says: "{subject}: cannot tell whether it is clean for oxygen, {observed} in it, at most {limit} without", Remedy: "record whether it is clean; in doubt it is not"},
+			}),
+			Check: func(c *Case) []finding.Finding { return c.eachCylinder(cleanFor) },
+		},
+		{
+			ID: "cylinder.where", Version: 1, Title: "Somebody has it", Citation: handbook("dates and deadlines", "T29"),
+			Words: map[string]Words{
+				"ok":        {Says: "{subject}: in somebody's hands"},
+				"waits":     {Says: "{subject}: waits here at {place} since {observed}"},
+				"elsewhere": {Says: "{subject}: waits at another site since {observed}", Remedy: "bring it back, or take another"},
+				"lost":      {Says: "{subject}: lost since {observed}", Remedy: "take another; one that is found is recorded as found"},
+			},
+			Check: func(c *Case) []finding.Finding {
+				out := c.eachCylinder(func(c *Case, s finding.Subject, cyl *facts.Cylinder, sup facts.Supply, at string) []finding.Finding {
+					return one(whereIs(c, s, cyl.Lies, sup.Role != facts.Main, at))
+				})
+				for i, k := range c.In.Plan.Carries {
+					if it := c.In.Item(k.Item); it != nil && it.Lies != nil {
+						out = append(out, whereIs(c, finding.Subject{Kind: finding.KindItem, ID: it.ID, Name: it.Name}, it.Lies, true, path("plan.carries", i, "")))
+					}
+				}
+				return out
+			},
+		},
 	}
+}
+
+// whereIs judges an item that nobody has. What waits at the site of the dive is
+// in custody; mains are put on at the water, so they cannot wait in the cave.
+func whereIs(c *Case, s finding.Subject, l *facts.Lies, mayWait bool, at string) finding.Finding {
+	if l == nil {
+		return pass(s)
+	}
+	f := answer(finding.Refuse, "elsewhere", s)
+	switch {
+	case l.Lost:
+		f.Code = "lost"
+	case l.Site == c.In.Site.ID && mayWait:
+		f.Status, f.Code = finding.Note, "waits"
+	}
+	since := finding.Word("", c.local(l.Since))
+	f.Observed, f.Place, f.Path = &since, l.Place, at
+	return f
+}
+
+// rating compares the start pressure, brought to 20 °C where its temperature was
+// read, with what the cylinder might be filled to on the day of its fill.
+func rating(c *Case, s finding.Subject, cyl *facts.Cylinder, sup facts.Supply, at string) []finding.Finding {
+	bar := sup.PlannedBar
+	if sup.MeasuredBar != nil {
+		bar = sup.MeasuredBar
+	}
+	if bar == nil {
+		return one(unknown(s, "the start pressure", at))
+	}
+	if cyl.RatedBar <= 0 {
+		return one(unknown(s, "the marked pressure", at))
+	}
+	settled := *bar
+	if sup.TemperatureC != nil && sup.MeasuredBar != nil {
+		settled = float64((settled+1)*293.15)/float64(273.15+*sup.TemperatureC) - 1
+	}
+	limit := gear.MaxFillBar(c.Policy, cyl, cyl.FilledOn)
+	limit = max(limit, cyl.RatedBar)
+	f := measured(pass(s), finding.Number("", settled, 1, "bar"), finding.Number("", limit, 1, "bar"))
+	f.Evidence = record("cylinder", cyl.ID, cyl.Version)
+	if settled > limit+1e-6 {
+		short := finding.Number("", settled-limit, 1, "bar")
+		f.Status, f.Code, f.Path, f.Shortfall = finding.Refuse, "over", at, &short
+	}
+	return one(f)
+}
+
+// cleanFor compares the planned oxygen with what the cylinder's country lets into
+// one that is not cleaned; oxygen decanted into the cylinder itself always asks
+// for it. The planned figure is compared: a measured one differs by the tolerance.
+func cleanFor(c *Case, s finding.Subject, cyl *facts.Cylinder, sup facts.Supply, at string) []finding.Finding {
+	if c.Days.Last.IsZero() {
+		return one(unknown(s, "the days of the dive", "plan.entry"))
+	}
+	regime, ok := gear.RegimeOn(c.Policy, cyl, c.Days.Last)
+	o2, err := analysis.ParseDecimal(sup.PlannedO2)
+	limit, errLimit := analysis.ParseDecimal(regime.CleanAboveO2)
+	if !ok || err != nil || errLimit != nil {
+		return one(unknown(s, "the planned oxygen, or its country's limit for it", at))
+	}
+	decanted := cyl.Fill != nil && cyl.Fill.PartialPressure
+	f := measured(pass(s), finding.Number("", o2.Float(), 1, "%"), finding.Number("", limit.Float(), 1, "%"))
+	f.Evidence = record("cylinder", cyl.ID, cyl.Version)
+	switch {
+	case o2.Float() <= limit.Float() && !decanted:
+		f.Status, f.Code = finding.NotApplicable, "not_asked"
+		return one(f)
+	case cyl.Clean == "not_clean":
+		f.Status, f.Code, f.Path = finding.Refuse, "not_clean", at
+		return one(f)
+	case cyl.Clean != "clean":
+		f.Status, f.Code, f.Path = finding.Indeterminate, "clean_unknown", at
+		return one(f)
+	}
+	out := one(f)
+	cleaned := facts.Item{ID: cyl.ID, Name: cyl.Name, Kind: "oxygen_clean", Version: cyl.Version}
+	for _, e := range cyl.Events {
+		cleaned.Events = append(cleaned.Events, facts.ItemEvent{Kind: e.Kind, On: e.On, Recorded: e.Recorded})
+	}
+	for _, k := range c.clocks(s, &cleaned, c.Days.Last, at) {
+		if k.Status != finding.Pass {
+			out = append(out, k)
+		}
+	}
+	return out
 }
 
 func quarantined(c *Case, s finding.Subject, q *facts.Quarantine, at string) finding.Finding {

@@ -1,8 +1,6 @@
 package rules
 
 import (
-	"math"
-
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
 )
@@ -108,38 +106,15 @@ func lights(c *Case) []finding.Finding {
 	})
 }
 
-// wholeMinutes rounds up, letting a hair of binary fraction pass (T43).
-func wholeMinutes(x float64) float64 { return math.Ceil(x - 1e-9) }
-
 func burn(c *Case) []finding.Finding {
 	var out []finding.Finding
 	for _, k := range c.carried("", facts.PrimaryLight, facts.BackupLight) {
 		s := finding.Subject{Kind: finding.KindItem, ID: k.Item.ID, Name: k.Item.Name}
-		if k.Item.BurnMin == nil || c.Span.RuntimeMin <= 0 {
-			what := "the burn time"
-			if k.Item.BurnMin != nil {
-				what = "the runtime"
-			}
-			out = append(out, unknown(s, what, k.Path))
-			continue
-		}
 		factor := c.Policy.Lights.BackupFactor
 		if k.Item.Kind == facts.PrimaryLight {
 			factor = c.Policy.Lights.PrimaryFactor
 		}
-		need := wholeMinutes(factor * c.Span.RuntimeMin)
-		f := measured(pass(s), finding.Number("", *k.Item.BurnMin, 1, "min"), finding.Number("", need, 0, "min"))
-		f.Figures = []finding.Figure{finding.Number("runtime", c.Span.RuntimeMin, 1, "min")}
-		f.Evidence = record("item", k.Item.ID, k.Item.Version)
-		lines := c.explaining("dates and deadlines, T43")
-		lines.add("burn time asked for", "up to whole (factor × runtime)", finding.Number("asked", need, 0, "min"),
-			finding.Number("factor", factor, 3, "").At("policy.lights"), minutes("runtime", c.Span.RuntimeMin).At("lines of plan.runtime"))
-		f.Steps = append(lines.list, f.Given(k.Path, finding.Above))
-		if *k.Item.BurnMin < need {
-			short := finding.Number("", need-*k.Item.BurnMin, 1, "min")
-			f.Status, f.Code, f.Path, f.Shortfall = finding.Refuse, "short", k.Path, &short
-		}
-		out = append(out, f)
+		out = append(out, c.lasts(s, k, finding.Number("factor", factor, 3, "").At("policy.lights"), "the burn time"))
 	}
 	if len(out) == 0 {
 		out = one(answer(finding.NotApplicable, "none", c.plan()))

@@ -174,6 +174,42 @@ var breaches = []breach{
 	{"cylinder.quarantine", "quarantine", finding.Refuse, func(in *facts.Input) {
 		in.Cylinders[3].Quarantined = &facts.Quarantine{Since: enginetest.At("2026-06-01T10:00+02:00"), Reason: "valve"}
 	}},
+	{"cylinder.rating", "over", finding.Refuse, func(in *facts.Input) { in.Plan.Supplies[0].PlannedBar = new(232.1) }},
+	{"cylinder.rating", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Cylinders[0].RatedBar = 0 }},
+	{"cylinder.clean", "not_clean", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Clean = "not_clean" }},
+	{"cylinder.clean", "clean_unknown", finding.Indeterminate, func(in *facts.Input) { in.Cylinders[0].Clean = "" }},
+	{"cylinder.clean", "overdue", finding.Caution, func(in *facts.Input) { in.Cylinders[0].Events[1].On = enginetest.Mark("2025-06-12") }},
+	{"cylinder.clean", "not_clean", finding.Refuse, func(in *facts.Input) {
+		// Air, but oxygen was decanted into it (practice 0: any filling by partial pressure).
+		in.Cylinders[0].Clean, in.Cylinders[0].Fill, in.Plan.Supplies[0].PlannedO2 = "not_clean", &facts.Fill{PartialPressure: true}, "21"
+	}},
+	{"cylinder.where", "lost", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Lies = &facts.Lies{Lost: true} }},
+	{"cylinder.where", "lost", finding.Refuse, func(in *facts.Input) { in.Items[0].Lies = &facts.Lies{Lost: true} }},
+	{"cylinder.where", "elsewhere", finding.Refuse, func(in *facts.Input) { stage(in); in.Cylinders[4].Lies = &facts.Lies{Site: "site-2"} }},
+	{"cylinder.where", "elsewhere", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Lies = &facts.Lies{Site: "site-1"} }},
+	{"cylinder.where", "waits", finding.Note, func(in *facts.Input) { stage(in); in.Cylinders[4].Lies = &facts.Lies{Site: "site-1", Place: "B"} }},
+	{"gas.analyser", "not_named", finding.Indeterminate, func(in *facts.Input) { in.Cylinders[0].Analyses[0].Analyser = nil }},
+	{"gas.analyser", "not_calibrated", finding.Indeterminate, func(in *facts.Input) { in.Cylinders[0].Analyses[0].Calibrated = calendar.Instant{} }},
+	{"gas.analyser", "calibration_late", finding.Refuse, func(in *facts.Input) {
+		in.Cylinders[0].Analyses[0].Calibrated = enginetest.At("2026-06-13T15:59+02:00")
+	}},
+	{"gas.analyser", "no_air_reading", finding.Indeterminate, func(in *facts.Input) { in.Cylinders[0].Analyses[0].AirReading = "" }},
+	{"gas.analyser", "air_reading_off", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Analyses[0].AirReading = "20.6" }},
+	{"gas.analyser", "air_reading_off", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Analyses[0].AirReading = "21.2" }},
+	{"gas.analyser", "overdue", finding.Refuse, func(in *facts.Input) {
+		in.Cylinders[0].Analyses[0].Analyser.Events[0].On = enginetest.Mark("2025-06-12")
+	}},
+	{"gas.analyser", "last_day", finding.Caution, func(in *facts.Input) {
+		in.Cylinders[0].Analyses[0].Analyser.Events[0].On = enginetest.Mark("2025-06-13")
+	}},
+	{"gas.analyser", "service_absent", finding.Indeterminate, func(in *facts.Input) { in.Cylinders[0].Analyses[0].Analyser.Events = nil }},
+	{"gas.analyser", "quarantine", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Analyses[0].Analyser.Quarantined = &facts.Quarantine{} }},
+	{"gas.compressor_air", "overdue", finding.Refuse, compressedBy("2026-03-12")},
+	{"gas.compressor_air", "last_day", finding.Caution, compressedBy("2026-03-13")},
+	{"gas.compressor_air", "quarantine", finding.Refuse, func(in *facts.Input) {
+		compressedBy("2026-06-01")(in)
+		in.Cylinders[0].Fill.Compressor.Quarantined = &facts.Quarantine{}
+	}},
 	{"gas.analysis", "not_analysed", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Analyses = nil }},
 	{"gas.analysis", "by_other", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Analyses[0].By = "d-Ben" }},
 	{"gas.analysis", "ended", finding.Refuse, func(in *facts.Input) {
@@ -191,6 +227,18 @@ var breaches = []breach{
 	{"kit.lights", "no_primary", finding.Refuse, func(in *facts.Input) { drop(in, "d-Ben", facts.PrimaryLight) }},
 	{"kit.light_burn", "short", finding.Refuse, func(in *facts.Input) { in.Items[0].BurnMin = new(23.9) }},
 	{"kit.light_burn", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Items[0].BurnMin = nil }},
+	{"kit.service", "overdue", finding.Refuse, func(in *facts.Input) { in.Items[0].Events[0].On = enginetest.Mark("2025-12-13") }},
+	{"kit.service", "last_day", finding.Caution, func(in *facts.Input) { in.Items[0].Events[0].On = enginetest.Mark("2025-12-14") }},
+	{"kit.service", "service_absent", finding.Indeterminate, func(in *facts.Input) { in.Items[0].Events = nil }},
+	{"kit.service", "overdue", finding.Caution, func(in *facts.Input) { in.Items[0].Events[1].On = enginetest.Mark("2023-06-13") }}, // the battery
+	{"kit.service", "not_on_trip", finding.Caution, func(in *facts.Input) { in.Moment = facts.AtEntry }},
+	{"kit.service", "overdue_dives", finding.Refuse, func(in *facts.Input) { regulator(in, "2026-01-10", new(100)) }},
+	{"kit.service", "ok", finding.Pass, func(in *facts.Input) { regulator(in, "2026-01-10", new(99)) }},
+	{"kit.service", "service_absent", finding.Indeterminate, func(in *facts.Input) { regulator(in, "2026-01-10", nil) }},
+	{"kit.service", "overdue", finding.Refuse, func(in *facts.Input) { regulator(in, "2025-06-13", new(3)) }},
+	{"kit.scooter_battery", "short", finding.Refuse, func(in *facts.Input) { scooter(in, new(23.9)) }}, // 16 min × 1.5
+	{"kit.scooter_battery", "ok", finding.Pass, func(in *facts.Input) { scooter(in, new(24.0)) }},
+	{"kit.scooter_battery", "unknown", finding.Indeterminate, func(in *facts.Input) { scooter(in, nil) }},
 	{"kit.reels", "short", finding.Refuse, func(in *facts.Input) { jump(in); in.Items[len(in.Items)-1].LengthM = new(23.9) }},
 	{"kit.reels", "none", finding.Refuse, func(in *facts.Input) { jump(in); in.Plan.Carries = in.Plan.Carries[:len(in.Plan.Carries)-1] }},
 	{"kit.safety_spool", "few", finding.Refuse, func(in *facts.Input) { drop(in, "d-Ben", facts.Spool) }},
@@ -223,6 +271,27 @@ var breaches = []breach{
 	{"watch.times", "no_time", finding.Indeterminate, func(in *facts.Input) { in.Site.Zones = nil }},
 	{"watch.can_help", "cannot", finding.NeedsWaiver, func(in *facts.Input) { longer(in, 390); in.Policy.Gas.ConsumptionFloorLMin = 70 }},
 	{"watch.walk", "alone", finding.Refuse, func(in *facts.Input) { in.Site.WalkMin = new(40.0) }},
+}
+
+// carry adds an item to the first diver's kit.
+func carry(in *facts.Input, it facts.Item) {
+	in.Items = append(in.Items, it)
+	in.Plan.Carries = append(in.Plan.Carries, facts.Carrying{Diver: "d-Ada", Item: it.ID, Count: 1})
+}
+
+func regulator(in *facts.Input, serviced string, dives *int) {
+	carry(in, facts.Item{ID: "reg", Name: "reg", Kind: "regulator", DivesSince: dives, Events: []facts.ItemEvent{{Kind: "service", On: enginetest.Mark(serviced)}}})
+}
+
+func scooter(in *facts.Input, battery *float64) {
+	carry(in, facts.Item{ID: "dpv", Name: "dpv", Kind: facts.Scooter, BurnMin: battery})
+}
+
+// compressedBy is a fill of 13 June by a compressor whose air was tested that day.
+func compressedBy(tested string) func(*facts.Input) {
+	return func(in *facts.Input) {
+		in.Cylinders[0].Fill = &facts.Fill{Compressor: &facts.Item{ID: "comp", Name: "comp", Kind: facts.Compressor, Events: []facts.ItemEvent{{Kind: "test", On: enginetest.Mark(tested)}}}}
+	}
 }
 
 // traverse is a dive from A to an opening at B over a leg verified from there.

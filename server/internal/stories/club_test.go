@@ -187,7 +187,7 @@ func (c *club) enrol(site string, divers ...diver) {
 	c.t.Helper()
 	now := c.clock.Now()
 	day := func(back int) string { return now.AddDate(0, 0, -back).In(c.zone).Format("2006-01-02") }
-	var records []*pb.Record
+	records := c.analyser()
 	var cards [][2]string
 	for i, d := range divers {
 		if d.level == "" {
@@ -229,9 +229,9 @@ func (c *club) enrol(site string, divers ...diver) {
 				Id: name, Serial: fmt.Sprintf("%d%d", 1000+i, j), Maker: "Maker of " + d.id, Material: "steel", Jurisdiction: "de", OxygenClean: "clean", Owner: d.id,
 				WaterVolume:     &pb.WaterVolume{Unit: &pb.WaterVolume_Litres{Litres: d.litres / float64(len(names))}},
 				WorkingPressure: bar(232),
-				ServiceEvents:   []*pb.ServiceEvent{{Id: name + "-hydro", Kind: "hydro", Date: day(300)}, {Id: name + "-visual", Kind: "visual", Date: day(200)}},
+				ServiceEvents:   []*pb.ServiceEvent{{Id: name + "-hydro", Kind: "hydro", Date: day(300)}, {Id: name + "-visual", Kind: "visual", Date: day(200)}, {Id: name + "-clean", Kind: "clean", Date: day(200)}},
 			}), record(&pb.Fill{Id: name + "-fill", Cylinder: name, FilledAt: stamp(now.Add(-50 * time.Hour)), Pressure: bar(215), Intended: &pb.GasMix{OxygenPercent: d.mix()}}),
-				record(&pb.Analysis{Id: name + "-analysis", Cylinder: name, AnalysedAt: stamp(now.Add(-49 * time.Hour)), OxygenPercent: fmt.Sprintf("%.1f", d.mix()), HeliumPercent: "0", AnalysedBy: d.id, AirReadingPercent: "20.9"}))
+				record(&pb.Analysis{Id: name + "-analysis", Cylinder: name, AnalysedAt: stamp(now.Add(-49 * time.Hour)), OxygenPercent: fmt.Sprintf("%.1f", d.mix()), HeliumPercent: "0", AnalysedBy: d.id, Analyser: "analyser", CalibratedAt: stamp(now.Add(-50 * time.Hour)), AirReadingPercent: "20.9"}))
 		}
 		records = append(records, record(&pb.CylinderSet{Id: d.id + "-mains", Kind: kind, Cylinders: names, DualOutlet: d.single, Owner: d.id}))
 		for _, e := range []*pb.Equipment{
@@ -242,7 +242,7 @@ func (c *club) enrol(site string, divers ...diver) {
 			{Id: d.id + "-reel", Kind: "reel", LineM: proto.Float64(200)},
 		} {
 			e.Owner = d.id
-			records = append(records, record(e))
+			records = append(records, record(c.lookedAfter(e)))
 		}
 	}
 	for k := range 8 {
@@ -270,6 +270,24 @@ func (c *club) enrol(site string, divers ...diver) {
 			c.t.Fatalf("card of %s: %v", card[0], err)
 		}
 	}
+}
+
+// analyser is the club's, entered once, its cell new.
+func (c *club) analyser() []*pb.Record {
+	if _, err := c.gear().GetEquipment(c.as("keeper"), &pb.GetEquipmentRequest{Id: "analyser"}); err == nil {
+		return nil
+	}
+	cell := c.clock.Now().AddDate(0, 0, -60).In(c.zone).Format("2006-01-02")
+	return []*pb.Record{record(&pb.Equipment{Id: "analyser", Kind: "analyser", ServiceEvents: []*pb.ServiceEvent{{Id: "analyser-cell", Kind: "cell", Date: cell}}})}
+}
+
+// lookedAfter gives a piece of equipment what keeps it in date.
+func (c *club) lookedAfter(e *pb.Equipment) *pb.Equipment {
+	done := c.clock.Now().AddDate(0, 0, -40).In(c.zone).Format("2006-01-02")
+	for _, kind := range map[string][]string{"light_primary": {"burn", "battery"}, "light_backup": {"burn", "battery"}, "spool": {"check"}, "reel": {"check"}}[e.Kind] {
+		e.ServiceEvents = append(e.ServiceEvents, &pb.ServiceEvent{Id: e.Id + "-" + kind, Kind: kind, Date: done})
+	}
+	return e
 }
 
 // record wraps a message for a file.

@@ -133,7 +133,7 @@ func (c *club) stage(name, owner string) {
 			ServiceEvents: []*pb.ServiceEvent{{Id: name + "-hydro", Kind: "hydro", Date: day}, {Id: name + "-visual", Kind: "visual", Date: day}},
 		}),
 		record(&pb.Fill{Id: name + "-fill", Cylinder: name, FilledAt: stamp(now.Add(-30 * time.Hour)), Pressure: bar(202), Intended: &pb.GasMix{OxygenPercent: 21}}),
-		record(&pb.Analysis{Id: name + "-analysis", Cylinder: name, AnalysedAt: stamp(now.Add(-29 * time.Hour)), OxygenPercent: "21.0", HeliumPercent: "0", AnalysedBy: owner}),
+		record(&pb.Analysis{Id: name + "-analysis", Cylinder: name, AnalysedAt: stamp(now.Add(-29 * time.Hour)), OxygenPercent: "21.0", HeliumPercent: "0", AnalysedBy: owner, Analyser: "analyser", CalibratedAt: stamp(now.Add(-30 * time.Hour)), AirReadingPercent: "20.9"}),
 	)
 }
 

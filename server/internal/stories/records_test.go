@@ -332,7 +332,9 @@ func TestRetriedRequestHasOneEffect(t *testing.T) {
 	if _, err = c.sites().RecordReading(c.as("keeper"), r); status.Code(err) != codes.InvalidArgument || !strings.Contains(err.Error(), "request id") {
 		t.Errorf("the same id with another body: %v", err)
 	}
-	file := &pb.ApplyRecordsRequest{Records: []*pb.Record{record(&pb.Fill{Cylinder: "x", FilledAt: stamp(c.clock.Now()), Pressure: bar(100), Intended: &pb.GasMix{OxygenPercent: 21}}), record(aluminium("x", "M", "9"))}, RequestId: id()}
+	tested := aluminium("x", "M", "9")
+	tested.ServiceEvents = []*pb.ServiceEvent{{Id: "x-hydro", Kind: "hydro", Date: "2026-03"}}
+	file := &pb.ApplyRecordsRequest{Records: []*pb.Record{record(&pb.Fill{Cylinder: "x", FilledAt: stamp(c.clock.Now()), Pressure: bar(100), Intended: &pb.GasMix{OxygenPercent: 21}}), record(tested)}, RequestId: id()}
 	one, err := c.files().ApplyRecords(c.as("keeper"), file)
 	if err != nil {
 		t.Fatal(err)
@@ -376,6 +378,7 @@ func TestTwinSerials(t *testing.T) {
 	c := newClub(t, "2026-06-08 09:00")
 	a, b := aluminium("a", "Northern", "4711"), aluminium("b", "Southern", "4711")
 	a.Owner, b.WaterVolume = "keeper", litres(12)
+	a.ServiceEvents = []*pb.ServiceEvent{{Id: "a-hydro", Kind: "hydro", Date: "2026-03"}}
 	c.send("keeper", false, record(a), record(b))
 	r := &pb.RecordAnalysisRequest{Analysis: &pb.Analysis{Cylinder: "4711", AnalysedAt: stamp(c.clock.Now()), OxygenPercent: "32.0"}, RequestId: id()}
 	_, err := c.gear().RecordAnalysis(c.as("keeper"), r)

@@ -167,6 +167,7 @@ func (c *club) bare(name string, analysed bool, edit func(*pb.Person)) diver {
 		edit(p)
 	}
 	cards := len(p.Cards)
+	c.apply(c.analyser()...)
 	c.apply(record(p), record(&pb.RoleGrant{Person: name, Role: "diver"}))
 	var mains []string
 	for _, side := range []string{"left", "right"} {
@@ -179,7 +180,7 @@ func (c *club) bare(name string, analysed bool, edit func(*pb.Person)) diver {
 		}),
 			record(&pb.Fill{Id: tank + "-fill", Cylinder: tank, FilledAt: stamp(now.Add(-50 * time.Hour)), Pressure: bar(215), Intended: &pb.GasMix{OxygenPercent: 21}}))
 		if analysed {
-			c.apply(record(&pb.Analysis{Id: tank + "-analysis", Cylinder: tank, AnalysedAt: stamp(now.Add(-49 * time.Hour)), OxygenPercent: "21.0", HeliumPercent: "0", AnalysedBy: name, AirReadingPercent: "20.9"}))
+			c.apply(record(&pb.Analysis{Id: tank + "-analysis", Cylinder: tank, AnalysedAt: stamp(now.Add(-49 * time.Hour)), OxygenPercent: "21.0", HeliumPercent: "0", AnalysedBy: name, Analyser: "analyser", CalibratedAt: stamp(now.Add(-50 * time.Hour)), AirReadingPercent: "20.9"}))
 		}
 	}
 	c.apply(record(&pb.CylinderSet{Id: name + "-mains", Kind: "twinset", Cylinders: mains, Owner: name}))
@@ -188,7 +189,7 @@ func (c *club) bare(name string, analysed bool, edit func(*pb.Person)) diver {
 		"backup-2": {Kind: "light_backup", BurnMin: proto.Float64(400)}, "spool": {Kind: "spool", LineM: proto.Float64(50)}, "reel": {Kind: "reel", LineM: proto.Float64(200)},
 	} {
 		e.Id, e.Owner = name+"-"+kind, name
-		c.apply(record(e))
+		c.apply(record(c.lookedAfter(e)))
 	}
 	for k := range 8 {
 		entered := now.AddDate(0, 0, -11-7*k).Add(time.Hour)
