@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"maps"
 	"math"
 
 	"lastlight/engine/calendar"
@@ -62,9 +63,7 @@ func serviceWords(own map[string]Words) map[string]Words {
 		"service_absent":  {Says: "{subject}: cannot tell when its {clock} is due: {why}", Remedy: "record when it was last done"},
 		due.MonthEndTaken: {Says: "{subject}: day of its {clock} unknown, the month's end was taken"},
 	}
-	for code, w := range own {
-		all[code] = w
-	}
+	maps.Copy(all, own)
 	return all
 }
 
