@@ -121,6 +121,7 @@ func (c converter) plan(measured *Measured) facts.Plan {
 	if f, err := policy.ParseFraction(p.GasFraction); err == nil && p.GasFraction != "" {
 		out.GasFraction = f
 	}
+	out.Trip = calendar.Days{First: day(c.r.Trip[0]), Last: day(c.r.Trip[1])}
 	if measured != nil {
 		out.Entry = instant(measured.EnteredAt)
 	}

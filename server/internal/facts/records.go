@@ -33,6 +33,9 @@ type Records struct {
 	// Instruments are the analysers and compressors that analyses and fills of the cylinders name.
 	Instruments []Equipment
 
+	// Trip is the first and last day of the plan's expedition; empty: it belongs to none.
+	Trip [2]string
+
 	// SiteDives are closed dives of the site in the days before, with all their divers.
 	SiteDives []*lastlightv1.Dive
 	Bookings  []Booking

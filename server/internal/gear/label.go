@@ -2,15 +2,17 @@ package gear
 
 import (
 	"fmt"
+	"math"
 
 	"lastlight/engine/analysis"
 	"lastlight/engine/policy"
 	lastlightv1 "lastlight/proto/lastlight/v1"
 )
 
-// Label is the text for a cylinder's label: the gas as measured and the depth
-// it may be breathed at, from the measured value and floored (T30). Empty where
-// the percentages are none.
+// Label is the text for a cylinder's label: which cylinder, the gas as measured
+// and the depth it may be breathed at, from the measured value and floored
+// (T30), the pressure, when and by whom (practice 10). Empty where the
+// percentages are none.
 func Label(p *policy.Policy, m *lastlightv1.Analysis) string {
 	oxygen, err := analysis.ParseDecimal(m.OxygenPercent)
 	if err != nil {
@@ -42,5 +44,8 @@ func Label(p *policy.Policy, m *lastlightv1.Analysis) string {
 	if answer.ShallowestM > 0 {
 		text += fmt.Sprintf("; not above %d m", answer.ShallowestM)
 	}
-	return text + "; analysed " + m.AnalysedAt.AsTime().Format("2006-01-02 15:04") + " UTC by " + m.AnalysedBy
+	if m.Pressure != nil {
+		text += fmt.Sprintf("; %.0f bar", math.Floor(m.Pressure.GetBar()+1e-6))
+	}
+	return m.Cylinder + ": " + text + "; analysed " + m.AnalysedAt.AsTime().Format("2006-01-02 15:04") + " UTC by " + m.AnalysedBy
 }

@@ -127,7 +127,7 @@ func problemsOf(e *entry, err error) []fault.Problem {
 }
 
 // order gives the places of the records in the order in which they are stored:
-// by kind, wards after guardians, else by key.
+// by kind, wards after guardians, custody events as they happened, else by key.
 func (f *file) order() []int {
 	rank := map[string]int{}
 	for n, kind := range kindOrder {
@@ -147,6 +147,9 @@ func (f *file) order() []int {
 		x, y := f.entries[a], f.entries[b]
 		if d := rank[x.kind] - rank[y.kind]; d != 0 {
 			return d
+		}
+		if m, ok := x.m.(*lastlightv1.CustodyEvent); ok { // each must follow on the one before; pages give the latest first
+			return m.At.AsTime().Compare(y.m.(*lastlightv1.CustodyEvent).At.AsTime())
 		}
 		return ward(x) - ward(y)
 	})

@@ -194,6 +194,11 @@ func (tx *Tx) PutCustody(ctx context.Context, m *lastlightv1.CustodyEvent) (Put[
 	}
 	return putFact(tx, rows, scan, m, "custody", factKey(m.Item+"/"+m.Kind, m.At), func() (*lastlightv1.CustodyEvent, error) {
 		list, err := tx.RecordCustody(ctx, []string{m.Item}, m)
+		if f, ok := fault.As(err); ok {
+			for i := range f.Problems {
+				f.Problems[i].Field = "item"
+			}
+		}
 		if err != nil {
 			return nil, err
 		}

@@ -99,6 +99,11 @@ func (g *gatherer) site(ctx context.Context) error {
 	}
 	site.ExactPosition, site.AccessNotes, site.GateCode = nil, nil, nil
 	g.r.Site = site
+	if e := g.r.Plan.Expedition; e != "" {
+		if err := g.q.QueryRow(ctx, `SELECT from_day::text, to_day::text FROM expedition WHERE id = $1`, e).Scan(&g.r.Trip[0], &g.r.Trip[1]); err != nil {
+			return err
+		}
+	}
 	if g.r.Survey, err = getSurvey(ctx, g.q, site.Id, g.r.Plan.Survey); err != nil {
 		return err
 	}

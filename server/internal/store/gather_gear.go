@@ -25,12 +25,14 @@ func (g *gatherer) gear(ctx context.Context) error {
 	return g.items(ctx, items)
 }
 
-// GatherItems reads items with all that was done with them so far, on one snapshot.
+// GatherItems reads items with what their dates rest on, on one snapshot: tests
+// and services, quarantine, the last fill, dives since the service. Analyses and
+// custody are left out, which grow with every dive.
 func (s *Store) GatherItems(ctx context.Context, p *policy.Policy, ids []string) (cylinders []facts.Cylinder, equipment []facts.Equipment, err error) {
 	g := gatherer{r: &facts.Records{Policy: *p}, at: s.Now(), now: s.Now()}
 	err = s.Read(ctx, func(ctx context.Context, q Querier) error {
 		g.q = q
-		return g.items(ctx, ids)
+		return g.dated(ctx, sortedSet(ids))
 	})
 	return g.r.Cylinders, g.r.Equipment, err
 }
@@ -38,6 +40,25 @@ func (s *Store) GatherItems(ctx context.Context, p *policy.Policy, ids []string)
 // items reads cylinders and other equipment with all that was done with them up to the entry asked about.
 func (g *gatherer) items(ctx context.Context, ids []string) error {
 	ids = sortedSet(ids)
+	for _, step := range []func(context.Context, []string) error{g.dated, g.fills, g.analyses, g.custody} {
+		if err := step(ctx, ids); err != nil {
+			return err
+		}
+	}
+	var instruments []string
+	for _, c := range g.r.Cylinders {
+		instruments = append(instruments, c.LastFill.GetCompressor())
+		for _, a := range c.Analyses {
+			instruments = append(instruments, a.Analyser)
+		}
+	}
+	var err error
+	g.r.Instruments, err = g.equipment(ctx, instruments)
+	return err
+}
+
+// dated reads what the dates of items rest on.
+func (g *gatherer) dated(ctx context.Context, ids []string) error {
 	cylinders, err := loadCylinders(ctx, g.q, ids)
 	if err != nil {
 		return err
@@ -48,23 +69,20 @@ func (g *gatherer) items(ctx context.Context, ids []string) error {
 	if g.r.Equipment, err = g.equipment(ctx, ids); err != nil {
 		return err
 	}
-	for _, step := range []func(context.Context, []string) error{g.quarantine, g.fills, g.analyses, g.custody} {
-		if err := step(ctx, ids); err != nil {
-			return err
-		}
-	}
-	if err := g.divesSince(ctx); err != nil {
+	if err := g.quarantine(ctx, ids); err != nil {
 		return err
 	}
-	var instruments []string
-	for _, c := range g.r.Cylinders {
-		instruments = append(instruments, c.LastFill.GetCompressor())
-		for _, a := range c.Analyses {
-			instruments = append(instruments, a.Analyser)
+	fills, err := documents(ctx, g.q, func() *lastlightv1.Fill { return &lastlightv1.Fill{} }, `
+SELECT DISTINCT ON (cylinder) doc FROM fill WHERE cylinder = ANY ($1) ORDER BY cylinder, filled_at DESC, recorded_at DESC, id DESC`, ids)
+	if err != nil {
+		return err
+	}
+	for _, m := range fills {
+		if c := g.cylinder(m.Cylinder); c != nil {
+			c.LastFill = m
 		}
 	}
-	g.r.Instruments, err = g.equipment(ctx, instruments)
-	return err
+	return g.divesSince(ctx)
 }
 
 func (g *gatherer) equipment(ctx context.Context, ids []string) ([]facts.Equipment, error) {
@@ -127,7 +145,6 @@ func (g *gatherer) fills(ctx context.Context, ids []string) error {
 			if m.TopUp {
 				kind = "top_up"
 			}
-			c.LastFill = m
 			c.Handling = append(c.Handling, facts.Handling{Kind: kind, At: at})
 		}
 		return nil
