@@ -131,9 +131,15 @@ type LightMinutes struct {
 // LightsFor gives the burn times a dive of the planned runtime (minutes) needs.
 func LightsFor(runtimeMin float64, rules LightRules) LightMinutes {
 	return LightMinutes{
-		PrimaryMin: int(math.Ceil(rules.PrimaryFactor*runtimeMin - roundOff)),
-		BackupMin:  int(math.Ceil(rules.BackupFactor*runtimeMin - roundOff)),
+		PrimaryMin: MinutesFor(runtimeMin, rules.PrimaryFactor),
+		BackupMin:  MinutesFor(runtimeMin, rules.BackupFactor),
 	}
+}
+
+// MinutesFor is what must last factor times the planned runtime (minutes), in
+// whole minutes, rounded up.
+func MinutesFor(runtimeMin, factor float64) int {
+	return int(math.Ceil(float64(factor*runtimeMin) - roundOff))
 }
 
 // roundOff keeps a product that is a whole number on paper from being rounded up

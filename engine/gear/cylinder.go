@@ -274,6 +274,16 @@ func dates(section string) finding.Citation {
 	return finding.Citation{Document: "method handbook, dates and deadlines", Edition: "2026", Section: section, DateRead: read}
 }
 
+// During sets a cylinder's next event against the days of an expedition (T17);
+// the regime is that of its last day.
+func During(p *policy.Policy, cyl *facts.Cylinder, days calendar.Days) due.Expedition {
+	c, rules, ok := Record(p, cyl, days.Last)
+	if !ok {
+		return due.Expedition{StatusOnLast: calendar.CannotTell, Verdict: string(calendar.CannotTell), Why: []string{NoRegime}}
+	}
+	return due.DuringExpedition(c, days, rules)
+}
+
 // SetOn tells when a set of cylinders falls due: with its worst member (T19).
 // The members must be on record; one that is not makes the set untold.
 func SetOn(p *policy.Policy, members []*facts.Cylinder, on calendar.Day) due.SetDue {

@@ -234,6 +234,18 @@ func TestEveryKitIntervalOfTheHandbook(t *testing.T) {
 	}
 }
 
+// Practice 9.2 D3 and T17: on the last planned day; crossing inside warns, with the first day without filling.
+func TestDuringAnExpedition(t *testing.T) {
+	p := policy.Default()
+	c := facts.Cylinder{Regime: "de", Events: []facts.CylinderEvent{hydro("2021-05"), visual("2026-01")}}
+	for first, want := range map[string]string{"2026-05-28": due.WarnCrossing, "2026-06-01": due.OverdueAtStart} {
+		got := gear.During(&p, &c, calendar.Days{First: enginetest.Day(first), Last: enginetest.Day("2026-06-04")})
+		if got.Verdict != want || want == due.WarnCrossing && got.NoFillFrom.String() != "2026-06-01" {
+			t.Errorf("from %s: %+v, expected %s", first, got, want)
+		}
+	}
+}
+
 // T20: an each-trip check counts if dated within the trip and not after the day asked.
 func TestTripCheck(t *testing.T) {
 	p := policy.Default()

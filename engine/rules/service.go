@@ -2,7 +2,6 @@ package rules
 
 import (
 	"maps"
-	"math"
 
 	"lastlight/engine/calendar"
 	"lastlight/engine/due"
@@ -137,7 +136,7 @@ func (c *Case) lasts(s finding.Subject, k carriedItem, factor finding.Figure, wh
 	case c.Span.RuntimeMin <= 0:
 		return unknown(s, "the runtime", k.Path)
 	}
-	need := wholeMinutes(*factor.Number * c.Span.RuntimeMin)
+	need := float64(due.MinutesFor(c.Span.RuntimeMin, *factor.Number))
 	f := measured(pass(s), finding.Number("", *k.Item.BurnMin, 1, "min"), finding.Number("", need, 0, "min"))
 	f.Figures = []finding.Figure{finding.Number("runtime", c.Span.RuntimeMin, 1, "min")}
 	f.Evidence = record("item", k.Item.ID, k.Item.Version)
@@ -151,5 +150,5 @@ func (c *Case) lasts(s finding.Subject, k carriedItem, factor finding.Figure, wh
 	return f
 }
 
-// wholeMinutes rounds up, letting a hair of binary fraction pass (T43).
-func wholeMinutes(x float64) float64 { return math.Ceil(x - 1e-9) }
+// wholeMinutes rounds minutes up as due does.
+func wholeMinutes(x float64) float64 { return float64(due.MinutesFor(x, 1)) }
