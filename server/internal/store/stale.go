@@ -11,8 +11,13 @@ import (
 var staleQueries = map[string]string{
 	"person": `SELECT p.id, p.version FROM plan p JOIN plan_person x ON x.plan = p.id AND x.version = p.version
 WHERE x.person = $1 AND p.state IN ('approved', 'stale') ORDER BY p.id FOR UPDATE OF p`,
-	"item": `SELECT p.id, p.version FROM plan p JOIN plan_item x ON x.plan = p.id AND x.version = p.version
-WHERE x.item = $1 AND p.state IN ('approved', 'stale') ORDER BY p.id FOR UPDATE OF p`,
+	// An item that the plan names, or that analysed or filled one of its cylinders.
+	"item": `SELECT p.id, p.version FROM plan p
+WHERE p.state IN ('approved', 'stale') AND EXISTS (
+  SELECT FROM plan_item x WHERE x.plan = p.id AND x.version = p.version AND (x.item = $1
+    OR EXISTS (SELECT FROM analysis a WHERE a.cylinder = x.item AND a.doc ->> 'analyser' = $1)
+    OR EXISTS (SELECT FROM fill f WHERE f.cylinder = x.item AND f.doc ->> 'compressor' = $1)))
+ORDER BY p.id FOR UPDATE OF p`,
 	"site": `SELECT p.id, p.version FROM plan p WHERE p.site = $1 AND p.state IN ('approved', 'stale') ORDER BY p.id FOR UPDATE OF p`,
 	// A set is no root of its own: a plan names it as somebody's mains.
 	"cylinder_set": `SELECT p.id, p.version FROM plan p JOIN plan_version v ON v.plan = p.id AND v.version = p.version

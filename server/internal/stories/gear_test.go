@@ -319,6 +319,17 @@ func TestQuarantineAndServiceOfKit(t *testing.T) {
 	if got := blocks(says()); len(got) > 0 {
 		t.Errorf("released: %v", got)
 	}
+	// What measured the gas counts as much as what holds it.
+	if out := c.approve(p, says()); !out.Decided {
+		t.Fatalf("not approved: %s", out.Explanation)
+	}
+	if _, err := c.gear().Quarantine(c.as("birk"), &pb.QuarantineRequest{Item: "analyser", Reason: "drifts", RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	if stale, err := c.plans().GetPlan(c.as("cora"), &pb.GetPlanRequest{Id: "kit"}); err != nil || stale.State != pb.PlanState_PLAN_STATE_STALE {
+		t.Errorf("the analyser is in quarantine, the plan is %v, %v", stale.GetState(), err)
+	}
+	c.mustSay(says(), "gas.analyser", "asta-left", "quarantine")
 	ready, err := c.people().CheckGoodToGo(c.as("asta"), &pb.CheckGoodToGoRequest{Day: "2026-06-08"})
 	if err != nil || !slices.ContainsFunc(ready.Lines, func(l *pb.GoodToGoLine) bool {
 		return strings.Contains(l.What, "reg: service due 2027-03-07") && l.Sign == "OK"
@@ -326,5 +337,48 @@ func TestQuarantineAndServiceOfKit(t *testing.T) {
 		return strings.HasPrefix(l.What, "asta-left") && strings.Contains(l.What, "filled until") && strings.Contains(l.What, "carried full until")
 	}) {
 		t.Errorf("asta's own kit: %v, %v", ready, err)
+	}
+}
+
+// A cylinder that a dive left is waiting in the cave from its end on, with an
+// owner and a day to be out by; taken out, whoever did has it.
+func TestCylinderLeftByADive(t *testing.T) {
+	c := newClub(t, "2026-06-08 15:00")
+	c.adoptPolicy(nil)
+	stations, legs, _ := straight(200, 0)
+	c.apply(levelSite("spring", zoneName, 10, stations, legs)...)
+	c.enrol("spring", diver{id: "asta"}, diver{id: "birk"})
+	c.stage("asta-stage", "asta")
+	if _, err := c.dives().RecordDive(c.as("keeper"), &pb.RecordDiveRequest{RequestId: id(), Dive: &pb.Dive{
+		Id: "set-up", Site: "spring", Kind: "set_up", EnteredAt: stamp(c.at("2026-06-08 10:00")), OutAt: stamp(c.at("2026-06-08 11:00")),
+		MaxDepthM: proto.Float64(10), Zone: "cave", Divers: []*pb.DiveDiver{{Person: "asta", CountedAs: "FULL"}, {Person: "birk", CountedAs: "FULL"}},
+		Left: []*pb.LeftBehind{{Kind: "cylinder", Place: "end", Item: "asta-stage", Owner: "asta", RemoveBy: "2026-06-12"}},
+	}}); err != nil {
+		t.Fatal(err)
+	}
+	where := func() *pb.Holding {
+		t.Helper()
+		list, err := c.gear().ListHoldings(c.as("keeper"), &pb.ListHoldingsRequest{PageSize: 200})
+		if err != nil {
+			t.Fatal(err)
+		}
+		i := slices.IndexFunc(list.Holdings, func(h *pb.Holding) bool { return h.Item == "asta-stage" })
+		return list.Holdings[i]
+	}
+	if h := where(); h.State != "waiting_in_cave" || h.Site != "spring" || h.Place != "end" || h.RemoveBy != "2026-06-12" || h.Owner != "asta" || !h.Since.AsTime().Equal(c.at("2026-06-08 11:00")) {
+		t.Errorf("left by the dive: %v", h)
+	}
+	if list, err := c.gear().ListAnalyses(c.as("asta"), &pb.ListAnalysesRequest{Cylinder: "asta-stage"}); err != nil || list.Analyses[0].EndedBy != "" {
+		t.Errorf("waiting in the cave ended the analysis: %v, %v", list, err)
+	}
+	left, err := c.sites().ListLeftItems(c.as("asta"), &pb.ListLeftItemsRequest{Site: "spring"})
+	if err != nil || len(left.Items) != 1 {
+		t.Fatalf("%v, %v", left, err)
+	}
+	if _, err := c.sites().RecoverLeftItem(c.as("birk"), &pb.RecoverLeftItemRequest{Id: left.Items[0].Id, RecoveredAt: stamp(c.at("2026-06-08 14:00")), RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	if h := where(); h.State != "held" || h.Holder != "birk" {
+		t.Errorf("taken out: %v", h)
 	}
 }
