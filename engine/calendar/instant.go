@@ -50,7 +50,11 @@ func ParseInstant(text string) (Instant, error) {
 	if err != nil {
 		return Instant{}, bad
 	}
-	return wall.at(offset), nil
+	t := wall.at(offset)
+	if y, _, _ := t.wall(0).Day.Date(); t.wall(0).Day.IsZero() || y > 9999 {
+		return Instant{}, fmt.Errorf("beyond the years 1 to 9999: %q", text) // it could not be written again
+	}
+	return t, nil
 }
 
 // IsZero reports that there is no instant.

@@ -22,7 +22,15 @@ func main() {
 	flag.DurationVar(&o.Span, "span", 5*time.Second, "time of each measurement")
 	flag.IntVar(&o.Plans, "plans", 20, "plans that each caller submits and approves")
 	soak := flag.Duration("soak", 0, "keep the server busy for this long instead, and watch its memory")
+	alone := flag.Bool("engine", false, "measure the engine alone instead, without a server")
 	flag.Parse()
+	if *alone {
+		if err := bench.Engine(os.Stdout); err != nil {
+			fmt.Fprintln(os.Stderr, "bench:", err)
+			os.Exit(1)
+		}
+		return
+	}
 
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
