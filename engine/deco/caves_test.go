@@ -234,6 +234,12 @@ func noMinuteTooLong(t *testing.T, n int, c *cave, r *Result) {
 		for _, e := range Rewalk(&c.set, c.team, &c.start, &early).Travel {
 			broken = broken || e.Stretch > i
 		}
+		for _, stop := range r.Stops {
+			// After hours the tissues hardly change in a minute: what refused the last one is less than the small steps resolve.
+			if math.Abs(stop.Depth-x.From) < 1e-9 && float64(stop.Minutes) == x.Minutes && stop.NeededBy.Bar > -travelSlack {
+				broken = true
+			}
+		}
 		if !broken {
 			t.Errorf("cave %d: stop at %v m for %v min could be a minute shorter", n, x.From, x.Minutes)
 		}

@@ -215,7 +215,8 @@ func MaskTraining(r *lastlightv1.Report, mayRead func(person string) bool) {
 
 // withhold leaves out of a step what would tell a value from the records of a
 // person whom the reader may not see. One such input takes all of them with it:
-// from the others and the result it could be worked out.
+// from the others and the result it would be a subtraction. The litres that two
+// need, and the way out, a team is shown all the same: they dive by them.
 func withhold(s *lastlightv1.Step, mayRead func(person string) bool) {
 	hidden := func(f *lastlightv1.Figure) bool {
 		return slices.ContainsFunc(f.GetPeople(), func(p string) bool { return !mayRead(p) })
