@@ -22,7 +22,7 @@ func report(c *rules.Case) Report {
 		Watch: watchOf(c), Turns: turnsOf(c), Route: c.Route,
 	}
 	for _, m := range c.Team {
-		out.Standings = append(out.Standings, Standing{Diver: m.Diver, CountsAs: m.Counts, Because: m.Because(), Endorsed: m.Endorsed})
+		out.Standings = append(out.Standings, Standing{Diver: m.Diver, CountsAs: m.Counts, Because: c.Because(m), Endorsed: m.Endorsed})
 	}
 	for _, f := range fs {
 		if f.DueAt == finding.AtEntry {

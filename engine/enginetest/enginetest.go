@@ -63,11 +63,25 @@ func Diver(id, name string) facts.Diver {
 	card := func(level, endorsement string) facts.Card {
 		return facts.Card{ID: id + "-" + level + endorsement, Level: level, Endorsement: endorsement, Issued: Day("2020-03-01"), SeenBy: "registrar", SeenAt: At("2024-01-10T10:00Z"), Version: 1}
 	}
-	return facts.Diver{
+	d := facts.Diver{
 		ID: id, Name: name, Version: 1, Birth: Day("1985-04-02"),
 		Cards:       []facts.Card{card("FULL", "")},
 		Medical:     &facts.Medical{Examined: Day("2025-05-01"), Declared: Day("2026-01-15"), Version: 1},
 		Consumption: &facts.Consumption{RMVLMin: 20, Origin: "measured", Dives: 12},
+		Reassessed:  []calendar.Day{Day("2025-09-06")},
+	}
+	for i, day := range []string{"2025-10-04", "2025-12-06", "2026-01-10", "2026-02-14", "2026-03-07", "2026-04-11", "2026-05-02", "2026-05-30"} {
+		d.Dives = append(d.Dives, PastDive(id+"-log-"+string(rune('1'+i)), day))
+	}
+	return d
+}
+
+// PastDive is a full cave diver's closed dive at the site of Plan, an hour from ten in the morning.
+func PastDive(id, day string) facts.PastDive {
+	penetration, deep := 400.0, 20.0
+	return facts.PastDive{
+		ID: id, Site: "site-1", Entry: At(day + "T10:00+02:00"), Out: At(day + "T11:00+02:00"), SignedOut: At(day + "T11:00+02:00"), EntryDay: Day(day),
+		Zone: "cave", CountedAs: "FULL", Uses: []string{"STAGE"}, PenetrationM: &penetration, MaxDepthM: &deep, Version: 1,
 	}
 }
 

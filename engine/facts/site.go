@@ -28,6 +28,15 @@ type Site struct {
 	Readings       []Reading      `json:"readings"` // oldest first
 	Verifications  []Verification `json:"verifications"`
 	Openings       []Sighting     `json:"openings"` // openings seen open
+
+	Penetrations []Penetration `json:"penetrations"` // of recorded, closed dives here, oldest first
+}
+
+// Penetration is how far in one recorded dive went.
+type Penetration struct {
+	Dive   string       `json:"dive"`
+	Day    calendar.Day `json:"day"` // of its entry, in the site's zone
+	Metres float64      `json:"m"`
 }
 
 // Closure is closed at both ends. Either days or instants are given.

@@ -61,7 +61,7 @@ func Default() Policy {
 			DensityCautionGL: 5.2, DensityRefuseGL: 6.2, OxygenNarcotic: true,
 		},
 		People: People{
-			MinimumAge: 18, GuardianConsent: true,
+			MinimumAge: 18, AdultAge: 18, GuardianConsent: true,
 			MedicalMode: "strict", MedicalBands: []MedicalBand{{Below: new(40), Months: 60}, {Below: new(60), Months: 36}, {Months: 24}},
 			DeclarationRequired: true, DeclarationMonths: 12,
 			SuspensionClearedBy: []string{"medical_officer", "coordinator"}, CardSeenByOther: true,

@@ -288,6 +288,7 @@ type MedicalBand struct {
 // People is who may dive at all.
 type People struct {
 	MinimumAge          int           `json:"minimum_age"`
+	AdultAge            int           `json:"adult_age"`        // below it a diver is a minor
 	GuardianConsent     bool          `json:"guardian_consent"` // of minors, where the minimum age admits them
 	MedicalMode         string        `json:"medical_mode"`     // strict | lenient
 	MedicalBands        []MedicalBand `json:"medical_bands"`

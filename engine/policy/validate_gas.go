@@ -75,6 +75,7 @@ func (p *Policy) validatePeople(c *checker) {
 		c.add("people.medical_bands", "empty", "expected at least one band")
 	}
 	c.whole("people.declaration_months", p.People.DeclarationMonths, 1, 120, "months")
+	c.whole("people.adult_age", p.People.AdultAge, 1, 30, "years")
 	cu := p.Currency
 	c.whole("currency.dives", cu.Dives, 0, 500, "dives")
 	c.whole("currency.within_months", cu.WithinMonths, 1, 120, "months")

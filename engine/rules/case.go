@@ -49,6 +49,8 @@ type Case struct {
 
 	Watch *watch.Times // nil where it cannot be told
 
+	brief bool // the day on which currency changes is not asked
+
 	Missing []finding.Finding // inputs nobody has recorded, each once
 }
 

@@ -37,6 +37,19 @@ func peopleRules() []Rule {
 			Check: func(c *Case) []finding.Finding { return c.each(c.age) },
 		},
 		{
+			ID: "diver.guardian_consent", Version: 1, Title: "A guardian consents to a minor's dive", Citation: handbook("practice", "13"), Cell: "people.guardian_consent",
+			Words: map[string]Words{
+				"ok":        {Says: "{subject}: a guardian's consent holds until {limit}"},
+				"adult":     {Says: "{subject}: of age"},
+				"not_set":   {Says: "{subject}: the club asks no guardian"},
+				"none":      {Says: "{subject}: cannot tell, no guardian's consent is on record for {observed}", Remedy: "the guardian or the welfare officer records the consent"},
+				"ended":     {Says: "{subject}: the guardian's consent ended on {limit}, the dive touches {observed}", Remedy: "the guardian or the welfare officer records it anew"},
+				"last_day":  {Says: "{subject}: the guardian's consent holds until {limit}, the last day of the dive"},
+				"not_given": {Says: "{subject}: consents for themselves, a guardian is asked", Remedy: "another person, the guardian, consents"},
+			},
+			Check: func(c *Case) []finding.Finding { return c.each(c.consent) },
+		},
+		{
 			ID: "diver.medical", Version: 1, Title: "Fit on every day of the dive", Citation: handbook("dates and deadlines", "T22"), Cell: "people.medical_mode",
 			Words: map[string]Words{
 				// Nothing here says why: fit or not, until when.
@@ -104,6 +117,46 @@ func (c *Case) age(m Member) []finding.Finding {
 	return one(f)
 }
 
+// consent asks a guardian's consent for whoever is a minor on the dive's first day.
+func (c *Case) consent(m Member) []finding.Finding {
+	s := m.subject()
+	at := path("divers", c.indexOf(m.Diver), "consent")
+	switch {
+	case !c.Policy.People.GuardianConsent:
+		return one(answer(finding.NotApplicable, "not_set", s))
+	case m.Record == nil || m.Record.Birth.IsZero():
+		return one(unknown(s, "the date of birth", path("divers", c.indexOf(m.Diver), "birth")))
+	}
+	switch training.MinimumAge(m.Record.Birth, c.Policy.People.AdultAge, c.Days).Verdict {
+	case training.CannotTell:
+		return one(unknown(s, "the days of the dive", "plan.entry"))
+	case training.Passes:
+		return one(answer(finding.NotApplicable, "adult", s))
+	}
+	days := finding.Word("", c.daysWords())
+	f := answer(finding.Indeterminate, "none", s)
+	f.Observed, f.Path = &days, at
+	for _, g := range m.Record.Consent {
+		if !g.From.IsZero() && c.Days.First.Before(g.From) {
+			continue
+		}
+		f = measured(f, days, finding.Word("", g.To.String()))
+		switch {
+		case g.By == m.Diver:
+			f.Status, f.Code = finding.Refuse, "not_given"
+		case g.By == "" || g.To.IsZero():
+		case g.To.Before(c.Days.Last):
+			f.Status, f.Code = finding.Refuse, "ended"
+		case g.To == c.Days.Last:
+			f.Status, f.Code, f.Path = finding.Caution, "last_day", ""
+		default:
+			f.Status, f.Code, f.Path = finding.Pass, "ok", ""
+			return one(f)
+		}
+	}
+	return one(f)
+}
+
 func (c *Case) medical(m Member) []finding.Finding {
 	s := m.subject()
 	day := finding.Word("", c.daysWords())
@@ -124,6 +177,7 @@ func (c *Case) medical(m Member) []finding.Finding {
 	switch a.Verdict {
 	case due.MedicalValid:
 		f.Status, f.Code, f.Path = finding.Pass, "ok", ""
+		f.Figures = []finding.Figure{finding.Word("until", a.LastDay.String()), finding.Word("governs", words(a.Governs)), finding.Word("interval", words(a.Rule))}
 		if len(a.Caution) > 0 {
 			last := finding.Word("", a.LastDay.String())
 			f.Status, f.Code, f.Limit = finding.Caution, "last_day", &last

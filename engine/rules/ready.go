@@ -20,6 +20,7 @@ type ReadyInput struct {
 	Zones         []calendar.Zone  `json:"zones"` // of the site asked about, else the club's
 	Day           calendar.Day     `json:"day"`   // in the first zone
 	Diver         facts.Diver      `json:"diver"`
+	SiteID        string           `json:"site_id"`   // empty: no site asked about
 	SiteName      string           `json:"site_name"` // empty: no site asked about
 	SiteGrade     *int             `json:"site_grade"`
 	Cylinders     []facts.Cylinder `json:"cylinders"` // the person's own
@@ -61,7 +62,7 @@ func Ready(in ReadyInput) ReadyReport {
 		In: &facts.Input{
 			Moment: facts.Planning, Policy: in.Policy, PolicyVersion: in.PolicyVersion, Divers: []facts.Diver{in.Diver}, Cylinders: in.Cylinders,
 			Plan: facts.Plan{Team: []facts.Member{{Diver: in.Diver.ID, Apparatus: facts.OpenCircuit}}},
-			Site: facts.Site{Name: in.SiteName, Zones: in.Zones, Grade: in.SiteGrade},
+			Site: facts.Site{ID: in.SiteID, Name: in.SiteName, Zones: in.Zones, Grade: in.SiteGrade},
 		},
 		Least: -1,
 	}
@@ -76,10 +77,10 @@ func Ready(in ReadyInput) ReadyReport {
 	c.standings()
 
 	m := c.Team[0]
-	out := ReadyReport{Day: in.Day, CountsAs: m.Counts, Because: m.Because()}
-	for _, r := range peopleRules() {
-		if r.ID == "diver.consumption" {
-			continue // a plan says whose figure it uses; it stops nobody
+	out := ReadyReport{Day: in.Day, CountsAs: m.Counts, Because: c.Because(m)}
+	for _, r := range table {
+		if !slices.Contains(readyRules, r.ID) {
+			continue
 		}
 		for _, f := range r.judge(c) {
 			out.Lines = append(out.Lines, c.readyLine(f))
@@ -107,20 +108,32 @@ func Ready(in ReadyInput) ReadyReport {
 	return out
 }
 
+// readyRules are those a person can be asked about without a plan. Whose
+// consumption a plan uses stops nobody; who leads a first visit is the plan's.
+var readyRules = []string{"diver.card", "diver.minimum_age", "diver.guardian_consent", "diver.medical", "diver.not_diving", "diver.currency", "diver.step_down"}
+
 // endOf is the day's last minute on the wall.
 func endOf(d calendar.Day) calendar.Wall { return calendar.Wall{Day: d, Minute: 24*60 - 1} }
 
 // Because says in words why a diver counts as they do.
-func (m Member) Because() string {
-	switch {
-	case !m.Known:
+func (c *Case) Because(m Member) string {
+	if !m.Known {
 		return "cannot tell: " + words(m.Card.Code)
-	case m.Counts == "":
-		return "no card counts"
-	case m.Card.Code == "card_ends":
-		return "the card has lapsed to it"
 	}
-	return "by the card"
+	if m.CardLevel == "" {
+		return "no card counts"
+	}
+	why := "by the card"
+	if m.Card.Code == "card_ends" {
+		why = "the card has lapsed to " + m.CardLevel
+	}
+	switch {
+	case len(m.Causes) == 0:
+		return why
+	case m.TrainingOnly:
+		return m.CardLevel + " " + why + "; training dives only: " + c.whys(m)
+	}
+	return "one step below " + m.CardLevel + ", which it is " + why + ": " + c.whys(m)
 }
 
 // readyLine turns a finding into a line; a last good day within the policy's
@@ -140,14 +153,22 @@ func (c *Case) readyLine(f finding.Finding) ReadyLine {
 	case f.Status == finding.Caution || f.Status == finding.Note:
 		l.Sign = Soon
 		if l.ToDo == "" && f.Code == "endorsement_not_counted" {
-			l.ToDo = "have the card seen by somebody else, or leave out what needs it"
+			l.ToDo = "have the card seen or renewed, use it in training, or leave out what needs it"
+		}
+		if l.ToDo == "" && f.Rule == "diver.currency" {
+			l.ToDo = "dive more at the level, or a training dive with an instructor"
+			l.ChangesOn = figureDay(f, "changes_on")
 		}
 	}
 	if !last.IsZero() && !f.Blocks() {
 		l.ChangesOn = last.Add(1)
 		if last.Sub(c.Days.Last) <= c.Policy.Cylinders.DueSoonDays {
 			l.Sign = Soon
-			if l.ToDo == "" {
+			switch {
+			case l.ToDo != "":
+			case f.Rule == "diver.currency":
+				l.ToDo = "dive at the level by " + last.String()
+			default:
 				l.ToDo = "renew it by " + last.String()
 			}
 		}
@@ -170,6 +191,10 @@ func (c *Case) lastGood(f finding.Finding) calendar.Day {
 			return calendar.Day{}
 		}
 		return d
+	case "diver.currency":
+		if d := figureDay(f, "changes_on"); !d.IsZero() && f.Status == finding.Pass {
+			return d.Add(-1)
+		}
 	case "diver.medical":
 		if a, ok := c.medicalDue(c.Team[0]); ok && a.Verdict == due.MedicalValid {
 			return a.LastDay

@@ -49,7 +49,7 @@ func TestReadyWithALapsedApprenticeCard(t *testing.T) {
 	card.Issued, card.SeenAt = mustDay(t, "2025-06-14"), enginetest.At("2025-07-01T10:00+02:00")
 	in.Diver.Cards = []facts.Card{card}
 	r := Ready(in)
-	if r.CountsAs != "INT" || r.Because != "the card has lapsed to it" {
+	if r.CountsAs != "INT" || r.Because != "the card has lapsed to INT" {
 		t.Errorf("counts as %q because %q, want INT, lapsed", r.CountsAs, r.Because)
 	}
 	in.Day = mustDay(t, "2026-06-14")

@@ -50,7 +50,7 @@ func Table() []Rule { return table }
 func allRules() []Rule {
 	var all []Rule
 	for _, group := range [][]Rule{
-		planRules(), siteRules(), peopleRules(), teamRules(), levelRules(), cylinderRules(), gasRules(), instrumentRules(), kitRules(), serviceRules(), routeRules(), historyRules(), decompressionRules(), watchRules(),
+		planRules(), siteRules(), peopleRules(), currencyRules(), teamRules(), levelRules(), cylinderRules(), gasRules(), instrumentRules(), kitRules(), serviceRules(), routeRules(), historyRules(), decompressionRules(), watchRules(),
 	} {
 		all = append(all, group...)
 	}
@@ -103,6 +103,7 @@ var common = map[string]Words{
 	"unknown":        {Says: "{subject}: cannot tell, {observed} is not recorded", Remedy: "record {observed}"},
 	"route_unknown":  {Says: "{subject}: cannot tell, the route has faults", Remedy: "mend the route first"},
 	"level_unknown":  {Says: "{subject}: cannot tell, nobody can say which level counts", Remedy: "have the cards of the team seen and recorded"},
+	"no_level":       {Says: "{subject}: not judged, {who} counts as no level"},
 	"cannot_compute": {Says: "{subject}: cannot tell, {observed}", Remedy: "enter what is missing"},
 }
 

@@ -28,6 +28,28 @@ func level(in *facts.Input, diver int, name string) {
 	in.Divers[diver].Cards[0].Level = name
 }
 
+// newHere lets a diver's recorded dives have been at another site.
+func newHere(in *facts.Input, diver int) {
+	for i := range in.Divers[diver].Dives {
+		in.Divers[diver].Dives[i].Site = "site-2"
+	}
+}
+
+// minor lets the first diver be 17 on the dive's day, where the club admits minors.
+func minor(consent facts.Consent) func(*facts.Input) {
+	return func(in *facts.Input) {
+		in.Policy.People.MinimumAge = 16
+		in.Divers[1].Birth = enginetest.Day("2008-06-15")
+		in.Divers[1].Consent = []facts.Consent{consent}
+	}
+}
+
+func penetrations(in *facts.Input, metres ...float64) {
+	for _, m := range metres {
+		in.Site.Penetrations = append(in.Site.Penetrations, facts.Penetration{Day: enginetest.Day("2026-05-01"), Metres: m})
+	}
+}
+
 func endorse(in *facts.Input, diver int, names ...string) {
 	for _, n := range names {
 		in.Divers[diver].Cards = append(in.Divers[diver].Cards, facts.Card{ID: n, Endorsement: n, Issued: enginetest.Day("2021-01-01"), SeenBy: "registrar", SeenAt: enginetest.At("2024-01-10T10:00Z")})
@@ -77,6 +99,24 @@ func depth(in *facts.Input, metres float64) {
 }
 
 var breaches = []breach{
+	{"diver.guardian_consent", "none", finding.Indeterminate, minor(facts.Consent{})},
+	{"diver.guardian_consent", "ended", finding.Refuse, minor(facts.Consent{To: enginetest.Day("2026-06-13"), By: "guardian"})},
+	{"diver.guardian_consent", "not_given", finding.Refuse, minor(facts.Consent{To: enginetest.Day("2026-12-31"), By: "d-Ada"})},
+	{"diver.guardian_consent", "last_day", finding.Caution, minor(facts.Consent{To: enginetest.Day("2026-06-14"), By: "guardian"})},
+	{"diver.guardian_consent", "ok", finding.Pass, minor(facts.Consent{To: enginetest.Day("2026-12-31"), By: "guardian"})},
+	{"diver.currency", "easier", finding.Note, func(in *facts.Input) { in.Divers[1].Dives = in.Divers[1].Dives[3:] }},
+	{"diver.currency", "refresher", finding.Refuse, func(in *facts.Input) {
+		in.Divers[1].Dives, in.Divers[1].Reassessed = nil, []calendar.Day{enginetest.Day("2025-06-13")}
+	}},
+	{"diver.currency", "reassess", finding.Refuse, func(in *facts.Input) { in.Divers[1].Dives, in.Divers[1].Reassessed = nil, nil }},
+	{"diver.step_down", "easier", finding.Caution, func(in *facts.Input) { in.Divers[1].Dives = in.Divers[1].Dives[3:] }},
+	{"diver.step_down", "easier", finding.Caution, func(in *facts.Input) { newHere(in, 2) }},
+	{"diver.step_down", "no_step", finding.Refuse, func(in *facts.Input) { level(in, 1, "CAV"); newHere(in, 2) }},
+	{"team.first_visit", "no_usual", finding.Note, func(in *facts.Input) { newHere(in, 2) }},
+	{"team.first_visit", "leader", finding.Refuse, func(in *facts.Input) { newHere(in, 1) }},
+	{"team.first_visit", "ok", finding.Pass, func(in *facts.Input) { newHere(in, 2); penetrations(in, 280, 280, 280, 280, 280) }},
+	{"team.first_visit", "too_far", finding.Refuse, func(in *facts.Input) { newHere(in, 2); penetrations(in, 279, 279, 279, 279, 279) }},
+	{"team.first_visit", "opening", finding.NotApplicable, func(in *facts.Input) { in.Plan.Kind = facts.SiteOpening }},
 	{"plan.complete", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Site.DensityKgM3 = nil }},
 	{"plan.complete", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Site.Bottoms = nil }},
 	{"plan.complete", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Plan.Supplies[0].PlannedBar = nil }},

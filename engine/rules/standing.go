@@ -2,8 +2,10 @@ package rules
 
 import (
 	"slices"
+	"strconv"
 
 	"lastlight/engine/calendar"
+	"lastlight/engine/facts"
 	"lastlight/engine/finding"
 	"lastlight/engine/policy"
 	"lastlight/engine/training"
@@ -11,13 +13,29 @@ import (
 
 // Standing is what one diver counts as on this dive, and why.
 type Standing struct {
-	Known    bool   // false: cannot tell which level counts
-	Counts   string // level of the best card that counts, lapse included; empty = none does
-	DepthM   *float64
-	Endorsed []string // endorsements that count
+	Known        bool   // false: cannot tell which level counts
+	Counts       string // level the diver counts as, lapse and step included; empty = none
+	DepthM       *float64
+	Endorsed     []string // endorsements that count
+	TrainingOnly bool     // no level is left but in training with an instructor
+
+	CardLevel  string             // level of the best card that counts, lapse included, before any step
+	CardIssued calendar.Day       // of that card
+	Currency   *training.Currency // at CardLevel; nil = not asked of it, or cannot be told
+	FirstVisit bool               // never dived here before, where that makes the dive easier
+	Causes     []string           // of the step
 
 	Card   finding.Finding   // answer of diver.card
 	Lapsed []finding.Finding // endorsements that do not count, and why
+	Uses   []Use             // endorsements that are held, as recorded dives used them
+}
+
+// Use is how often an endorsement was used lately (T26).
+type Use struct {
+	Endorsement string
+	Asked       bool // the club asks for uses
+	Answer      training.Endorsement
+	Tally       training.Tally
 }
 
 // Holds tells whether the endorsement counts on this dive.
@@ -43,6 +61,33 @@ func (c *Case) standings() {
 		c.cards(m)
 		c.endorsements(m)
 	}
+	for i := range c.Team {
+		c.uses(&c.Team[i])
+	}
+	c.steps()
+}
+
+// judgeCard tells what a card counts as on the days; ok is false where the
+// card was taken back or states no level of the ladder and no endorsement.
+func (c *Case) judgeCard(holder string, card facts.Card, days calendar.Days) (answer training.CardAnswer, ok bool) {
+	if !card.Revoked.IsZero() {
+		return answer, false
+	}
+	if !c.Policy.People.CardSeenByOther {
+		holder = ""
+	}
+	tc := training.Card{Level: training.Level(card.Endorsement), Issued: card.Issued, LastDay: card.Expires, Holder: holder, SeenBy: card.SeenBy, SeenAt: card.SeenAt}
+	if card.Endorsement == "" {
+		l := c.Policy.Level(card.Level)
+		if l == nil {
+			return answer, false
+		}
+		tc.Level, tc.LapsesTo = training.Level(card.Level), training.Level(l.LapsesTo)
+		if l.LapseMonths != nil {
+			tc.LapseMonths = *l.LapseMonths
+		}
+	}
+	return training.JudgeCard(training.CardQuestion{Card: tc, Days: days, Entry: c.Span.Entry, SeenDay: c.seenDay(card.SeenAt)}), true
 }
 
 // seenDay is the site-local day on which a card was seen.
@@ -72,21 +117,13 @@ func (c *Case) cards(m *Member) {
 	bestRung, bestAt, unseen, ended := -1, -1, -1, -1
 	var unseenWhy string
 	for i, card := range m.Record.Cards {
-		l := c.Policy.Level(card.Level)
-		if l == nil || !card.Revoked.IsZero() {
+		if card.Endorsement != "" {
 			continue
 		}
-		tc := training.Card{
-			Level: training.Level(card.Level), Issued: card.Issued, LastDay: card.Expires,
-			Holder: m.Diver, SeenBy: card.SeenBy, SeenAt: card.SeenAt, LapsesTo: training.Level(l.LapsesTo),
+		a, ok := c.judgeCard(m.Diver, card, c.Days)
+		if !ok {
+			continue
 		}
-		if l.LapseMonths != nil {
-			tc.LapseMonths = *l.LapseMonths
-		}
-		if !c.Policy.People.CardSeenByOther {
-			tc.Holder = ""
-		}
-		a := training.JudgeCard(training.CardQuestion{Card: tc, Days: c.Days, Entry: c.Span.Entry, SeenDay: c.seenDay(card.SeenAt)})
 		switch rung := c.Policy.Rung(string(a.CountsAs)); {
 		case a.Verdict == training.CannotTell:
 			unseen, unseenWhy = i, a.Why[len(a.Why)-1]
@@ -106,7 +143,7 @@ func (c *Case) cards(m *Member) {
 	switch {
 	case bestAt >= 0:
 		card := m.Record.Cards[bestAt]
-		m.Known, m.Counts, m.DepthM = true, string(best.CountsAs), card.DepthM
+		m.Known, m.Counts, m.DepthM, m.CardIssued = true, string(best.CountsAs), card.DepthM, card.Issued
 		f := measured(pass(s), finding.Word("", c.Days.Last.String()), finding.Word("", dayOr(best.LastDay, "no end")))
 		switch {
 		case slices.Contains(best.Why, training.CardEnds):
@@ -150,17 +187,13 @@ func (c *Case) endorsements(m *Member) {
 		return
 	}
 	for _, card := range m.Record.Cards {
-		if card.Endorsement == "" || m.Holds(card.Endorsement) || !card.Revoked.IsZero() {
+		if card.Endorsement == "" || m.Holds(card.Endorsement) {
 			continue
 		}
-		holder := m.Diver
-		if !c.Policy.People.CardSeenByOther {
-			holder = ""
+		a, ok := c.judgeCard(m.Diver, card, c.Days)
+		if !ok {
+			continue
 		}
-		a := training.JudgeCard(training.CardQuestion{
-			Card: training.Card{Level: training.Level(card.Endorsement), Issued: card.Issued, LastDay: card.Expires, Holder: holder, SeenBy: card.SeenBy, SeenAt: card.SeenAt},
-			Days: c.Days, Entry: c.Span.Entry, SeenDay: c.seenDay(card.SeenAt),
-		})
 		f := answer(finding.Note, "endorsement_not_counted", m.subject())
 		f.Evidence = record("card", card.ID, card.Version)
 		name := finding.Word("", card.Endorsement)
@@ -173,6 +206,37 @@ func (c *Case) endorsements(m *Member) {
 		}
 		m.Endorsed = append(m.Endorsed, card.Endorsement)
 	}
+}
+
+// uses drops the endorsements that too few recorded dives have used (T26). With
+// an instructor on a training dive they count: that is how they come back.
+func (c *Case) uses(m *Member) {
+	if m.Record == nil || c.Days.First.IsZero() {
+		return
+	}
+	k := c.Policy.Currency
+	kept := []string{}
+	for _, name := range m.Endorsed {
+		u := Use{Endorsement: name, Asked: slices.Contains(k.CountedEndorsements, name)}
+		var done []training.Done
+		var days []calendar.Day
+		for _, p := range c.past(m.Record) {
+			if slices.Contains(p.Uses, name) {
+				done, days = append(done, training.Done{ID: p.ID, Day: p.EntryDay}), append(days, p.EntryDay)
+			}
+		}
+		u.Tally = training.TallyOn(done, c.Days.Last, k.EndorsementMonths)
+		u.Answer = training.EndorsementOn(days, c.Days.Last, k.EndorsementUses, k.EndorsementMonths)
+		m.Uses = append(m.Uses, u)
+		if !u.Asked || u.Answer.Current || c.trainingWithInstructor() {
+			kept = append(kept, name)
+			continue
+		}
+		f := answer(finding.Note, "endorsement_not_counted", m.subject())
+		f = measured(f, finding.Word("", name), finding.Word("", finding.CountOf("", u.Answer.Count, "uses").String()+" in "+finding.CountOf("", k.EndorsementMonths, "months").String()+", "+strconv.Itoa(k.EndorsementUses)+" asked"))
+		m.Lapsed = append(m.Lapsed, f)
+	}
+	m.Endorsed = kept
 }
 
 // taught is the level of a training dive; nil on any other dive.

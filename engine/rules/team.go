@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"slices"
+
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
 )
@@ -172,7 +174,14 @@ func cover(c *Case) []finding.Finding {
 	return out
 }
 
+// levelUnknown answers where no level limits the team. Where somebody is known
+// to count as none, the rules about that person refuse and say why.
 func levelUnknown(c *Case, subject finding.Subject) finding.Finding {
+	if c.Least >= 0 && c.Team[c.Least].Counts == "" && !slices.ContainsFunc(c.Team, func(m Member) bool { return !m.Known }) {
+		f := answer(finding.NotApplicable, "no_level", subject)
+		f.Figures = []finding.Figure{finding.Word("who", c.leastSubject().Label())}
+		return f
+	}
 	f := answer(finding.Indeterminate, "level_unknown", subject)
 	f.Path = "plan.team"
 	return f

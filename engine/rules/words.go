@@ -18,6 +18,7 @@ func words(s string) string {
 
 // codeWords are reasons of the engine's packages where the code's own words do not read as the trade's.
 var codeWords = map[string]string{
+	"reassessment":            "re-assessment",
 	training.CardNotSeen:      "nobody else has recorded having seen the card",
 	training.CardSeenByHolder: "only the holder has seen the card",
 	training.CardEnds:         "the card has ended",

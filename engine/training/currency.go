@@ -29,6 +29,7 @@ const (
 // Dive is a recorded, closed dive. One of the day asked counts only if it was
 // signed out before entry: the caller leaves out the others.
 type Dive struct {
+	ID         string       `json:"-"`                     // names the dive in Currency.Counted
 	Day        calendar.Day `json:"date"`                  // its entry's site-local day
 	CountedAs  Level        `json:"rung"`                  // level the diver counted as
 	Zone       ZoneClass    `json:"zone_class"`            //
@@ -76,6 +77,7 @@ type Currency struct {
 
 	ChangesOn calendar.Day `json:"changes_on,omitzero"` // next day on which state or causes change with no new dive; none = never
 	ChangesTo State        `json:"changes_to,omitempty"`
+	Tally     Tally        `json:"-"` // the dives behind Count
 }
 
 // CurrencyOn tells how current the diver is (T25). It reports false when the
@@ -86,6 +88,7 @@ func CurrencyOn(q CurrencyQuestion, rules CurrencyRules) (Currency, bool) {
 	}
 	h := q.history()
 	out := h.on(q.On, rules)
+	out.Tally = TallyOn(h.dives(), q.On, rules.WithinMonths)
 	for _, day := range h.candidates(q.On, rules) {
 		then := h.on(day, rules)
 		if then.State != out.State || !slices.Equal(then.Causes, out.Causes) {
@@ -96,8 +99,18 @@ func CurrencyOn(q CurrencyQuestion, rules CurrencyRules) (Currency, bool) {
 	return out, true
 }
 
+// StateOn is the part of CurrencyOn that a rule compares: without the day on
+// which it changes and the dives behind it, for questions asked thousands of times.
+func StateOn(q CurrencyQuestion, rules CurrencyRules) (Currency, bool) {
+	if q.Issued.IsZero() || q.On.IsZero() || !slices.Contains(q.Ladder, q.Level) {
+		return Currency{}, false
+	}
+	return q.history().on(q.On, rules), true
+}
+
 // clockEvent is what starts the clocks anew: a dive that counts, or a re-assessment.
 type clockEvent struct {
+	id             string
 	day            calendar.Day
 	dive           bool
 	heals12        bool // a training dive at the level
@@ -121,7 +134,7 @@ func (q CurrencyQuestion) history() history {
 		overhead := d.Zone == ZoneDark || d.Zone == ZoneCavern && q.Level == q.Cavern
 		rung := slices.Index(q.Ladder, d.CountedAs)
 		if training || overhead && rung >= 0 && rung >= level-1 {
-			h.events = append(h.events, clockEvent{day: d.Day, dive: true, heals12: training})
+			h.events = append(h.events, clockEvent{id: d.ID, day: d.Day, dive: true, heals12: training})
 		}
 	}
 	for _, day := range q.Reassessed {
@@ -134,6 +147,15 @@ func (q CurrencyQuestion) history() history {
 		return cmp.Or(a.day.Compare(b.day), -cmp.Compare(a.rank(), b.rank()))
 	})
 	return h
+}
+
+func (h history) dives() (done []Done) {
+	for _, e := range h.events {
+		if e.dive {
+			done = append(done, Done{ID: e.id, Day: e.day})
+		}
+	}
+	return done
 }
 
 func (e clockEvent) rank() int {
@@ -150,7 +172,7 @@ func (e clockEvent) rank() int {
 func (h history) on(day calendar.Day, rules CurrencyRules) Currency {
 	out := Currency{Last: h.issued, Causes: []string{}}
 	for _, e := range h.events {
-		if e.dive && !day.After(e.day.AddMonths(rules.WithinMonths)) {
+		if e.dive && Counts(e.day, day, rules.WithinMonths) {
 			out.Count++
 		}
 		if e.day.After(out.Last) {
@@ -243,7 +265,7 @@ func EndorsementOn(uses []calendar.Day, on calendar.Day, least, withinMonths int
 	slices.SortFunc(past, func(a, b calendar.Day) int { return b.Compare(a) })
 	var out Endorsement
 	for _, u := range past {
-		if !on.After(u.AddMonths(withinMonths)) {
+		if Counts(u, on, withinMonths) {
 			out.Count++
 		}
 	}

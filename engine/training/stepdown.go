@@ -114,6 +114,7 @@ type Visit struct {
 	FirstVisit   bool     `json:"first_visit"`
 	LeaderDives  int      `json:"leader_dives_24_months"`
 	LeaderMay    bool     `json:"leader_may_lead"` // asked only of a first visit; else true
+	Recorded     int      `json:"-"`               // recorded penetrations of that time
 	Usual        *float64 `json:"usual_m"`         // median of the recorded penetrations; nil = too few
 	ShareOfUsual *float64 `json:"half_usual_m"`    // the share of it that is allowed
 	Penetration  string   `json:"penetration"`     // Passes, Refused or NotApplicable
@@ -133,7 +134,7 @@ func JudgeFirstVisit(q VisitQuestion, rules FirstVisitRules) Visit {
 			continue
 		}
 		for _, d := range m.Visits {
-			if past(d) && !q.On.After(d.AddMonths(rules.LeaderMonths)) {
+			if Counts(d, q.On, rules.LeaderMonths) {
 				out.LeaderDives++
 			}
 		}
@@ -141,10 +142,11 @@ func JudgeFirstVisit(q VisitQuestion, rules FirstVisitRules) Visit {
 	out.FirstVisit = len(out.Newcomers) > 0
 	var metres []float64
 	for _, p := range q.Penetrations {
-		if past(p.Day) && !q.On.After(p.Day.AddMonths(rules.MedianMonths)) {
+		if Counts(p.Day, q.On, rules.MedianMonths) {
 			metres = append(metres, p.Metres)
 		}
 	}
+	out.Recorded = len(metres)
 	if len(metres) >= max(1, rules.MedianLeast) && rules.ShareDen > 0 {
 		slices.Sort(metres)
 		n := len(metres)

@@ -172,7 +172,7 @@ func Mask(r *lastlightv1.Report, mayReadHealthOf func(person string) bool) {
 }
 
 // ofTraining are the rules that tell a person's cards, consumption or age.
-var ofTraining = map[string]bool{"diver.card": true, "diver.consumption": true, "diver.minimum_age": true}
+var ofTraining = map[string]bool{"diver.card": true, "diver.consumption": true, "diver.minimum_age": true, "diver.guardian_consent": true, "diver.currency": true, "diver.step_down": true}
 
 // MaskTraining leaves out of a report what somebody's cards, lapses, age and
 // consumption are: a fellow diver reads whether they count, never why.
@@ -248,7 +248,7 @@ func figures(r *engine.Report, n Names) *lastlightv1.DiveFigures {
 	}
 	for _, s := range r.Standings {
 		if d := rows[s.Diver]; d != nil {
-			d.CountsAs, d.CountsBecause = s.CountsAs, s.Because
+			d.CountsAs, d.CountsBecause = s.CountsAs, n.In(s.Because)
 		}
 	}
 	x := r.Route
