@@ -22,8 +22,8 @@ func currencyRules() []Rule {
 			Words: map[string]Words{
 				"ok":          {Says: "{subject}: current at {level}, {observed} that count in {within}, {limit} asked, last on {last}"},
 				"easier":      {Says: "{subject}: at {level} {why}"},
-				"refresher":   {Says: "{subject}: last dive that counts at {level} on {last}, more than {limit} before {day}: refresher, training dives only", Remedy: "a training dive at {level} with an instructor"},
-				"reassess":    {Says: "{subject}: last dive that counts at {level} on {last}, more than {limit} before {day}: re-assessment, training dives only", Remedy: "have the re-assessment done and recorded"},
+				"refresher":   {Says: "{subject}: at {level} nothing that counts for more than {limit} after {observed}: refresher, training dives only", Remedy: "a training dive at {level} with an instructor"},
+				"reassess":    {Says: "{subject}: at {level} nothing that counts for more than {limit} after {observed}: re-assessment, training dives only", Remedy: "have the re-assessment done and recorded"},
 				"no_overhead": {Says: "{subject}: {level} dives no overhead, currency is not asked"},
 			},
 			Check: func(c *Case) []finding.Finding { return c.each(c.currency) },
@@ -175,7 +175,7 @@ func (c *Case) whys(m Member) string {
 		case cause == training.CauseFirstVisit:
 			out = append(out, "first visit here by "+c.newcomers())
 		case cause == training.CauseTrainingOnly && m.Currency != nil:
-			out = append(out, words(string(m.Currency.State))+" due since the last dive that counts, "+m.Currency.Last.String())
+			out = append(out, words(string(m.Currency.State))+" due, too long nothing that counts after "+m.Currency.Since.String())
 		}
 	}
 	return strings.Join(out, "; ")
@@ -217,7 +217,7 @@ func (c *Case) currency(m Member) []finding.Finding {
 		f.Evidence = append(f.Evidence, finding.Evidence{Kind: "dive", ID: id})
 	}
 	gone := func(code string, months int) {
-		f = measured(f, finding.Word("", a.Last.String()), finding.CountOf("", months, "months"))
+		f = measured(f, finding.Word("", a.Since.String()), finding.CountOf("", months, "months"))
 		f.Status, f.Code, f.Path = finding.Refuse, code, at
 		if c.trainingWithInstructor() {
 			f.Status = finding.Note

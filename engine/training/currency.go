@@ -78,6 +78,7 @@ type Currency struct {
 	ChangesOn calendar.Day `json:"changes_on,omitzero"` // next day on which state or causes change with no new dive; none = never
 	ChangesTo State        `json:"changes_to,omitempty"`
 	Tally     Tally        `json:"-"` // the dives behind Count
+	Since     calendar.Day `json:"-"` // the clocks of refresher and re-assessment run from here: Last, or the last before a gap not healed
 }
 
 // CurrencyOn tells how current the diver is (T25). It reports false when the
@@ -181,6 +182,7 @@ func (h history) on(day calendar.Day, rules CurrencyRules) Currency {
 	}
 	out.DaysSince = day.Sub(out.Last)
 	anchor := h.anchor(rules)
+	out.Since = anchor
 	switch {
 	case day.After(anchor.AddMonths(rules.ReassessMonths)):
 		out.State = StateReassessment

@@ -55,9 +55,13 @@ type Person struct {
 	// Days on which the diver said "not diving".
 	Unavailable []*Unavailability `protobuf:"bytes,15,rep,name=unavailable,proto3" json:"unavailable,omitempty"`
 	// The day the diver arrived at the altitude of the coming dives; asked above 300 m.
-	Arrivals      []*AltitudeArrival `protobuf:"bytes,16,rep,name=arrivals,proto3" json:"arrivals,omitempty"`
-	Version       int64              `protobuf:"varint,30,opt,name=version,proto3" json:"version,omitempty"`
-	Archived      bool               `protobuf:"varint,31,opt,name=archived,proto3" json:"archived,omitempty"`
+	Arrivals []*AltitudeArrival `protobuf:"bytes,16,rep,name=arrivals,proto3" json:"arrivals,omitempty"`
+	// Re-assessments: what brings back a diver after a long gap, or into a club
+	// that has no record of earlier dives. Written by a coordinator, the committee
+	// or the welfare officer, not by the diver.
+	Reassessments []*Reassessment `protobuf:"bytes,17,rep,name=reassessments,proto3" json:"reassessments,omitempty"`
+	Version       int64           `protobuf:"varint,30,opt,name=version,proto3" json:"version,omitempty"`
+	Archived      bool            `protobuf:"varint,31,opt,name=archived,proto3" json:"archived,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -204,6 +208,13 @@ func (x *Person) GetArrivals() []*AltitudeArrival {
 	return nil
 }
 
+func (x *Person) GetReassessments() []*Reassessment {
+	if x != nil {
+		return x.Reassessments
+	}
+	return nil
+}
+
 func (x *Person) GetVersion() int64 {
 	if x != nil {
 		return x.Version
@@ -216,6 +227,61 @@ func (x *Person) GetArchived() bool {
 		return x.Archived
 	}
 	return false
+}
+
+// Somebody has dived with the diver and says that they still dive at their level.
+type Reassessment struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// YYYY-MM-DD, not in the future.
+	Day string `protobuf:"bytes,1,opt,name=day,proto3" json:"day,omitempty"`
+	// Person id of who assessed; never the diver.
+	AssessedBy    string `protobuf:"bytes,2,opt,name=assessed_by,json=assessedBy,proto3" json:"assessed_by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Reassessment) Reset() {
+	*x = Reassessment{}
+	mi := &file_lastlight_v1_roster_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Reassessment) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Reassessment) ProtoMessage() {}
+
+func (x *Reassessment) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_roster_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Reassessment.ProtoReflect.Descriptor instead.
+func (*Reassessment) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Reassessment) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *Reassessment) GetAssessedBy() string {
+	if x != nil {
+		return x.AssessedBy
+	}
+	return ""
 }
 
 // A training card: a level of the ladder or an endorsement.
@@ -246,7 +312,7 @@ type Card struct {
 
 func (x *Card) Reset() {
 	*x = Card{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[1]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -258,7 +324,7 @@ func (x *Card) String() string {
 func (*Card) ProtoMessage() {}
 
 func (x *Card) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[1]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -271,7 +337,7 @@ func (x *Card) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Card.ProtoReflect.Descriptor instead.
 func (*Card) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{1}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Card) GetId() string {
@@ -382,7 +448,7 @@ type MedicalStatus struct {
 
 func (x *MedicalStatus) Reset() {
 	*x = MedicalStatus{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[2]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -394,7 +460,7 @@ func (x *MedicalStatus) String() string {
 func (*MedicalStatus) ProtoMessage() {}
 
 func (x *MedicalStatus) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[2]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -407,7 +473,7 @@ func (x *MedicalStatus) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MedicalStatus.ProtoReflect.Descriptor instead.
 func (*MedicalStatus) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{2}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *MedicalStatus) GetExaminedDay() string {
@@ -477,7 +543,7 @@ type EmergencyContact struct {
 
 func (x *EmergencyContact) Reset() {
 	*x = EmergencyContact{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[3]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -489,7 +555,7 @@ func (x *EmergencyContact) String() string {
 func (*EmergencyContact) ProtoMessage() {}
 
 func (x *EmergencyContact) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[3]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -502,7 +568,7 @@ func (x *EmergencyContact) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EmergencyContact.ProtoReflect.Descriptor instead.
 func (*EmergencyContact) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{3}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *EmergencyContact) GetFullName() string {
@@ -536,7 +602,7 @@ type Unavailability struct {
 
 func (x *Unavailability) Reset() {
 	*x = Unavailability{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[4]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -548,7 +614,7 @@ func (x *Unavailability) String() string {
 func (*Unavailability) ProtoMessage() {}
 
 func (x *Unavailability) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[4]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -561,7 +627,7 @@ func (x *Unavailability) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Unavailability.ProtoReflect.Descriptor instead.
 func (*Unavailability) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{4}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Unavailability) GetFromDay() string {
@@ -588,7 +654,7 @@ type AltitudeArrival struct {
 
 func (x *AltitudeArrival) Reset() {
 	*x = AltitudeArrival{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[5]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -600,7 +666,7 @@ func (x *AltitudeArrival) String() string {
 func (*AltitudeArrival) ProtoMessage() {}
 
 func (x *AltitudeArrival) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[5]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -613,7 +679,7 @@ func (x *AltitudeArrival) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AltitudeArrival.ProtoReflect.Descriptor instead.
 func (*AltitudeArrival) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{5}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *AltitudeArrival) GetSite() string {
@@ -650,7 +716,7 @@ type GoodToGo struct {
 
 func (x *GoodToGo) Reset() {
 	*x = GoodToGo{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[6]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -662,7 +728,7 @@ func (x *GoodToGo) String() string {
 func (*GoodToGo) ProtoMessage() {}
 
 func (x *GoodToGo) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[6]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -675,7 +741,7 @@ func (x *GoodToGo) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GoodToGo.ProtoReflect.Descriptor instead.
 func (*GoodToGo) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{6}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *GoodToGo) GetPerson() string {
@@ -756,7 +822,7 @@ type GoodToGoLine struct {
 
 func (x *GoodToGoLine) Reset() {
 	*x = GoodToGoLine{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[7]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -768,7 +834,7 @@ func (x *GoodToGoLine) String() string {
 func (*GoodToGoLine) ProtoMessage() {}
 
 func (x *GoodToGoLine) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[7]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -781,7 +847,7 @@ func (x *GoodToGoLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GoodToGoLine.ProtoReflect.Descriptor instead.
 func (*GoodToGoLine) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{7}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *GoodToGoLine) GetSign() string {
@@ -829,7 +895,7 @@ type CreatePersonRequest struct {
 
 func (x *CreatePersonRequest) Reset() {
 	*x = CreatePersonRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[8]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -841,7 +907,7 @@ func (x *CreatePersonRequest) String() string {
 func (*CreatePersonRequest) ProtoMessage() {}
 
 func (x *CreatePersonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[8]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -854,7 +920,7 @@ func (x *CreatePersonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreatePersonRequest.ProtoReflect.Descriptor instead.
 func (*CreatePersonRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{8}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *CreatePersonRequest) GetPerson() *Person {
@@ -880,7 +946,7 @@ type GetPersonRequest struct {
 
 func (x *GetPersonRequest) Reset() {
 	*x = GetPersonRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[9]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -892,7 +958,7 @@ func (x *GetPersonRequest) String() string {
 func (*GetPersonRequest) ProtoMessage() {}
 
 func (x *GetPersonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[9]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -905,7 +971,7 @@ func (x *GetPersonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPersonRequest.ProtoReflect.Descriptor instead.
 func (*GetPersonRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{9}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *GetPersonRequest) GetId() string {
@@ -928,7 +994,7 @@ type ListPeopleRequest struct {
 
 func (x *ListPeopleRequest) Reset() {
 	*x = ListPeopleRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[10]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -940,7 +1006,7 @@ func (x *ListPeopleRequest) String() string {
 func (*ListPeopleRequest) ProtoMessage() {}
 
 func (x *ListPeopleRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[10]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -953,7 +1019,7 @@ func (x *ListPeopleRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPeopleRequest.ProtoReflect.Descriptor instead.
 func (*ListPeopleRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{10}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ListPeopleRequest) GetPageSize() int32 {
@@ -1001,7 +1067,7 @@ type ListPeopleResponse struct {
 
 func (x *ListPeopleResponse) Reset() {
 	*x = ListPeopleResponse{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[11]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1013,7 +1079,7 @@ func (x *ListPeopleResponse) String() string {
 func (*ListPeopleResponse) ProtoMessage() {}
 
 func (x *ListPeopleResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[11]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1026,7 +1092,7 @@ func (x *ListPeopleResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPeopleResponse.ProtoReflect.Descriptor instead.
 func (*ListPeopleResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{11}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ListPeopleResponse) GetPeople() []*Person {
@@ -1054,7 +1120,7 @@ type UpdatePersonRequest struct {
 
 func (x *UpdatePersonRequest) Reset() {
 	*x = UpdatePersonRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[12]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1066,7 +1132,7 @@ func (x *UpdatePersonRequest) String() string {
 func (*UpdatePersonRequest) ProtoMessage() {}
 
 func (x *UpdatePersonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[12]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1079,7 +1145,7 @@ func (x *UpdatePersonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdatePersonRequest.ProtoReflect.Descriptor instead.
 func (*UpdatePersonRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{12}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *UpdatePersonRequest) GetPerson() *Person {
@@ -1113,7 +1179,7 @@ type ArchivePersonRequest struct {
 
 func (x *ArchivePersonRequest) Reset() {
 	*x = ArchivePersonRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[13]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1125,7 +1191,7 @@ func (x *ArchivePersonRequest) String() string {
 func (*ArchivePersonRequest) ProtoMessage() {}
 
 func (x *ArchivePersonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[13]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1138,7 +1204,7 @@ func (x *ArchivePersonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ArchivePersonRequest.ProtoReflect.Descriptor instead.
 func (*ArchivePersonRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{13}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ArchivePersonRequest) GetId() string {
@@ -1168,7 +1234,7 @@ type RecordCardSeenRequest struct {
 
 func (x *RecordCardSeenRequest) Reset() {
 	*x = RecordCardSeenRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[14]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1180,7 +1246,7 @@ func (x *RecordCardSeenRequest) String() string {
 func (*RecordCardSeenRequest) ProtoMessage() {}
 
 func (x *RecordCardSeenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[14]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1193,7 +1259,7 @@ func (x *RecordCardSeenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordCardSeenRequest.ProtoReflect.Descriptor instead.
 func (*RecordCardSeenRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{14}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *RecordCardSeenRequest) GetPerson() string {
@@ -1236,7 +1302,7 @@ type RevokeCardRequest struct {
 
 func (x *RevokeCardRequest) Reset() {
 	*x = RevokeCardRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[15]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1248,7 +1314,7 @@ func (x *RevokeCardRequest) String() string {
 func (*RevokeCardRequest) ProtoMessage() {}
 
 func (x *RevokeCardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[15]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1261,7 +1327,7 @@ func (x *RevokeCardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokeCardRequest.ProtoReflect.Descriptor instead.
 func (*RevokeCardRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{15}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *RevokeCardRequest) GetPerson() string {
@@ -1303,7 +1369,7 @@ type SetMedicalStatusRequest struct {
 
 func (x *SetMedicalStatusRequest) Reset() {
 	*x = SetMedicalStatusRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[16]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1315,7 +1381,7 @@ func (x *SetMedicalStatusRequest) String() string {
 func (*SetMedicalStatusRequest) ProtoMessage() {}
 
 func (x *SetMedicalStatusRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[16]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1328,7 +1394,7 @@ func (x *SetMedicalStatusRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetMedicalStatusRequest.ProtoReflect.Descriptor instead.
 func (*SetMedicalStatusRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{16}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *SetMedicalStatusRequest) GetPerson() string {
@@ -1366,7 +1432,7 @@ type SetAvailabilityRequest struct {
 
 func (x *SetAvailabilityRequest) Reset() {
 	*x = SetAvailabilityRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[17]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1378,7 +1444,7 @@ func (x *SetAvailabilityRequest) String() string {
 func (*SetAvailabilityRequest) ProtoMessage() {}
 
 func (x *SetAvailabilityRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[17]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1391,7 +1457,7 @@ func (x *SetAvailabilityRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetAvailabilityRequest.ProtoReflect.Descriptor instead.
 func (*SetAvailabilityRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{17}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *SetAvailabilityRequest) GetPerson() string {
@@ -1444,7 +1510,7 @@ type CheckGoodToGoRequest struct {
 
 func (x *CheckGoodToGoRequest) Reset() {
 	*x = CheckGoodToGoRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[18]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1456,7 +1522,7 @@ func (x *CheckGoodToGoRequest) String() string {
 func (*CheckGoodToGoRequest) ProtoMessage() {}
 
 func (x *CheckGoodToGoRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[18]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1469,7 +1535,7 @@ func (x *CheckGoodToGoRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckGoodToGoRequest.ProtoReflect.Descriptor instead.
 func (*CheckGoodToGoRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{18}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *CheckGoodToGoRequest) GetPerson() string {
@@ -1504,7 +1570,7 @@ var File_lastlight_v1_roster_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_roster_proto_rawDesc = "" +
 	"\n" +
-	"\x19lastlight/v1/roster.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\x96\b\n" +
+	"\x19lastlight/v1/roster.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\xe2\b\n" +
 	"\x06Person\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12&\n" +
 	"\tfull_name\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\bfullName\x12&\n" +
@@ -1523,7 +1589,8 @@ const file_lastlight_v1_roster_proto_rawDesc = "" +
 	"\bguardian\x18\r \x01(\tB\a\xbaH\x04r\x02\x18?R\bguardian\x12O\n" +
 	"\x13guardian_consent_to\x18\x0e \x01(\tB\x1a\xbaH\x17r\x152\x13^\\d{4}-\\d{2}-\\d{2}$H\x03R\x11guardianConsentTo\x88\x01\x01\x12I\n" +
 	"\vunavailable\x18\x0f \x03(\v2\x1c.lastlight.v1.UnavailabilityB\t\xbaH\x06\x92\x01\x03\x10\x90\x03R\vunavailable\x12C\n" +
-	"\barrivals\x18\x10 \x03(\v2\x1d.lastlight.v1.AltitudeArrivalB\b\xbaH\x05\x92\x01\x02\x10<R\barrivals\x12\x1e\n" +
+	"\barrivals\x18\x10 \x03(\v2\x1d.lastlight.v1.AltitudeArrivalB\b\xbaH\x05\x92\x01\x02\x10<R\barrivals\x12J\n" +
+	"\rreassessments\x18\x11 \x03(\v2\x1a.lastlight.v1.ReassessmentB\b\xbaH\x05\x92\x01\x02\x10(R\rreassessments\x12\x1e\n" +
 	"\aversion\x18\x1e \x01(\x03B\x04\xf0\xc7\x18\x01R\aversion\x12 \n" +
 	"\barchived\x18\x1f \x01(\bB\x04\xf0\xc7\x18\x01R\barchivedB\f\n" +
 	"\n" +
@@ -1532,7 +1599,11 @@ const file_lastlight_v1_roster_proto_rawDesc = "" +
 	"\b_medicalB\f\n" +
 	"\n" +
 	"_telephoneB\x16\n" +
-	"\x14_guardian_consent_to\"\xfc\x04\n" +
+	"\x14_guardian_consent_to\"h\n" +
+	"\fReassessment\x12,\n" +
+	"\x03day\x18\x01 \x01(\tB\x1a\xbaH\x17r\x152\x13^\\d{4}-\\d{2}-\\d{2}$R\x03day\x12*\n" +
+	"\vassessed_by\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18?R\n" +
+	"assessedBy\"\xfc\x04\n" +
 	"\x04Card\x120\n" +
 	"\x02id\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x02id\x12\x1d\n" +
 	"\x05level\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\x05level\x12)\n" +
@@ -1674,76 +1745,78 @@ func file_lastlight_v1_roster_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_roster_proto_rawDescData
 }
 
-var file_lastlight_v1_roster_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_lastlight_v1_roster_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
 var file_lastlight_v1_roster_proto_goTypes = []any{
 	(*Person)(nil),                  // 0: lastlight.v1.Person
-	(*Card)(nil),                    // 1: lastlight.v1.Card
-	(*MedicalStatus)(nil),           // 2: lastlight.v1.MedicalStatus
-	(*EmergencyContact)(nil),        // 3: lastlight.v1.EmergencyContact
-	(*Unavailability)(nil),          // 4: lastlight.v1.Unavailability
-	(*AltitudeArrival)(nil),         // 5: lastlight.v1.AltitudeArrival
-	(*GoodToGo)(nil),                // 6: lastlight.v1.GoodToGo
-	(*GoodToGoLine)(nil),            // 7: lastlight.v1.GoodToGoLine
-	(*CreatePersonRequest)(nil),     // 8: lastlight.v1.CreatePersonRequest
-	(*GetPersonRequest)(nil),        // 9: lastlight.v1.GetPersonRequest
-	(*ListPeopleRequest)(nil),       // 10: lastlight.v1.ListPeopleRequest
-	(*ListPeopleResponse)(nil),      // 11: lastlight.v1.ListPeopleResponse
-	(*UpdatePersonRequest)(nil),     // 12: lastlight.v1.UpdatePersonRequest
-	(*ArchivePersonRequest)(nil),    // 13: lastlight.v1.ArchivePersonRequest
-	(*RecordCardSeenRequest)(nil),   // 14: lastlight.v1.RecordCardSeenRequest
-	(*RevokeCardRequest)(nil),       // 15: lastlight.v1.RevokeCardRequest
-	(*SetMedicalStatusRequest)(nil), // 16: lastlight.v1.SetMedicalStatusRequest
-	(*SetAvailabilityRequest)(nil),  // 17: lastlight.v1.SetAvailabilityRequest
-	(*CheckGoodToGoRequest)(nil),    // 18: lastlight.v1.CheckGoodToGoRequest
-	(*SurfaceRate)(nil),             // 19: lastlight.v1.SurfaceRate
-	(*timestamppb.Timestamp)(nil),   // 20: google.protobuf.Timestamp
-	(*Finding)(nil),                 // 21: lastlight.v1.Finding
+	(*Reassessment)(nil),            // 1: lastlight.v1.Reassessment
+	(*Card)(nil),                    // 2: lastlight.v1.Card
+	(*MedicalStatus)(nil),           // 3: lastlight.v1.MedicalStatus
+	(*EmergencyContact)(nil),        // 4: lastlight.v1.EmergencyContact
+	(*Unavailability)(nil),          // 5: lastlight.v1.Unavailability
+	(*AltitudeArrival)(nil),         // 6: lastlight.v1.AltitudeArrival
+	(*GoodToGo)(nil),                // 7: lastlight.v1.GoodToGo
+	(*GoodToGoLine)(nil),            // 8: lastlight.v1.GoodToGoLine
+	(*CreatePersonRequest)(nil),     // 9: lastlight.v1.CreatePersonRequest
+	(*GetPersonRequest)(nil),        // 10: lastlight.v1.GetPersonRequest
+	(*ListPeopleRequest)(nil),       // 11: lastlight.v1.ListPeopleRequest
+	(*ListPeopleResponse)(nil),      // 12: lastlight.v1.ListPeopleResponse
+	(*UpdatePersonRequest)(nil),     // 13: lastlight.v1.UpdatePersonRequest
+	(*ArchivePersonRequest)(nil),    // 14: lastlight.v1.ArchivePersonRequest
+	(*RecordCardSeenRequest)(nil),   // 15: lastlight.v1.RecordCardSeenRequest
+	(*RevokeCardRequest)(nil),       // 16: lastlight.v1.RevokeCardRequest
+	(*SetMedicalStatusRequest)(nil), // 17: lastlight.v1.SetMedicalStatusRequest
+	(*SetAvailabilityRequest)(nil),  // 18: lastlight.v1.SetAvailabilityRequest
+	(*CheckGoodToGoRequest)(nil),    // 19: lastlight.v1.CheckGoodToGoRequest
+	(*SurfaceRate)(nil),             // 20: lastlight.v1.SurfaceRate
+	(*timestamppb.Timestamp)(nil),   // 21: google.protobuf.Timestamp
+	(*Finding)(nil),                 // 22: lastlight.v1.Finding
 }
 var file_lastlight_v1_roster_proto_depIdxs = []int32{
-	1,  // 0: lastlight.v1.Person.cards:type_name -> lastlight.v1.Card
-	19, // 1: lastlight.v1.Person.consumption:type_name -> lastlight.v1.SurfaceRate
-	19, // 2: lastlight.v1.Person.worst_consumption:type_name -> lastlight.v1.SurfaceRate
-	2,  // 3: lastlight.v1.Person.medical:type_name -> lastlight.v1.MedicalStatus
-	3,  // 4: lastlight.v1.Person.emergency_contacts:type_name -> lastlight.v1.EmergencyContact
-	4,  // 5: lastlight.v1.Person.unavailable:type_name -> lastlight.v1.Unavailability
-	5,  // 6: lastlight.v1.Person.arrivals:type_name -> lastlight.v1.AltitudeArrival
-	20, // 7: lastlight.v1.Card.seen_at:type_name -> google.protobuf.Timestamp
-	20, // 8: lastlight.v1.Card.revoked_at:type_name -> google.protobuf.Timestamp
-	20, // 9: lastlight.v1.MedicalStatus.suspended_at:type_name -> google.protobuf.Timestamp
-	20, // 10: lastlight.v1.MedicalStatus.cleared_at:type_name -> google.protobuf.Timestamp
-	20, // 11: lastlight.v1.AltitudeArrival.arrived_at:type_name -> google.protobuf.Timestamp
-	7,  // 12: lastlight.v1.GoodToGo.lines:type_name -> lastlight.v1.GoodToGoLine
-	21, // 13: lastlight.v1.GoodToGoLine.finding:type_name -> lastlight.v1.Finding
-	0,  // 14: lastlight.v1.CreatePersonRequest.person:type_name -> lastlight.v1.Person
-	0,  // 15: lastlight.v1.ListPeopleResponse.people:type_name -> lastlight.v1.Person
-	0,  // 16: lastlight.v1.UpdatePersonRequest.person:type_name -> lastlight.v1.Person
-	20, // 17: lastlight.v1.RecordCardSeenRequest.seen_at:type_name -> google.protobuf.Timestamp
-	2,  // 18: lastlight.v1.SetMedicalStatusRequest.medical:type_name -> lastlight.v1.MedicalStatus
-	8,  // 19: lastlight.v1.RosterService.CreatePerson:input_type -> lastlight.v1.CreatePersonRequest
-	9,  // 20: lastlight.v1.RosterService.GetPerson:input_type -> lastlight.v1.GetPersonRequest
-	10, // 21: lastlight.v1.RosterService.ListPeople:input_type -> lastlight.v1.ListPeopleRequest
-	12, // 22: lastlight.v1.RosterService.UpdatePerson:input_type -> lastlight.v1.UpdatePersonRequest
-	13, // 23: lastlight.v1.RosterService.ArchivePerson:input_type -> lastlight.v1.ArchivePersonRequest
-	14, // 24: lastlight.v1.RosterService.RecordCardSeen:input_type -> lastlight.v1.RecordCardSeenRequest
-	15, // 25: lastlight.v1.RosterService.RevokeCard:input_type -> lastlight.v1.RevokeCardRequest
-	16, // 26: lastlight.v1.RosterService.SetMedicalStatus:input_type -> lastlight.v1.SetMedicalStatusRequest
-	17, // 27: lastlight.v1.RosterService.SetAvailability:input_type -> lastlight.v1.SetAvailabilityRequest
-	18, // 28: lastlight.v1.RosterService.CheckGoodToGo:input_type -> lastlight.v1.CheckGoodToGoRequest
-	0,  // 29: lastlight.v1.RosterService.CreatePerson:output_type -> lastlight.v1.Person
-	0,  // 30: lastlight.v1.RosterService.GetPerson:output_type -> lastlight.v1.Person
-	11, // 31: lastlight.v1.RosterService.ListPeople:output_type -> lastlight.v1.ListPeopleResponse
-	0,  // 32: lastlight.v1.RosterService.UpdatePerson:output_type -> lastlight.v1.Person
-	0,  // 33: lastlight.v1.RosterService.ArchivePerson:output_type -> lastlight.v1.Person
-	0,  // 34: lastlight.v1.RosterService.RecordCardSeen:output_type -> lastlight.v1.Person
-	0,  // 35: lastlight.v1.RosterService.RevokeCard:output_type -> lastlight.v1.Person
-	0,  // 36: lastlight.v1.RosterService.SetMedicalStatus:output_type -> lastlight.v1.Person
-	0,  // 37: lastlight.v1.RosterService.SetAvailability:output_type -> lastlight.v1.Person
-	6,  // 38: lastlight.v1.RosterService.CheckGoodToGo:output_type -> lastlight.v1.GoodToGo
-	29, // [29:39] is the sub-list for method output_type
-	19, // [19:29] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	2,  // 0: lastlight.v1.Person.cards:type_name -> lastlight.v1.Card
+	20, // 1: lastlight.v1.Person.consumption:type_name -> lastlight.v1.SurfaceRate
+	20, // 2: lastlight.v1.Person.worst_consumption:type_name -> lastlight.v1.SurfaceRate
+	3,  // 3: lastlight.v1.Person.medical:type_name -> lastlight.v1.MedicalStatus
+	4,  // 4: lastlight.v1.Person.emergency_contacts:type_name -> lastlight.v1.EmergencyContact
+	5,  // 5: lastlight.v1.Person.unavailable:type_name -> lastlight.v1.Unavailability
+	6,  // 6: lastlight.v1.Person.arrivals:type_name -> lastlight.v1.AltitudeArrival
+	1,  // 7: lastlight.v1.Person.reassessments:type_name -> lastlight.v1.Reassessment
+	21, // 8: lastlight.v1.Card.seen_at:type_name -> google.protobuf.Timestamp
+	21, // 9: lastlight.v1.Card.revoked_at:type_name -> google.protobuf.Timestamp
+	21, // 10: lastlight.v1.MedicalStatus.suspended_at:type_name -> google.protobuf.Timestamp
+	21, // 11: lastlight.v1.MedicalStatus.cleared_at:type_name -> google.protobuf.Timestamp
+	21, // 12: lastlight.v1.AltitudeArrival.arrived_at:type_name -> google.protobuf.Timestamp
+	8,  // 13: lastlight.v1.GoodToGo.lines:type_name -> lastlight.v1.GoodToGoLine
+	22, // 14: lastlight.v1.GoodToGoLine.finding:type_name -> lastlight.v1.Finding
+	0,  // 15: lastlight.v1.CreatePersonRequest.person:type_name -> lastlight.v1.Person
+	0,  // 16: lastlight.v1.ListPeopleResponse.people:type_name -> lastlight.v1.Person
+	0,  // 17: lastlight.v1.UpdatePersonRequest.person:type_name -> lastlight.v1.Person
+	21, // 18: lastlight.v1.RecordCardSeenRequest.seen_at:type_name -> google.protobuf.Timestamp
+	3,  // 19: lastlight.v1.SetMedicalStatusRequest.medical:type_name -> lastlight.v1.MedicalStatus
+	9,  // 20: lastlight.v1.RosterService.CreatePerson:input_type -> lastlight.v1.CreatePersonRequest
+	10, // 21: lastlight.v1.RosterService.GetPerson:input_type -> lastlight.v1.GetPersonRequest
+	11, // 22: lastlight.v1.RosterService.ListPeople:input_type -> lastlight.v1.ListPeopleRequest
+	13, // 23: lastlight.v1.RosterService.UpdatePerson:input_type -> lastlight.v1.UpdatePersonRequest
+	14, // 24: lastlight.v1.RosterService.ArchivePerson:input_type -> lastlight.v1.ArchivePersonRequest
+	15, // 25: lastlight.v1.RosterService.RecordCardSeen:input_type -> lastlight.v1.RecordCardSeenRequest
+	16, // 26: lastlight.v1.RosterService.RevokeCard:input_type -> lastlight.v1.RevokeCardRequest
+	17, // 27: lastlight.v1.RosterService.SetMedicalStatus:input_type -> lastlight.v1.SetMedicalStatusRequest
+	18, // 28: lastlight.v1.RosterService.SetAvailability:input_type -> lastlight.v1.SetAvailabilityRequest
+	19, // 29: lastlight.v1.RosterService.CheckGoodToGo:input_type -> lastlight.v1.CheckGoodToGoRequest
+	0,  // 30: lastlight.v1.RosterService.CreatePerson:output_type -> lastlight.v1.Person
+	0,  // 31: lastlight.v1.RosterService.GetPerson:output_type -> lastlight.v1.Person
+	12, // 32: lastlight.v1.RosterService.ListPeople:output_type -> lastlight.v1.ListPeopleResponse
+	0,  // 33: lastlight.v1.RosterService.UpdatePerson:output_type -> lastlight.v1.Person
+	0,  // 34: lastlight.v1.RosterService.ArchivePerson:output_type -> lastlight.v1.Person
+	0,  // 35: lastlight.v1.RosterService.RecordCardSeen:output_type -> lastlight.v1.Person
+	0,  // 36: lastlight.v1.RosterService.RevokeCard:output_type -> lastlight.v1.Person
+	0,  // 37: lastlight.v1.RosterService.SetMedicalStatus:output_type -> lastlight.v1.Person
+	0,  // 38: lastlight.v1.RosterService.SetAvailability:output_type -> lastlight.v1.Person
+	7,  // 39: lastlight.v1.RosterService.CheckGoodToGo:output_type -> lastlight.v1.GoodToGo
+	30, // [30:40] is the sub-list for method output_type
+	20, // [20:30] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_roster_proto_init() }
@@ -1755,15 +1828,15 @@ func file_lastlight_v1_roster_proto_init() {
 	file_lastlight_v1_report_proto_init()
 	file_lastlight_v1_values_proto_init()
 	file_lastlight_v1_roster_proto_msgTypes[0].OneofWrappers = []any{}
-	file_lastlight_v1_roster_proto_msgTypes[1].OneofWrappers = []any{}
 	file_lastlight_v1_roster_proto_msgTypes[2].OneofWrappers = []any{}
+	file_lastlight_v1_roster_proto_msgTypes[3].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_roster_proto_rawDesc), len(file_lastlight_v1_roster_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   19,
+			NumMessages:   20,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

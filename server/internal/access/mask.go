@@ -31,7 +31,7 @@ func MaskPerson(c *Caller, s Subject, p *lastlightv1.Person) bool {
 		p.EmergencyContacts = nil
 	}
 	if !c.Sees(Training, s) {
-		p.Cards, p.Consumption, p.WorstConsumption = nil, nil, nil
+		p.Cards, p.Consumption, p.WorstConsumption, p.Reassessments = nil, nil, nil, nil
 	}
 	if !c.Sees(CardNumber, s) {
 		for _, card := range p.Cards {

@@ -198,7 +198,7 @@ func (d *Desk) enter(ctx context.Context, tx *store.Tx, s store.PlanState, r *ru
 	for _, m := range p.Team {
 		start := measured.MainsBar[m.Person]
 		dive.Divers = append(dive.Divers, &lastlightv1.DiveDiver{
-			Person: m.Person, Mains: m.Mains, Gas: m.Gas, OtherGases: carriedGases(m), CountedAs: standing[m.Person],
+			Person: m.Person, Mains: m.Mains, Gas: m.Gas, OtherGases: carriedGases(m), CountedAs: standing[m.Person], Used: used(m, r.records), Instructor: r.instructs(p, m.Person),
 			StartPressure: &lastlightv1.Pressure{Unit: &lastlightv1.Pressure_Bar{Bar: start}},
 		})
 	}
@@ -207,6 +207,36 @@ func (d *Desk) enter(ctx context.Context, tx *store.Tx, s store.PlanState, r *ru
 		return nil, fault.NotInState("watch", p.Id, "without deadlines", "a dive whose ETO can be told")
 	}
 	return dive, tx.OpenWatch(ctx, dive, times, shown.Dive)
+}
+
+// used are the endorsements a diver uses on the dive as planned: what counts
+// for them later is what was carried, not what was typed.
+func used(m *lastlightv1.PlanDiver, r *facts.Records) []string {
+	var out []string
+	if slices.ContainsFunc(m.Stages, func(s *lastlightv1.PlanStage) bool { return s.Kind != "deco" }) {
+		out = append(out, "STAGE")
+	}
+	for _, e := range r.Equipment {
+		if e.Kind == "scooter" && slices.Contains(m.Equipment, e.Id) {
+			out = append(out, "DPV")
+			break
+		}
+	}
+	if m.Rebreather {
+		out = append(out, "REBREATHER")
+	}
+	return out
+}
+
+// instructs tells whether the person acts as instructor: on a training dive,
+// whoever's INSTRUCTOR endorsement counts.
+func (r *run) instructs(p *lastlightv1.Plan, person string) bool {
+	if p.Kind != "training" {
+		return false
+	}
+	return slices.ContainsFunc(r.report.Standings, func(s engine.Standing) bool {
+		return r.names.ID(s.Diver) == person && slices.Contains(s.Endorsed, "INSTRUCTOR")
+	})
 }
 
 // SeenOut is cover's word that a diver is out; said twice it is said once.

@@ -25,6 +25,9 @@ func (c converter) diver(p Person, zone calendar.Zone) (facts.Diver, error) {
 		return d, err
 	}
 	d.Medical = m
+	for _, a := range r.Reassessments {
+		d.Reassessed = append(d.Reassessed, day(a.Day))
+	}
 	for _, u := range r.Unavailable {
 		d.NotDiving = append(d.NotDiving, facts.Absence{From: day(u.FromDay), To: day(u.ToDay)})
 	}
@@ -90,13 +93,17 @@ func (c converter) pastDive(d PastDive, person string) (facts.PastDive, error) {
 		return facts.PastDive{}, fmt.Errorf("dive %s: %w", d.ID, err)
 	}
 	out := facts.PastDive{
-		ID: d.ID, Site: d.Site, Entry: entry, Out: instant(d.OutAt), SignedOut: instant(d.OutAt), EntryDay: on, Zone: zoneWords[d.Zone],
+		ID: d.ID, Site: d.Site, Entry: entry, Out: instant(d.OutAt), EntryDay: on, Zone: zoneWords[d.Zone],
 		CountedAs: d.CountedAs, Instructor: d.Instructor, Uses: d.Used, PenetrationM: d.PenetrationM, MaxDepthM: d.MaxDepthM, Open: !d.Closed, Version: d.Version,
 	}
 	if d.Record != nil {
 		whole(&out, d, person)
 	}
-	if d.Kind == string(facts.Training) {
+	if d.Closed {
+		out.SignedOut = out.Out
+	}
+	// Who taught was not taught.
+	if d.Kind == string(facts.Training) && d.Taught && !d.Instructor {
 		out.TrainingAs = d.TaughtLevel
 	}
 	return out, nil

@@ -16,6 +16,7 @@ type PersonRecords struct {
 	PolicyID   string
 	Policy     policy.Policy
 	Person     *lastlightv1.Person
+	Dives      []PastDive
 	Cylinders  []Cylinder        // the person's own
 	Equipment  []Equipment       // the person's own
 	Site       *lastlightv1.Site // nil: no site asked about
@@ -30,7 +31,7 @@ func Ready(r *PersonRecords, day string, now time.Time, load ZoneLoader) (engine
 	in := engine.ReadyInput{PolicyVersion: r.PolicyID, Policy: r.Policy}
 	if r.Site != nil {
 		grade := int(r.Site.Grade)
-		name, in.SiteName, in.SiteGrade = r.Site.TimeZone, r.Site.Title, &grade
+		name, in.SiteID, in.SiteName, in.SiteGrade = r.Site.TimeZone, r.Site.Id, r.Site.Title, &grade
 	}
 	c := converter{
 		r:    &Records{Policy: r.Policy, Plan: &lastlightv1.Plan{PlannedEntry: timestamppb.New(now)}, Pseudonyms: r.Pseudonyms},
@@ -48,7 +49,7 @@ func Ready(r *PersonRecords, day string, now time.Time, load ZoneLoader) (engine
 	} else if in.Day, err = calendar.ParseDay(day); err != nil {
 		return in, err
 	}
-	if in.Diver, err = c.diver(Person{Record: r.Person}, zone); err != nil {
+	if in.Diver, err = c.diver(Person{Record: r.Person, Dives: r.Dives}, zone); err != nil {
 		return in, err
 	}
 	for _, cyl := range r.Cylinders {

@@ -38,7 +38,9 @@ type Records struct {
 
 	// SiteDives are closed dives of the site in the days before, with all their divers.
 	SiteDives []*lastlightv1.Dive
-	Bookings  []Booking
+	// Penetrations are those of closed dives of the site, as far back as the policy's median looks; oldest first.
+	Penetrations []Penetration
+	Bookings     []Booking
 
 	// Pseudonyms of everybody named anywhere above, by person id.
 	Pseudonyms map[string]string
@@ -60,6 +62,7 @@ type PastDive struct {
 	Zone         string
 	EnteredAt    time.Time
 	OutAt        time.Time
+	Taught       bool // an instructor was in the team
 	CountedAs    string
 	Instructor   bool
 	Used         []string
@@ -71,6 +74,13 @@ type PastDive struct {
 	// Of dives that may still count for tissues; nil of older ones.
 	Record *lastlightv1.Dive
 	Place  *lastlightv1.Site // its site: surface pressure and water
+}
+
+// Penetration is how far in one closed dive of a site went.
+type Penetration struct {
+	Dive      string
+	EnteredAt time.Time
+	Metres    float64
 }
 
 // Cylinder is one cylinder with what was done to it.

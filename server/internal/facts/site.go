@@ -1,6 +1,7 @@
 package facts
 
 import (
+	"fmt"
 	"slices"
 	"sort"
 	"strconv"
@@ -54,6 +55,13 @@ func (c converter) site(zones []calendar.Zone) (facts.Site, error) {
 		for _, o := range r.OpeningsSeenOpen {
 			out.Openings = append(out.Openings, facts.Sighting{Station: o, At: stamp(r.ReadAt), By: c.pseudonym(r.ReadBy)})
 		}
+	}
+	for _, p := range c.r.Penetrations {
+		on, err := zones[0].Day(instant(p.EnteredAt))
+		if err != nil {
+			return out, fmt.Errorf("dive %s: %w", p.Dive, err)
+		}
+		out.Penetrations = append(out.Penetrations, facts.Penetration{Dive: p.Dive, Day: on, Metres: p.Metres})
 	}
 	for _, d := range c.r.SiteDives {
 		for _, o := range d.OpeningsSeenOpen {

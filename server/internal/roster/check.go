@@ -33,6 +33,13 @@ func Check(p *fault.Problems, m *lastlightv1.Person, inForce *policy.Policy, tod
 		}
 		checkCard(p, i, c, inForce, today, born)
 	}
+	for i, a := range m.Reassessments {
+		at := fmt.Sprintf("reassessments[%d].", i)
+		dates.Past(p, at+"day", a.Day, today)
+		if a.AssessedBy == m.Id {
+			p.Add(at+"assessed_by", a.AssessedBy, "another person", "nobody assesses themselves")
+		}
+	}
 	if m.Medical != nil {
 		CheckMedical(p, "medical.", m.Medical, today, now)
 	}

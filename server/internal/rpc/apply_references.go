@@ -23,6 +23,9 @@ func referencesOf(m proto.Message) []reference {
 	switch m := m.(type) {
 	case *lastlightv1.Person:
 		to("person", m.Guardian, "guardian")
+		for i, a := range m.Reassessments {
+			to("person", a.AssessedBy, "reassessments[%d].assessed_by", i)
+		}
 	case *lastlightv1.Survey:
 		to("site", m.Site, "site")
 	case *lastlightv1.Reading:

@@ -66,6 +66,14 @@ func guardPerson(c *access.Caller, s access.Subject) store.Guard[*lastlightv1.Pe
 				keepUnseen(p, before, next, "guardian_consent_to")
 			}
 		}
+		if s.Relation&(access.Self|access.Ward) != 0 { // whatever their roles
+			if next.Reassessments == nil {
+				next.Reassessments = before.Reassessments
+			}
+			if !slices.EqualFunc(before.Reassessments, next.Reassessments, func(a, b *lastlightv1.Reassessment) bool { return proto.Equal(a, b) }) {
+				p.Add("reassessments", "", "left out: it stays as it is", "nobody records their own re-assessment")
+			}
+		}
 		if next.Medical != nil {
 			guardMedical(p, "medical.", c, s, before, next.Medical)
 		}
@@ -110,7 +118,7 @@ var unseenFields = map[access.Group][]protoreflect.Name{
 	access.Reach:    {"telephone", "unavailable", "arrivals"},
 	access.Medical:  {"medical"},
 	access.Contacts: {"emergency_contacts"},
-	access.Training: {"cards", "consumption", "worst_consumption"},
+	access.Training: {"cards", "consumption", "worst_consumption", "reassessments"},
 	access.Minor:    {"birth_day", "guardian", "guardian_consent_to"},
 }
 

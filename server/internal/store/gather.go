@@ -202,52 +202,22 @@ func (g *gatherer) dives(ctx context.Context) error {
 	for i, d := range g.r.Plan.Team {
 		team[i] = d.Person
 	}
-	// A dive loads tissues from the minute it begins, whether or not its record is
-	// complete: what is still in the register counts, with the last known out of
-	// this diver, or the entry while there is none.
-	rows, err := g.q.Query(ctx, `
-SELECT x.person, d.id, d.site, s.time_zone, d.kind, d.taught_level, COALESCE(d.zone, ''), d.entered_at,
-       CASE WHEN d.state = 'closed' THEN d.out_at ELSE COALESCE((
-         SELECT max(f.at) FROM (SELECT DISTINCT ON (what) at FROM watch_fact WHERE dive = d.id AND person = x.person AND what <> 'in' ORDER BY what, id DESC) f
-       ), d.out_at, d.entered_at) END,
-       x.counted_as, x.instructor, x.used, d.penetration_m, d.max_depth_m, d.version,
-       d.state = 'closed', CASE WHEN d.entered_at >= $4 THEN d.record END, CASE WHEN d.entered_at >= $4 THEN s.doc END
-FROM dive_diver x JOIN dive d ON d.id = x.dive JOIN site s ON s.id = d.site
-WHERE x.person = ANY ($1) AND NOT d.archived AND d.entered_at < $2 AND d.plan IS DISTINCT FROM $3
-ORDER BY x.person, d.entered_at, d.id`, sortedSet(team), g.at, g.r.Plan.Id, g.at.Add(-g.divesWhole()))
-	if err != nil {
-		return err
-	}
-	type of struct {
-		person string
-		dive   facts.PastDive
-	}
-	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (o of, err error) {
-		d := &o.dive
-		var record, place []byte
-		if err = row.Scan(&o.person, &d.ID, &d.Site, &d.TimeZone, &d.Kind, &d.TaughtLevel, &d.Zone, &d.EnteredAt, &d.OutAt,
-			&d.CountedAs, &d.Instructor, &d.Used, &d.PenetrationM, &d.MaxDepthM, &d.Version, &d.Closed, &record, &place); err != nil {
-			return o, err
-		}
-		if record == nil {
-			return o, nil
-		}
-		d.Record, d.Place = &lastlightv1.Dive{}, &lastlightv1.Site{}
-		if err = proto.Unmarshal(record, d.Record); err != nil {
-			return o, err
-		}
-		return o, unmarshalDocument(place, d.Place)
-	})
+	dives, err := pastDives(ctx, g.q, team, g.at, g.at.Add(-g.divesWhole()), g.r.Plan.Id)
 	if err != nil {
 		return err
 	}
 	for i := range g.r.People {
-		p := &g.r.People[i]
-		for _, o := range list {
-			if o.person == p.Record.Id {
-				p.Dives = append(p.Dives, o.dive)
-			}
-		}
+		g.r.People[i].Dives = dives[g.r.People[i].Record.Id]
+	}
+	rows, err := g.q.Query(ctx, `
+SELECT id, entered_at, penetration_m FROM dive
+WHERE site = $1 AND state = 'closed' AND NOT archived AND penetration_m IS NOT NULL AND entered_at BETWEEN $2 AND $3 AND plan IS DISTINCT FROM $4
+ORDER BY entered_at, id`, g.r.Site.Id, g.at.AddDate(0, -g.r.Policy.FirstVisit.MedianMonths, -2), g.at, g.r.Plan.Id)
+	if err != nil {
+		return err
+	}
+	if g.r.Penetrations, err = pgx.CollectRows(rows, pgx.RowToStructByPos[facts.Penetration]); err != nil {
+		return err
 	}
 	rows, err = g.q.Query(ctx, `
 SELECT id, record, recorded_by FROM dive

@@ -154,7 +154,7 @@ var personReasons = map[string]string{
 	"medical": staleAvailability, "unavailable": staleAvailability, "archived": staleAvailability,
 	"cards":     staleTraining,
 	"birth_day": stalePerson, "consumption": stalePerson, "worst_consumption": stalePerson, "guardian": stalePerson,
-	"guardian_consent_to": stalePerson, "arrivals": stalePerson, "guest": stalePerson,
+	"reassessments": staleTraining, "guardian_consent_to": stalePerson, "arrivals": stalePerson, "guest": stalePerson,
 }
 
 func remarkPerson(ctx context.Context, tx *Tx, _, m *lastlightv1.Person, changes []string) error {

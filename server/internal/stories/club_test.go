@@ -171,6 +171,7 @@ type diver struct {
 	noCards  bool
 	oxygen   float64 // percent; 21 if 0
 	noDives  bool
+	issued   string // of the level card; 800 days ago if empty
 	endorses []string
 }
 
@@ -202,13 +203,18 @@ func (c *club) enrol(site string, divers ...diver) {
 		if d.born == "" {
 			d.born = "1985-04-01"
 		}
+		if d.issued == "" {
+			d.issued = day(800)
+		}
 		p := &pb.Person{
 			Id: d.id, FullName: "Diver " + d.id, ShortName: strings.ToUpper(d.id[:1]) + d.id[1:], Initials: strings.ToUpper(d.id[:2]), BirthDay: &d.born,
 			Consumption: &pb.SurfaceRate{Unit: &pb.SurfaceRate_LitresPerMinute{LitresPerMinute: d.rate}},
 			Medical:     &pb.MedicalStatus{ExaminedDay: day(100), DeclaredDay: day(50)},
+			// The card is older than the dives on record.
+			Reassessments: []*pb.Reassessment{{Day: day(200), AssessedBy: "keeper"}},
 		}
 		if !d.noCards {
-			p.Cards = append(p.Cards, &pb.Card{Id: "level", Level: d.level, IssuedDay: day(800), IssuingBody: "test"})
+			p.Cards = append(p.Cards, &pb.Card{Id: "level", Level: d.level, IssuedDay: d.issued, IssuingBody: "test"})
 			for _, e := range d.endorses {
 				p.Cards = append(p.Cards, &pb.Card{Id: strings.ToLower(e), Endorsement: e, IssuedDay: day(800), IssuingBody: "test"})
 			}
@@ -257,7 +263,7 @@ func (c *club) enrol(site string, divers ...diver) {
 				if level == "" {
 					level = "FULL"
 				}
-				dive.Divers = append(dive.Divers, &pb.DiveDiver{Person: d.id, CountedAs: level, Gas: &pb.GasMix{OxygenPercent: d.mix()}})
+				dive.Divers = append(dive.Divers, &pb.DiveDiver{Person: d.id, CountedAs: level, Used: d.endorses, Gas: &pb.GasMix{OxygenPercent: d.mix()}})
 			}
 		}
 		if len(dive.Divers) > 0 {

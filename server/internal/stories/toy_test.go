@@ -162,6 +162,8 @@ func (c *club) bare(name string, analysed bool, edit func(*pb.Person)) diver {
 		Cards:       []*pb.Card{{Id: "level", Level: "FULL", IssuedDay: day(800), IssuingBody: "test"}},
 		Consumption: &pb.SurfaceRate{Unit: &pb.SurfaceRate_LitresPerMinute{LitresPerMinute: 20}},
 		Medical:     &pb.MedicalStatus{ExaminedDay: day(100), DeclaredDay: day(50)},
+
+		Reassessments: []*pb.Reassessment{{Day: day(200), AssessedBy: "keeper"}},
 	}
 	if edit != nil {
 		edit(p)

@@ -1,0 +1,111 @@
+package stories
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	"lastlight/engine/policy"
+	pb "lastlight/proto/lastlight/v1"
+)
+
+// twoJumps is a level passage with two side passages that need a line run.
+func twoJumps() ([]*pb.Station, []*pb.Leg, *pb.Route) {
+	stations := []*pb.Station{{Id: "mouth", Opening: true, Daylight: true}, {Id: "fork"}, {Id: "left"}, {Id: "right"}}
+	legs := []*pb.Leg{
+		{Id: "passage", From: "mouth", To: "fork", LengthM: 20, Lined: true},
+		{Id: "to-left", From: "fork", To: "left", LengthM: 10, UnlinedKind: "jump"},
+		{Id: "to-right", From: "fork", To: "right", LengthM: 10, UnlinedKind: "jump"},
+	}
+	return stations, legs, &pb.Route{Start: "mouth", Moves: []*pb.RouteMove{
+		{Leg: "passage", To: "fork"},
+		{Leg: "to-left", To: "left", RunLine: true, Reel: "asta-reel"}, {Leg: "to-left", To: "fork", RecoverLine: true},
+		{Leg: "to-right", To: "right", RunLine: true, Reel: "birk-reel"}, {Leg: "to-right", To: "fork", RecoverLine: true},
+		{Leg: "passage", To: "mouth"},
+	}}
+}
+
+// Story 4: an apprentice card's last day is 14 June; the dive ends on the 15th;
+// the caller's computer is in another zone.
+func TestMidnight(t *testing.T) {
+	c := newClub(t, "2026-06-14 21:00")
+	c.adoptPolicy(func(p *policy.Policy) { p.Speeds.Swim, p.Speeds.ContingencySwim = 15, 15 })
+	stations, legs, route := twoJumps()
+	c.apply(levelSite("spring", zoneName, 36, stations, legs)...)
+	team := []diver{{id: "asta", oxygen: 28}, {id: "birk", oxygen: 28, level: "APP", issued: "2025-06-14"}}
+	c.enrol("spring", team...)
+	c.reading("spring", c.at("2026-06-14 20:30"))
+	west, err := time.LoadLocation("America/Los_Angeles")
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan := func(name, enterBy string, hold float64) *pb.Report {
+		r := proto.CloneOf(route)
+		if hold > 0 {
+			r.Moves[2].HoldMin, r.Moves[2].HoldTask = hold, "photographs"
+		}
+		p := planOf(name, "spring", c.at("2026-06-14 23:10").In(west), r, team, []float64{200, 200})
+		p.EnterBy = stamp(c.at("2026-06-14 " + enterBy).In(west))
+		p.GasFraction = "1/3"
+		return c.submit(p).Report
+	}
+	late := plan("late", "23:10", 84)
+	if got := late.Dive.LatestSurfacing; got != nil && !got.AsTime().Equal(c.at("2026-06-15 00:40")) {
+		t.Errorf("latest surfacing %v, want 15 June 00:40", got.AsTime().In(c.zone))
+	}
+	c.mustSay(late, "Birk: 2 > 0 jumps")
+	c.mustSay(late, "Birk: 36 m > 30 m deep")
+	c.mustSay(late, "Birk: 1/3 > 1/6 of the gas")
+	lapse := "Birk: APP card ends 2026-06-14, the dive touches 2026-06-15: counts as INT for the whole dive"
+	if f := found(late, "diver.card", "birk"); late.Verdict != "refuse" || len(f) != 1 || f[0].Code != "card_ends" || f[0].Message != lapse {
+		t.Errorf("verdict %s, card %v, want %q", late.Verdict, f, lapse)
+	}
+	for _, d := range late.Dive.Divers {
+		if d.Person == "birk" && (d.CountsAs != "INT" || d.CountsBecause != "the card has lapsed to INT") {
+			t.Errorf("Birk counts as %q because %q", d.CountsAs, d.CountsBecause)
+		}
+	}
+
+	early := plan("early", "23:40", 0)
+	if got := early.Dive.LatestSurfacing.AsTime(); got.After(c.at("2026-06-14 23:50")) {
+		t.Errorf("latest surfacing %v, want 23:50 at the latest", got.In(c.zone))
+	}
+	if len(blocks(early)) > 0 {
+		t.Errorf("out by 23:50 is stopped:\n  %s", strings.Join(blocks(early), "\n  "))
+	}
+	if f := found(early, "diver.card", "birk"); len(f) != 1 || f[0].Status != "caution" || f[0].Code != "last_day" {
+		t.Errorf("on the last day: %v", f)
+	}
+}
+
+// Practice 7, T27 and T28 through the whole system: one newcomer makes the dive
+// one step easier for all, the leader must know the site, and half of what is
+// usual is as far as it goes.
+func TestFirstVisit(t *testing.T) {
+	c := newClub(t, "2026-06-08 07:30")
+	c.adoptPolicy(nil)
+	stations, legs, route := straight(90, 0)
+	c.apply(levelSite("spring", zoneName, 10, stations, legs)...)
+	stations, legs, _ = straight(90, 0)
+	c.apply(levelSite("other", zoneName, 10, stations, legs)...)
+	team := []diver{{id: "asta"}, {id: "birk"}}
+	c.enrol("spring", team[0])
+	c.enrol("other", team[1])
+	c.reading("spring", c.at("2026-06-08 07:00"))
+	p := planOf("first", "spring", c.at("2026-06-08 08:30"), route, team, []float64{200, 200})
+	r := c.submit(p).Report
+	if len(blocks(r)) > 0 {
+		t.Errorf("led by who knows the site, 100 m where 2000 m is usual:\n  %s", strings.Join(blocks(r), "\n  "))
+	}
+	why := "one step below FULL, which it is by the card: first visit here by Birk"
+	for _, d := range r.Dive.Divers {
+		if d.CountsAs != "APP" || d.CountsBecause != why {
+			t.Errorf("%s counts as %q because %q, want APP because %q", d.Person, d.CountsAs, d.CountsBecause, why)
+		}
+	}
+	led := planOf("led", "spring", c.at("2026-06-08 08:30"), route, team, []float64{200, 200})
+	led.Leader = "birk"
+	c.mustSay(c.submit(led).Report, "Birk", "leads a first visit", "at least 2 dives", "2 dives short")
+}
