@@ -175,7 +175,11 @@ func (c *Case) whys(m Member) string {
 		case cause == training.CauseFirstVisit:
 			out = append(out, "first visit here by "+c.newcomers())
 		case cause == training.CauseTrainingOnly && m.Currency != nil:
-			out = append(out, words(string(m.Currency.State))+" due, too long nothing that counts after "+m.Currency.Since.String())
+			months := k.RefresherMonths
+			if m.Currency.State == training.StateReassessment {
+				months = k.ReassessMonths
+			}
+			out = append(out, words(string(m.Currency.State))+" due: a gap of more than "+finding.CountOf("", months, "months").String()+" after "+m.Currency.Since.String())
 		}
 	}
 	return strings.Join(out, "; ")

@@ -70,7 +70,7 @@ func TestWhatADiverCountsAs(t *testing.T) {
 			level(in, 1, "APP")
 			in.Divers[1].Cards[0].Issued, in.Divers[1].Cards[0].SeenAt = day("2025-06-01"), enginetest.At("2025-06-02T10:00Z")
 			newHere(in, 2)
-		}, "CAV", []string{"one step below INT, which it is the card has lapsed to INT", "first visit here by Ben"}},
+		}, "CAV", []string{"one step below INT (the card has lapsed to INT)", "first visit here by Ben"}},
 		"below cavern no step is left":      {func(in *facts.Input) { level(in, 1, "CAV"); newHere(in, 2) }, "", []string{"training dives only"}},
 		"a site opening has its own limits": {func(in *facts.Input) { newHere(in, 2); in.Plan.Kind = facts.SiteOpening }, "FULL", nil},
 		"in training the level taught limits": {func(in *facts.Input) {

@@ -83,6 +83,9 @@ func Ready(in ReadyInput) ReadyReport {
 			continue
 		}
 		for _, f := range r.judge(c) {
+			if f.Status == finding.NotApplicable {
+				continue
+			}
 			out.Lines = append(out.Lines, c.readyLine(f))
 		}
 	}
@@ -131,9 +134,9 @@ func (c *Case) Because(m Member) string {
 	case len(m.Causes) == 0:
 		return why
 	case m.TrainingOnly:
-		return m.CardLevel + " " + why + "; training dives only: " + c.whys(m)
+		return "training dives only at " + m.CardLevel + " (" + why + "): " + c.whys(m)
 	}
-	return "one step below " + m.CardLevel + ", which it is " + why + ": " + c.whys(m)
+	return "one step below " + m.CardLevel + " (" + why + "): " + c.whys(m)
 }
 
 // readyLine turns a finding into a line; a last good day within the policy's
@@ -221,12 +224,12 @@ func (c *Case) readyGrade(m Member, in ReadyInput) (ReadyLine, bool) {
 	}
 	i := slices.IndexFunc(table, func(r Rule) bool { return r.ID == "level.site_grade" })
 	rule := table[i]
-	c.Level = m.Limits(c)
+	c.Level, c.Least = m.Limits(c), 0
 	if c.Level != nil {
-		c.LevelName, c.Least = c.Level.Name, 0
+		c.LevelName = c.Level.Name
 	}
 	fs := rule.judge(c)
-	if len(fs) == 0 {
+	if len(fs) == 0 || fs[0].Status == finding.NotApplicable {
 		return ReadyLine{}, false
 	}
 	return c.readyLine(fs[0]), true

@@ -46,7 +46,7 @@ func (h *Roster) CheckGoodToGo(ctx context.Context, r *lastlightv1.CheckGoodToGo
 	pseudonym := records.Pseudonyms[person]
 	names := report.NewNames(map[string]string{pseudonym: person}, map[string]string{pseudonym: name})
 	out := &lastlightv1.GoodToGo{
-		Person: person, Day: answer.Day.String(), Site: r.Site, Yes: answer.Yes, CountsAs: answer.CountsAs, CountsBecause: answer.Because,
+		Person: person, Day: answer.Day.String(), Site: r.Site, Yes: answer.Yes, CountsAs: answer.CountsAs, CountsBecause: names.In(answer.Because),
 		Policy: records.PolicyID, EngineVersion: engine.Version,
 	}
 	health := access.CallerFrom(ctx).Sees(access.Medical, subject)

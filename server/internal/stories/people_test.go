@@ -99,7 +99,7 @@ func TestFirstVisit(t *testing.T) {
 	if len(blocks(r)) > 0 {
 		t.Errorf("led by who knows the site, 100 m where 2000 m is usual:\n  %s", strings.Join(blocks(r), "\n  "))
 	}
-	why := "one step below FULL, which it is by the card: first visit here by Birk"
+	why := "one step below FULL (by the card): first visit here by Birk"
 	for _, d := range r.Dive.Divers {
 		if d.CountsAs != "APP" || d.CountsBecause != why {
 			t.Errorf("%s counts as %q because %q, want APP because %q", d.Person, d.CountsAs, d.CountsBecause, why)
