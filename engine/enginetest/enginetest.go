@@ -70,7 +70,7 @@ func Diver(id, name string) facts.Diver {
 		Consumption: &facts.Consumption{RMVLMin: 20, Origin: "measured", Dives: 12},
 		Reassessed:  []calendar.Day{Day("2025-09-06")},
 	}
-	for i, day := range []string{"2025-10-04", "2025-12-06", "2026-01-10", "2026-02-14", "2026-03-07", "2026-04-11", "2026-05-02", "2026-05-30"} {
+	for i, day := range []string{"2025-10-04", "2025-12-06", "2026-01-10", "2026-02-14", "2026-03-07", "2026-04-11", "2026-05-02", "2026-05-16"} {
 		d.Dives = append(d.Dives, PastDive(id+"-log-"+string(rune('1'+i)), day))
 	}
 	return d

@@ -77,7 +77,7 @@ func (c *Case) lowestOverhead() training.Level {
 func (c *Case) past(d *facts.Diver) []facts.PastDive {
 	var out []facts.PastDive
 	for _, p := range d.Dives {
-		if !p.SignedOut.IsZero() && !p.SignedOut.After(c.Span.Entry) {
+		if !p.Open && !p.SignedOut.IsZero() && !p.SignedOut.After(c.Span.Entry) {
 			out = append(out, p)
 		}
 	}

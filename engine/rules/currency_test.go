@@ -154,8 +154,8 @@ func TestCurrencyNamesItsDives(t *testing.T) {
 			continue
 		}
 		changes := slices.IndexFunc(f.Figures, func(x finding.Figure) bool { return x.Name == "changes_on" })
-		if len(f.Evidence) != 8 || changes < 0 || f.Figures[changes].Text != "2026-08-29" {
-			t.Errorf("evidence %v, figures %v: want eight dives, and 91 days after 2026-05-30", f.Evidence, f.Figures)
+		if len(f.Evidence) != 8 || changes < 0 || f.Figures[changes].Text != "2026-08-15" {
+			t.Errorf("evidence %v, figures %v: want eight dives, and 91 days after 2026-05-16", f.Evidence, f.Figures)
 		}
 	}
 }
