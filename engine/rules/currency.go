@@ -299,7 +299,7 @@ func firstVisit(c *Case) []finding.Finding {
 		q.PlannedM = c.Route.Summary.PenetrationM
 	}
 	a := training.JudgeFirstVisit(q, training.FirstVisitRules{
-		LeaderDives: v.LeaderDives, LeaderMonths: v.LeaderMonths, ShareNum: int(v.PenetrationShare.Num), ShareDen: int(v.PenetrationShare.Den),
+		LeaderDives: v.LeaderDives, LeaderMonths: v.LeaderMonths, ShareNum: v.PenetrationShare.Num, ShareDen: v.PenetrationShare.Den,
 		MedianMonths: v.MedianMonths, MedianLeast: v.MedianLeast,
 	})
 	if !a.FirstVisit {

@@ -21,8 +21,10 @@ func twoJumps() ([]*pb.Station, []*pb.Leg, *pb.Route) {
 	}
 	return stations, legs, &pb.Route{Start: "mouth", Moves: []*pb.RouteMove{
 		{Leg: "passage", To: "fork"},
-		{Leg: "to-left", To: "left", RunLine: true, Reel: "asta-reel"}, {Leg: "to-left", To: "fork", RecoverLine: true},
-		{Leg: "to-right", To: "right", RunLine: true, Reel: "birk-reel"}, {Leg: "to-right", To: "fork", RecoverLine: true},
+		{Leg: "to-left", To: "left", RunLine: true, Reel: "asta-reel"},
+		{Leg: "to-left", To: "fork", RecoverLine: true},
+		{Leg: "to-right", To: "right", RunLine: true, Reel: "birk-reel"},
+		{Leg: "to-right", To: "fork", RecoverLine: true},
 		{Leg: "passage", To: "mouth"},
 	}}
 }
