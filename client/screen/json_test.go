@@ -185,7 +185,7 @@ NextDue: last_day what status why cylinder dives_left
 OxygenCylinder: water_volume pressure
 Participant: person tasks
 Permit: id site from_day to_day daily_from daily_to divers_at_most granted_by notes version archived
-Person: id full_name short_name initials guest birth_day cards consumption worst_consumption medical emergency_contacts telephone guardian guardian_consent_to unavailable arrivals version archived
+Person: id full_name short_name initials guest birth_day cards consumption worst_consumption medical emergency_contacts telephone guardian guardian_consent_to unavailable arrivals reassessments version archived
 Plan: id site survey expedition kind goal leader team standby cover planned_entry enter_by route swim_m_min contingency_swim_m_min slow_exit_factor night cavern_only taught_level walk_to_signal_min notes gf_low_percent gf_high_percent set_up_for circuits relies_on_set_up gas_fraction version state state_reasons archived code_word version_at version_by waivers
 PlanDiver: person mains start_pressure gas temperature_c stages equipment markers arrows cutting_tools masks rebreather
 PlanStage: cylinder kind start_pressure gas switch_depth_m temperature_c
@@ -195,6 +195,7 @@ Pressure: bar psi
 Problem: field read expected message
 ProfileSample: second depth_m gas
 Reading: id site read_at level_m flow visibility_m openings_seen_open notes read_by
+Reassessment: day assessed_by
 Record: site survey reading permit person cylinder cylinder_set equipment fill analysis policy expedition plan dive incident role custody_event
 RecordCustodyResponse: events
 RecordRef: kind id version

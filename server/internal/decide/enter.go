@@ -217,7 +217,7 @@ func used(m *lastlightv1.PlanDiver, r *facts.Records) []string {
 		out = append(out, "STAGE")
 	}
 	for _, e := range r.Equipment {
-		if e.Kind == "scooter" && slices.Contains(m.Equipment, e.Id) {
+		if e.Record.Kind == "scooter" && slices.Contains(m.Equipment, e.Record.Id) {
 			out = append(out, "DPV")
 			break
 		}
