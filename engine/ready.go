@@ -7,6 +7,8 @@ type (
 	ReadyInput  = rules.ReadyInput
 	ReadyReport = rules.ReadyReport
 	ReadyLine   = rules.ReadyLine
+
+	CurrencyReport = rules.CurrencyReport
 )
 
 // The signs of a line.
@@ -18,3 +20,6 @@ const (
 
 // Ready answers "am I good to go?" by the same rules as a plan is judged by.
 func Ready(in ReadyInput) ReadyReport { return rules.Ready(in) }
+
+// CurrencyOf tells how current a person is on a day, past or future.
+func CurrencyOf(in ReadyInput) CurrencyReport { return rules.CurrencyOf(in) }

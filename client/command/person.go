@@ -45,6 +45,11 @@ func (a *app) person() *cobra.Command {
 			use: "medical PERSON", short: "Record the medical status: days only, never its content", args: []string{"person"}, block: "medical", file: true,
 			example: "  lastlight person medical ane --examined-day 2026-02-10 --declared-day 2026-05-01",
 		}, c, pb.RosterServiceClient.SetMedicalStatus, nil, done[*pb.Person]("Recorded.")),
+		call(a, verb{
+			use: "currency [PERSON]", short: "What recorded dives make of the cards on a day, past or future", args: []string{"person?"},
+			long:    "Counts recorded dives at the level, per endorsement, site and depth; names\nthe dives counted and the day on which each figure changes.",
+			example: "  lastlight person currency ane --day 2026-09-01 --site hollow-spring",
+		}, c, pb.RosterServiceClient.GetCurrency, nil, screen.View.Currency),
 		away("away PERSON", "Not diving on these days; no reason asked", "  lastlight person away ane --from-day 2026-06-03", true),
 		away("back PERSON", "Available again on these days", "  lastlight person back ane --from-day 2026-06-03 --to-day 2026-06-04", false),
 	)

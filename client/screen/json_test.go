@@ -118,6 +118,8 @@ CircuitFigures: id kind length_m reach_forward_m reach_backward_m closes marker_
 Citation: document edition section date_read
 Closure: from_day to_day reason
 CustodyEvent: id item kind at holder site place remove_by notes dive recorded_by
+Currency: person day site counts_as counts_because figures policy engine_version
+CurrencyFigure: about name count asked within_months state last_day falls_on changes_on changes_to dives
 Cylinder: id serial maker water_volume working_pressure material alloy specification jurisdiction manufactured first_service_day risk_assessment_day heavy_use burst_disc_on_record oxygen_clean owner service_events thread notes plus_at_manufacture version archived quarantined due
 CylinderSet: id kind cylinders owner dual_outlet notes version archived due
 DecideResponse: decided plan decision report not_decided explanation

@@ -159,3 +159,43 @@ func TestCurrencyNamesItsDives(t *testing.T) {
 		}
 	}
 }
+
+// The same dives as a report for any day, past or future: each figure names
+// what it counted and the day on which it changes (T25, T26, T28).
+func TestCurrencyOfAnyDay(t *testing.T) {
+	in := enginetest.Pair()
+	endorse(&in, 1, "STAGE")
+	ask := func(day string) rules.CurrencyReport {
+		return rules.CurrencyOf(rules.ReadyInput{Policy: in.Policy, Zones: in.Site.Zones, Day: enginetest.Day(day), Diver: in.Divers[1]})
+	}
+	figure := func(r rules.CurrencyReport, about, name string) rules.CurrencyFigure {
+		for _, f := range r.Figures {
+			if f.About == about && f.Name == name {
+				return f
+			}
+		}
+		t.Fatalf("on %s no figure %s %s", r.Day, about, name)
+		return rules.CurrencyFigure{}
+	}
+	for _, c := range []struct {
+		day, about, name string
+		count            int
+		state, falls     string
+		changes, to      string
+	}{
+		{"2026-06-14", "level", "FULL", 8, "current", "2026-10-05", "2026-08-15", "one_step_easier"},
+		{"2026-08-14", "level", "FULL", 8, "current", "2026-10-05", "2026-08-15", "one_step_easier"},
+		{"2026-08-15", "level", "FULL", 8, "one_step_easier", "2026-10-05", "2027-01-11", "one_step_easier"},
+		{"2026-02-14", "level", "FULL", 4, "one_step_easier", "2026-10-05", "", ""},
+		{"2027-05-17", "level", "FULL", 0, "refresher", "", "2028-05-17", "reassessment"},
+		{"2026-06-14", "endorsement", "STAGE", 8, "counts", "2026-10-05", "2027-03-08", "does_not_count"},
+		{"2027-03-08", "endorsement", "STAGE", 3, "does_not_count", "2027-04-12", "", ""},
+		{"2026-06-14", "site", "site-1", 8, "", "2027-10-05", "", ""},
+		{"2026-06-14", "depth", "20", 8, "", "2026-10-05", "", ""},
+	} {
+		f := figure(ask(c.day), c.about, c.name)
+		if len(f.Tally.Counted) != c.count || f.State != c.state || f.Tally.FallsOn.String() != c.falls || c.changes != "" && (f.ChangesOn.String() != c.changes || f.ChangesTo != c.to) {
+			t.Errorf("on %s, %s %s: %d dives, %q, one fewer on %s, changes on %s to %q; want %+v", c.day, c.about, c.name, len(f.Tally.Counted), f.State, f.Tally.FallsOn, f.ChangesOn, f.ChangesTo, c)
+		}
+	}
+}

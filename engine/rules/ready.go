@@ -55,9 +55,9 @@ type ReadyReport struct {
 	Lines    []ReadyLine  `json:"lines"` // STOP first
 }
 
-// Ready answers "am I good to go?" by the same rules as a plan is judged by. The
-// day is asked to its end: a card seen this afternoon counts.
-func Ready(in ReadyInput) ReadyReport {
+// readyCase opens the case of one person on one day, without a plan. The day is
+// asked to its end: a card seen this afternoon counts.
+func readyCase(in ReadyInput) *Case {
 	c := &Case{
 		In: &facts.Input{
 			Moment: facts.Planning, Policy: in.Policy, PolicyVersion: in.PolicyVersion, Divers: []facts.Diver{in.Diver}, Cylinders: in.Cylinders,
@@ -75,7 +75,12 @@ func Ready(in ReadyInput) ReadyReport {
 		}
 	}
 	c.standings()
+	return c
+}
 
+// Ready answers "am I good to go?" by the same rules as a plan is judged by.
+func Ready(in ReadyInput) ReadyReport {
+	c := readyCase(in)
 	m := c.Team[0]
 	out := ReadyReport{Day: in.Day, CountsAs: m.Counts, Because: c.Because(m)}
 	for _, r := range table {

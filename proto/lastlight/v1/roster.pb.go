@@ -885,6 +885,243 @@ func (x *GoodToGoLine) GetFinding() *Finding {
 	return nil
 }
 
+// What recorded dives make of a person's cards on a day.
+type Currency struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Person string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	Day    string                 `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	Site   string                 `protobuf:"bytes,3,opt,name=site,proto3" json:"site,omitempty"`
+	// Level as it counts on that day (at that site), and why.
+	CountsAs      string            `protobuf:"bytes,4,opt,name=counts_as,json=countsAs,proto3" json:"counts_as,omitempty"`
+	CountsBecause string            `protobuf:"bytes,5,opt,name=counts_because,json=countsBecause,proto3" json:"counts_because,omitempty"`
+	Figures       []*CurrencyFigure `protobuf:"bytes,6,rep,name=figures,proto3" json:"figures,omitempty"`
+	Policy        string            `protobuf:"bytes,7,opt,name=policy,proto3" json:"policy,omitempty"`
+	EngineVersion string            `protobuf:"bytes,8,opt,name=engine_version,json=engineVersion,proto3" json:"engine_version,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Currency) Reset() {
+	*x = Currency{}
+	mi := &file_lastlight_v1_roster_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Currency) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Currency) ProtoMessage() {}
+
+func (x *Currency) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_roster_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Currency.ProtoReflect.Descriptor instead.
+func (*Currency) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *Currency) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *Currency) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *Currency) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+func (x *Currency) GetCountsAs() string {
+	if x != nil {
+		return x.CountsAs
+	}
+	return ""
+}
+
+func (x *Currency) GetCountsBecause() string {
+	if x != nil {
+		return x.CountsBecause
+	}
+	return ""
+}
+
+func (x *Currency) GetFigures() []*CurrencyFigure {
+	if x != nil {
+		return x.Figures
+	}
+	return nil
+}
+
+func (x *Currency) GetPolicy() string {
+	if x != nil {
+		return x.Policy
+	}
+	return ""
+}
+
+func (x *Currency) GetEngineVersion() string {
+	if x != nil {
+		return x.EngineVersion
+	}
+	return ""
+}
+
+// One count of recorded, closed dives.
+type CurrencyFigure struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// level, endorsement, site or depth.
+	About string `protobuf:"bytes,1,opt,name=about,proto3" json:"about,omitempty"`
+	// The level, endorsement, site id, or metres: dives at least so deep.
+	Name  string `protobuf:"bytes,2,opt,name=name,proto3" json:"name,omitempty"`
+	Count int32  `protobuf:"varint,3,opt,name=count,proto3" json:"count,omitempty"`
+	// How many the club asks; 0: none asked.
+	Asked int32 `protobuf:"varint,4,opt,name=asked,proto3" json:"asked,omitempty"`
+	// Each counts through its day and so many months.
+	WithinMonths int32 `protobuf:"varint,5,opt,name=within_months,json=withinMonths,proto3" json:"within_months,omitempty"`
+	// Of a level: current, one step easier, refresher, reassessment. Of an
+	// endorsement: counts, does not count. Empty where nothing follows.
+	State string `protobuf:"bytes,6,opt,name=state,proto3" json:"state,omitempty"`
+	// Latest day done, whether or not it still counts.
+	LastDay string `protobuf:"bytes,7,opt,name=last_day,json=lastDay,proto3" json:"last_day,omitempty"`
+	// Next day on which one fewer counts, with no new dive.
+	FallsOn string `protobuf:"bytes,8,opt,name=falls_on,json=fallsOn,proto3" json:"falls_on,omitempty"`
+	// Next day on which the state, or its causes, change with no new dive.
+	ChangesOn string `protobuf:"bytes,9,opt,name=changes_on,json=changesOn,proto3" json:"changes_on,omitempty"`
+	ChangesTo string `protobuf:"bytes,10,opt,name=changes_to,json=changesTo,proto3" json:"changes_to,omitempty"`
+	// The dives counted, oldest first.
+	Dives         []string `protobuf:"bytes,11,rep,name=dives,proto3" json:"dives,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CurrencyFigure) Reset() {
+	*x = CurrencyFigure{}
+	mi := &file_lastlight_v1_roster_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CurrencyFigure) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CurrencyFigure) ProtoMessage() {}
+
+func (x *CurrencyFigure) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_roster_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CurrencyFigure.ProtoReflect.Descriptor instead.
+func (*CurrencyFigure) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *CurrencyFigure) GetAbout() string {
+	if x != nil {
+		return x.About
+	}
+	return ""
+}
+
+func (x *CurrencyFigure) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *CurrencyFigure) GetCount() int32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
+func (x *CurrencyFigure) GetAsked() int32 {
+	if x != nil {
+		return x.Asked
+	}
+	return 0
+}
+
+func (x *CurrencyFigure) GetWithinMonths() int32 {
+	if x != nil {
+		return x.WithinMonths
+	}
+	return 0
+}
+
+func (x *CurrencyFigure) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
+func (x *CurrencyFigure) GetLastDay() string {
+	if x != nil {
+		return x.LastDay
+	}
+	return ""
+}
+
+func (x *CurrencyFigure) GetFallsOn() string {
+	if x != nil {
+		return x.FallsOn
+	}
+	return ""
+}
+
+func (x *CurrencyFigure) GetChangesOn() string {
+	if x != nil {
+		return x.ChangesOn
+	}
+	return ""
+}
+
+func (x *CurrencyFigure) GetChangesTo() string {
+	if x != nil {
+		return x.ChangesTo
+	}
+	return ""
+}
+
+func (x *CurrencyFigure) GetDives() []string {
+	if x != nil {
+		return x.Dives
+	}
+	return nil
+}
+
 type CreatePersonRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Person        *Person                `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
@@ -895,7 +1132,7 @@ type CreatePersonRequest struct {
 
 func (x *CreatePersonRequest) Reset() {
 	*x = CreatePersonRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[9]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -907,7 +1144,7 @@ func (x *CreatePersonRequest) String() string {
 func (*CreatePersonRequest) ProtoMessage() {}
 
 func (x *CreatePersonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[9]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -920,7 +1157,7 @@ func (x *CreatePersonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreatePersonRequest.ProtoReflect.Descriptor instead.
 func (*CreatePersonRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{9}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *CreatePersonRequest) GetPerson() *Person {
@@ -946,7 +1183,7 @@ type GetPersonRequest struct {
 
 func (x *GetPersonRequest) Reset() {
 	*x = GetPersonRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[10]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -958,7 +1195,7 @@ func (x *GetPersonRequest) String() string {
 func (*GetPersonRequest) ProtoMessage() {}
 
 func (x *GetPersonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[10]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -971,7 +1208,7 @@ func (x *GetPersonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPersonRequest.ProtoReflect.Descriptor instead.
 func (*GetPersonRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{10}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *GetPersonRequest) GetId() string {
@@ -994,7 +1231,7 @@ type ListPeopleRequest struct {
 
 func (x *ListPeopleRequest) Reset() {
 	*x = ListPeopleRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[11]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1006,7 +1243,7 @@ func (x *ListPeopleRequest) String() string {
 func (*ListPeopleRequest) ProtoMessage() {}
 
 func (x *ListPeopleRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[11]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1019,7 +1256,7 @@ func (x *ListPeopleRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPeopleRequest.ProtoReflect.Descriptor instead.
 func (*ListPeopleRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{11}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ListPeopleRequest) GetPageSize() int32 {
@@ -1067,7 +1304,7 @@ type ListPeopleResponse struct {
 
 func (x *ListPeopleResponse) Reset() {
 	*x = ListPeopleResponse{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[12]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1079,7 +1316,7 @@ func (x *ListPeopleResponse) String() string {
 func (*ListPeopleResponse) ProtoMessage() {}
 
 func (x *ListPeopleResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[12]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1092,7 +1329,7 @@ func (x *ListPeopleResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPeopleResponse.ProtoReflect.Descriptor instead.
 func (*ListPeopleResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{12}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListPeopleResponse) GetPeople() []*Person {
@@ -1120,7 +1357,7 @@ type UpdatePersonRequest struct {
 
 func (x *UpdatePersonRequest) Reset() {
 	*x = UpdatePersonRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[13]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1132,7 +1369,7 @@ func (x *UpdatePersonRequest) String() string {
 func (*UpdatePersonRequest) ProtoMessage() {}
 
 func (x *UpdatePersonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[13]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1145,7 +1382,7 @@ func (x *UpdatePersonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdatePersonRequest.ProtoReflect.Descriptor instead.
 func (*UpdatePersonRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{13}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *UpdatePersonRequest) GetPerson() *Person {
@@ -1179,7 +1416,7 @@ type ArchivePersonRequest struct {
 
 func (x *ArchivePersonRequest) Reset() {
 	*x = ArchivePersonRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[14]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1191,7 +1428,7 @@ func (x *ArchivePersonRequest) String() string {
 func (*ArchivePersonRequest) ProtoMessage() {}
 
 func (x *ArchivePersonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[14]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1204,7 +1441,7 @@ func (x *ArchivePersonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ArchivePersonRequest.ProtoReflect.Descriptor instead.
 func (*ArchivePersonRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{14}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ArchivePersonRequest) GetId() string {
@@ -1234,7 +1471,7 @@ type RecordCardSeenRequest struct {
 
 func (x *RecordCardSeenRequest) Reset() {
 	*x = RecordCardSeenRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[15]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1246,7 +1483,7 @@ func (x *RecordCardSeenRequest) String() string {
 func (*RecordCardSeenRequest) ProtoMessage() {}
 
 func (x *RecordCardSeenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[15]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1259,7 +1496,7 @@ func (x *RecordCardSeenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordCardSeenRequest.ProtoReflect.Descriptor instead.
 func (*RecordCardSeenRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{15}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *RecordCardSeenRequest) GetPerson() string {
@@ -1302,7 +1539,7 @@ type RevokeCardRequest struct {
 
 func (x *RevokeCardRequest) Reset() {
 	*x = RevokeCardRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[16]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1314,7 +1551,7 @@ func (x *RevokeCardRequest) String() string {
 func (*RevokeCardRequest) ProtoMessage() {}
 
 func (x *RevokeCardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[16]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1327,7 +1564,7 @@ func (x *RevokeCardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokeCardRequest.ProtoReflect.Descriptor instead.
 func (*RevokeCardRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{16}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *RevokeCardRequest) GetPerson() string {
@@ -1369,7 +1606,7 @@ type SetMedicalStatusRequest struct {
 
 func (x *SetMedicalStatusRequest) Reset() {
 	*x = SetMedicalStatusRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[17]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1381,7 +1618,7 @@ func (x *SetMedicalStatusRequest) String() string {
 func (*SetMedicalStatusRequest) ProtoMessage() {}
 
 func (x *SetMedicalStatusRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[17]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1394,7 +1631,7 @@ func (x *SetMedicalStatusRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetMedicalStatusRequest.ProtoReflect.Descriptor instead.
 func (*SetMedicalStatusRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{17}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *SetMedicalStatusRequest) GetPerson() string {
@@ -1432,7 +1669,7 @@ type SetAvailabilityRequest struct {
 
 func (x *SetAvailabilityRequest) Reset() {
 	*x = SetAvailabilityRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[18]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1444,7 +1681,7 @@ func (x *SetAvailabilityRequest) String() string {
 func (*SetAvailabilityRequest) ProtoMessage() {}
 
 func (x *SetAvailabilityRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[18]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1457,7 +1694,7 @@ func (x *SetAvailabilityRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetAvailabilityRequest.ProtoReflect.Descriptor instead.
 func (*SetAvailabilityRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{18}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *SetAvailabilityRequest) GetPerson() string {
@@ -1510,7 +1747,7 @@ type CheckGoodToGoRequest struct {
 
 func (x *CheckGoodToGoRequest) Reset() {
 	*x = CheckGoodToGoRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[19]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1522,7 +1759,7 @@ func (x *CheckGoodToGoRequest) String() string {
 func (*CheckGoodToGoRequest) ProtoMessage() {}
 
 func (x *CheckGoodToGoRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[19]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1535,7 +1772,7 @@ func (x *CheckGoodToGoRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckGoodToGoRequest.ProtoReflect.Descriptor instead.
 func (*CheckGoodToGoRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{19}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *CheckGoodToGoRequest) GetPerson() string {
@@ -1562,6 +1799,69 @@ func (x *CheckGoodToGoRequest) GetSite() string {
 func (x *CheckGoodToGoRequest) GetPlan() string {
 	if x != nil {
 		return x.Plan
+	}
+	return ""
+}
+
+type GetCurrencyRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Empty: the caller.
+	Person string `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// YYYY-MM-DD, past or future, in the site's zone, or the club's where no site is named; empty: today.
+	Day string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	// Site whose first visit is asked about.
+	Site          string `protobuf:"bytes,3,opt,name=site,proto3" json:"site,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetCurrencyRequest) Reset() {
+	*x = GetCurrencyRequest{}
+	mi := &file_lastlight_v1_roster_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetCurrencyRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetCurrencyRequest) ProtoMessage() {}
+
+func (x *GetCurrencyRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_roster_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetCurrencyRequest.ProtoReflect.Descriptor instead.
+func (*GetCurrencyRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *GetCurrencyRequest) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *GetCurrencyRequest) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *GetCurrencyRequest) GetSite() string {
+	if x != nil {
+		return x.Site
 	}
 	return ""
 }
@@ -1660,7 +1960,31 @@ const file_lastlight_v1_roster_proto_rawDesc = "" +
 	"\x05to_do\x18\x03 \x01(\tR\x04toDo\x12\x1d\n" +
 	"\n" +
 	"changes_on\x18\x04 \x01(\tR\tchangesOn\x12/\n" +
-	"\afinding\x18\x05 \x01(\v2\x15.lastlight.v1.FindingR\afinding\"t\n" +
+	"\afinding\x18\x05 \x01(\v2\x15.lastlight.v1.FindingR\afinding\"\x83\x02\n" +
+	"\bCurrency\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12\x10\n" +
+	"\x03day\x18\x02 \x01(\tR\x03day\x12\x12\n" +
+	"\x04site\x18\x03 \x01(\tR\x04site\x12\x1b\n" +
+	"\tcounts_as\x18\x04 \x01(\tR\bcountsAs\x12%\n" +
+	"\x0ecounts_because\x18\x05 \x01(\tR\rcountsBecause\x126\n" +
+	"\afigures\x18\x06 \x03(\v2\x1c.lastlight.v1.CurrencyFigureR\afigures\x12\x16\n" +
+	"\x06policy\x18\a \x01(\tR\x06policy\x12%\n" +
+	"\x0eengine_version\x18\b \x01(\tR\rengineVersion\"\xab\x02\n" +
+	"\x0eCurrencyFigure\x12\x14\n" +
+	"\x05about\x18\x01 \x01(\tR\x05about\x12\x12\n" +
+	"\x04name\x18\x02 \x01(\tR\x04name\x12\x14\n" +
+	"\x05count\x18\x03 \x01(\x05R\x05count\x12\x14\n" +
+	"\x05asked\x18\x04 \x01(\x05R\x05asked\x12#\n" +
+	"\rwithin_months\x18\x05 \x01(\x05R\fwithinMonths\x12\x14\n" +
+	"\x05state\x18\x06 \x01(\tR\x05state\x12\x19\n" +
+	"\blast_day\x18\a \x01(\tR\alastDay\x12\x19\n" +
+	"\bfalls_on\x18\b \x01(\tR\afallsOn\x12\x1d\n" +
+	"\n" +
+	"changes_on\x18\t \x01(\tR\tchangesOn\x12\x1d\n" +
+	"\n" +
+	"changes_to\x18\n" +
+	" \x01(\tR\tchangesTo\x12\x14\n" +
+	"\x05dives\x18\v \x03(\tR\x05dives\"t\n" +
 	"\x13CreatePersonRequest\x124\n" +
 	"\x06person\x18\x01 \x01(\v2\x14.lastlight.v1.PersonB\x06\xbaH\x03\xc8\x01\x01R\x06person\x12'\n" +
 	"\n" +
@@ -1718,7 +2042,11 @@ const file_lastlight_v1_roster_proto_rawDesc = "" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12/\n" +
 	"\x03day\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^(\\d{4}-\\d{2}-\\d{2})?$R\x03day\x12\x12\n" +
 	"\x04site\x18\x03 \x01(\tR\x04site\x12\x12\n" +
-	"\x04plan\x18\x04 \x01(\tR\x04plan2\xff\x05\n" +
+	"\x04plan\x18\x04 \x01(\tR\x04plan\"q\n" +
+	"\x12GetCurrencyRequest\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12/\n" +
+	"\x03day\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^(\\d{4}-\\d{2}-\\d{2})?$R\x03day\x12\x12\n" +
+	"\x04site\x18\x03 \x01(\tR\x04site2\xc8\x06\n" +
 	"\rRosterService\x12G\n" +
 	"\fCreatePerson\x12!.lastlight.v1.CreatePersonRequest\x1a\x14.lastlight.v1.Person\x12A\n" +
 	"\tGetPerson\x12\x1e.lastlight.v1.GetPersonRequest\x1a\x14.lastlight.v1.Person\x12O\n" +
@@ -1731,7 +2059,8 @@ const file_lastlight_v1_roster_proto_rawDesc = "" +
 	"RevokeCard\x12\x1f.lastlight.v1.RevokeCardRequest\x1a\x14.lastlight.v1.Person\x12O\n" +
 	"\x10SetMedicalStatus\x12%.lastlight.v1.SetMedicalStatusRequest\x1a\x14.lastlight.v1.Person\x12M\n" +
 	"\x0fSetAvailability\x12$.lastlight.v1.SetAvailabilityRequest\x1a\x14.lastlight.v1.Person\x12K\n" +
-	"\rCheckGoodToGo\x12\".lastlight.v1.CheckGoodToGoRequest\x1a\x16.lastlight.v1.GoodToGoB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
+	"\rCheckGoodToGo\x12\".lastlight.v1.CheckGoodToGoRequest\x1a\x16.lastlight.v1.GoodToGo\x12G\n" +
+	"\vGetCurrency\x12 .lastlight.v1.GetCurrencyRequest\x1a\x16.lastlight.v1.CurrencyB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
 
 var (
 	file_lastlight_v1_roster_proto_rawDescOnce sync.Once
@@ -1745,7 +2074,7 @@ func file_lastlight_v1_roster_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_roster_proto_rawDescData
 }
 
-var file_lastlight_v1_roster_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
+var file_lastlight_v1_roster_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
 var file_lastlight_v1_roster_proto_goTypes = []any{
 	(*Person)(nil),                  // 0: lastlight.v1.Person
 	(*Reassessment)(nil),            // 1: lastlight.v1.Reassessment
@@ -1756,67 +2085,73 @@ var file_lastlight_v1_roster_proto_goTypes = []any{
 	(*AltitudeArrival)(nil),         // 6: lastlight.v1.AltitudeArrival
 	(*GoodToGo)(nil),                // 7: lastlight.v1.GoodToGo
 	(*GoodToGoLine)(nil),            // 8: lastlight.v1.GoodToGoLine
-	(*CreatePersonRequest)(nil),     // 9: lastlight.v1.CreatePersonRequest
-	(*GetPersonRequest)(nil),        // 10: lastlight.v1.GetPersonRequest
-	(*ListPeopleRequest)(nil),       // 11: lastlight.v1.ListPeopleRequest
-	(*ListPeopleResponse)(nil),      // 12: lastlight.v1.ListPeopleResponse
-	(*UpdatePersonRequest)(nil),     // 13: lastlight.v1.UpdatePersonRequest
-	(*ArchivePersonRequest)(nil),    // 14: lastlight.v1.ArchivePersonRequest
-	(*RecordCardSeenRequest)(nil),   // 15: lastlight.v1.RecordCardSeenRequest
-	(*RevokeCardRequest)(nil),       // 16: lastlight.v1.RevokeCardRequest
-	(*SetMedicalStatusRequest)(nil), // 17: lastlight.v1.SetMedicalStatusRequest
-	(*SetAvailabilityRequest)(nil),  // 18: lastlight.v1.SetAvailabilityRequest
-	(*CheckGoodToGoRequest)(nil),    // 19: lastlight.v1.CheckGoodToGoRequest
-	(*SurfaceRate)(nil),             // 20: lastlight.v1.SurfaceRate
-	(*timestamppb.Timestamp)(nil),   // 21: google.protobuf.Timestamp
-	(*Finding)(nil),                 // 22: lastlight.v1.Finding
+	(*Currency)(nil),                // 9: lastlight.v1.Currency
+	(*CurrencyFigure)(nil),          // 10: lastlight.v1.CurrencyFigure
+	(*CreatePersonRequest)(nil),     // 11: lastlight.v1.CreatePersonRequest
+	(*GetPersonRequest)(nil),        // 12: lastlight.v1.GetPersonRequest
+	(*ListPeopleRequest)(nil),       // 13: lastlight.v1.ListPeopleRequest
+	(*ListPeopleResponse)(nil),      // 14: lastlight.v1.ListPeopleResponse
+	(*UpdatePersonRequest)(nil),     // 15: lastlight.v1.UpdatePersonRequest
+	(*ArchivePersonRequest)(nil),    // 16: lastlight.v1.ArchivePersonRequest
+	(*RecordCardSeenRequest)(nil),   // 17: lastlight.v1.RecordCardSeenRequest
+	(*RevokeCardRequest)(nil),       // 18: lastlight.v1.RevokeCardRequest
+	(*SetMedicalStatusRequest)(nil), // 19: lastlight.v1.SetMedicalStatusRequest
+	(*SetAvailabilityRequest)(nil),  // 20: lastlight.v1.SetAvailabilityRequest
+	(*CheckGoodToGoRequest)(nil),    // 21: lastlight.v1.CheckGoodToGoRequest
+	(*GetCurrencyRequest)(nil),      // 22: lastlight.v1.GetCurrencyRequest
+	(*SurfaceRate)(nil),             // 23: lastlight.v1.SurfaceRate
+	(*timestamppb.Timestamp)(nil),   // 24: google.protobuf.Timestamp
+	(*Finding)(nil),                 // 25: lastlight.v1.Finding
 }
 var file_lastlight_v1_roster_proto_depIdxs = []int32{
 	2,  // 0: lastlight.v1.Person.cards:type_name -> lastlight.v1.Card
-	20, // 1: lastlight.v1.Person.consumption:type_name -> lastlight.v1.SurfaceRate
-	20, // 2: lastlight.v1.Person.worst_consumption:type_name -> lastlight.v1.SurfaceRate
+	23, // 1: lastlight.v1.Person.consumption:type_name -> lastlight.v1.SurfaceRate
+	23, // 2: lastlight.v1.Person.worst_consumption:type_name -> lastlight.v1.SurfaceRate
 	3,  // 3: lastlight.v1.Person.medical:type_name -> lastlight.v1.MedicalStatus
 	4,  // 4: lastlight.v1.Person.emergency_contacts:type_name -> lastlight.v1.EmergencyContact
 	5,  // 5: lastlight.v1.Person.unavailable:type_name -> lastlight.v1.Unavailability
 	6,  // 6: lastlight.v1.Person.arrivals:type_name -> lastlight.v1.AltitudeArrival
 	1,  // 7: lastlight.v1.Person.reassessments:type_name -> lastlight.v1.Reassessment
-	21, // 8: lastlight.v1.Card.seen_at:type_name -> google.protobuf.Timestamp
-	21, // 9: lastlight.v1.Card.revoked_at:type_name -> google.protobuf.Timestamp
-	21, // 10: lastlight.v1.MedicalStatus.suspended_at:type_name -> google.protobuf.Timestamp
-	21, // 11: lastlight.v1.MedicalStatus.cleared_at:type_name -> google.protobuf.Timestamp
-	21, // 12: lastlight.v1.AltitudeArrival.arrived_at:type_name -> google.protobuf.Timestamp
+	24, // 8: lastlight.v1.Card.seen_at:type_name -> google.protobuf.Timestamp
+	24, // 9: lastlight.v1.Card.revoked_at:type_name -> google.protobuf.Timestamp
+	24, // 10: lastlight.v1.MedicalStatus.suspended_at:type_name -> google.protobuf.Timestamp
+	24, // 11: lastlight.v1.MedicalStatus.cleared_at:type_name -> google.protobuf.Timestamp
+	24, // 12: lastlight.v1.AltitudeArrival.arrived_at:type_name -> google.protobuf.Timestamp
 	8,  // 13: lastlight.v1.GoodToGo.lines:type_name -> lastlight.v1.GoodToGoLine
-	22, // 14: lastlight.v1.GoodToGoLine.finding:type_name -> lastlight.v1.Finding
-	0,  // 15: lastlight.v1.CreatePersonRequest.person:type_name -> lastlight.v1.Person
-	0,  // 16: lastlight.v1.ListPeopleResponse.people:type_name -> lastlight.v1.Person
-	0,  // 17: lastlight.v1.UpdatePersonRequest.person:type_name -> lastlight.v1.Person
-	21, // 18: lastlight.v1.RecordCardSeenRequest.seen_at:type_name -> google.protobuf.Timestamp
-	3,  // 19: lastlight.v1.SetMedicalStatusRequest.medical:type_name -> lastlight.v1.MedicalStatus
-	9,  // 20: lastlight.v1.RosterService.CreatePerson:input_type -> lastlight.v1.CreatePersonRequest
-	10, // 21: lastlight.v1.RosterService.GetPerson:input_type -> lastlight.v1.GetPersonRequest
-	11, // 22: lastlight.v1.RosterService.ListPeople:input_type -> lastlight.v1.ListPeopleRequest
-	13, // 23: lastlight.v1.RosterService.UpdatePerson:input_type -> lastlight.v1.UpdatePersonRequest
-	14, // 24: lastlight.v1.RosterService.ArchivePerson:input_type -> lastlight.v1.ArchivePersonRequest
-	15, // 25: lastlight.v1.RosterService.RecordCardSeen:input_type -> lastlight.v1.RecordCardSeenRequest
-	16, // 26: lastlight.v1.RosterService.RevokeCard:input_type -> lastlight.v1.RevokeCardRequest
-	17, // 27: lastlight.v1.RosterService.SetMedicalStatus:input_type -> lastlight.v1.SetMedicalStatusRequest
-	18, // 28: lastlight.v1.RosterService.SetAvailability:input_type -> lastlight.v1.SetAvailabilityRequest
-	19, // 29: lastlight.v1.RosterService.CheckGoodToGo:input_type -> lastlight.v1.CheckGoodToGoRequest
-	0,  // 30: lastlight.v1.RosterService.CreatePerson:output_type -> lastlight.v1.Person
-	0,  // 31: lastlight.v1.RosterService.GetPerson:output_type -> lastlight.v1.Person
-	12, // 32: lastlight.v1.RosterService.ListPeople:output_type -> lastlight.v1.ListPeopleResponse
-	0,  // 33: lastlight.v1.RosterService.UpdatePerson:output_type -> lastlight.v1.Person
-	0,  // 34: lastlight.v1.RosterService.ArchivePerson:output_type -> lastlight.v1.Person
-	0,  // 35: lastlight.v1.RosterService.RecordCardSeen:output_type -> lastlight.v1.Person
-	0,  // 36: lastlight.v1.RosterService.RevokeCard:output_type -> lastlight.v1.Person
-	0,  // 37: lastlight.v1.RosterService.SetMedicalStatus:output_type -> lastlight.v1.Person
-	0,  // 38: lastlight.v1.RosterService.SetAvailability:output_type -> lastlight.v1.Person
-	7,  // 39: lastlight.v1.RosterService.CheckGoodToGo:output_type -> lastlight.v1.GoodToGo
-	30, // [30:40] is the sub-list for method output_type
-	20, // [20:30] is the sub-list for method input_type
-	20, // [20:20] is the sub-list for extension type_name
-	20, // [20:20] is the sub-list for extension extendee
-	0,  // [0:20] is the sub-list for field type_name
+	25, // 14: lastlight.v1.GoodToGoLine.finding:type_name -> lastlight.v1.Finding
+	10, // 15: lastlight.v1.Currency.figures:type_name -> lastlight.v1.CurrencyFigure
+	0,  // 16: lastlight.v1.CreatePersonRequest.person:type_name -> lastlight.v1.Person
+	0,  // 17: lastlight.v1.ListPeopleResponse.people:type_name -> lastlight.v1.Person
+	0,  // 18: lastlight.v1.UpdatePersonRequest.person:type_name -> lastlight.v1.Person
+	24, // 19: lastlight.v1.RecordCardSeenRequest.seen_at:type_name -> google.protobuf.Timestamp
+	3,  // 20: lastlight.v1.SetMedicalStatusRequest.medical:type_name -> lastlight.v1.MedicalStatus
+	11, // 21: lastlight.v1.RosterService.CreatePerson:input_type -> lastlight.v1.CreatePersonRequest
+	12, // 22: lastlight.v1.RosterService.GetPerson:input_type -> lastlight.v1.GetPersonRequest
+	13, // 23: lastlight.v1.RosterService.ListPeople:input_type -> lastlight.v1.ListPeopleRequest
+	15, // 24: lastlight.v1.RosterService.UpdatePerson:input_type -> lastlight.v1.UpdatePersonRequest
+	16, // 25: lastlight.v1.RosterService.ArchivePerson:input_type -> lastlight.v1.ArchivePersonRequest
+	17, // 26: lastlight.v1.RosterService.RecordCardSeen:input_type -> lastlight.v1.RecordCardSeenRequest
+	18, // 27: lastlight.v1.RosterService.RevokeCard:input_type -> lastlight.v1.RevokeCardRequest
+	19, // 28: lastlight.v1.RosterService.SetMedicalStatus:input_type -> lastlight.v1.SetMedicalStatusRequest
+	20, // 29: lastlight.v1.RosterService.SetAvailability:input_type -> lastlight.v1.SetAvailabilityRequest
+	21, // 30: lastlight.v1.RosterService.CheckGoodToGo:input_type -> lastlight.v1.CheckGoodToGoRequest
+	22, // 31: lastlight.v1.RosterService.GetCurrency:input_type -> lastlight.v1.GetCurrencyRequest
+	0,  // 32: lastlight.v1.RosterService.CreatePerson:output_type -> lastlight.v1.Person
+	0,  // 33: lastlight.v1.RosterService.GetPerson:output_type -> lastlight.v1.Person
+	14, // 34: lastlight.v1.RosterService.ListPeople:output_type -> lastlight.v1.ListPeopleResponse
+	0,  // 35: lastlight.v1.RosterService.UpdatePerson:output_type -> lastlight.v1.Person
+	0,  // 36: lastlight.v1.RosterService.ArchivePerson:output_type -> lastlight.v1.Person
+	0,  // 37: lastlight.v1.RosterService.RecordCardSeen:output_type -> lastlight.v1.Person
+	0,  // 38: lastlight.v1.RosterService.RevokeCard:output_type -> lastlight.v1.Person
+	0,  // 39: lastlight.v1.RosterService.SetMedicalStatus:output_type -> lastlight.v1.Person
+	0,  // 40: lastlight.v1.RosterService.SetAvailability:output_type -> lastlight.v1.Person
+	7,  // 41: lastlight.v1.RosterService.CheckGoodToGo:output_type -> lastlight.v1.GoodToGo
+	9,  // 42: lastlight.v1.RosterService.GetCurrency:output_type -> lastlight.v1.Currency
+	32, // [32:43] is the sub-list for method output_type
+	21, // [21:32] is the sub-list for method input_type
+	21, // [21:21] is the sub-list for extension type_name
+	21, // [21:21] is the sub-list for extension extendee
+	0,  // [0:21] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_roster_proto_init() }
@@ -1836,7 +2171,7 @@ func file_lastlight_v1_roster_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_roster_proto_rawDesc), len(file_lastlight_v1_roster_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   20,
+			NumMessages:   23,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -32,6 +32,7 @@ const (
 	RosterService_SetMedicalStatus_FullMethodName = "/lastlight.v1.RosterService/SetMedicalStatus"
 	RosterService_SetAvailability_FullMethodName  = "/lastlight.v1.RosterService/SetAvailability"
 	RosterService_CheckGoodToGo_FullMethodName    = "/lastlight.v1.RosterService/CheckGoodToGo"
+	RosterService_GetCurrency_FullMethodName      = "/lastlight.v1.RosterService/GetCurrency"
 )
 
 // RosterServiceClient is the client API for RosterService service.
@@ -52,6 +53,8 @@ type RosterServiceClient interface {
 	SetAvailability(ctx context.Context, in *SetAvailabilityRequest, opts ...grpc.CallOption) (*Person, error)
 	// "Am I good to go?" for a day, and a site if named.
 	CheckGoodToGo(ctx context.Context, in *CheckGoodToGoRequest, opts ...grpc.CallOption) (*GoodToGo, error)
+	// How current a person is on a day, past or future: derived from recorded dives, never typed.
+	GetCurrency(ctx context.Context, in *GetCurrencyRequest, opts ...grpc.CallOption) (*Currency, error)
 }
 
 type rosterServiceClient struct {
@@ -162,6 +165,16 @@ func (c *rosterServiceClient) CheckGoodToGo(ctx context.Context, in *CheckGoodTo
 	return out, nil
 }
 
+func (c *rosterServiceClient) GetCurrency(ctx context.Context, in *GetCurrencyRequest, opts ...grpc.CallOption) (*Currency, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Currency)
+	err := c.cc.Invoke(ctx, RosterService_GetCurrency_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // RosterServiceServer is the server API for RosterService service.
 // All implementations must embed UnimplementedRosterServiceServer
 // for forward compatibility.
@@ -180,6 +193,8 @@ type RosterServiceServer interface {
 	SetAvailability(context.Context, *SetAvailabilityRequest) (*Person, error)
 	// "Am I good to go?" for a day, and a site if named.
 	CheckGoodToGo(context.Context, *CheckGoodToGoRequest) (*GoodToGo, error)
+	// How current a person is on a day, past or future: derived from recorded dives, never typed.
+	GetCurrency(context.Context, *GetCurrencyRequest) (*Currency, error)
 	mustEmbedUnimplementedRosterServiceServer()
 }
 
@@ -219,6 +234,9 @@ func (UnimplementedRosterServiceServer) SetAvailability(context.Context, *SetAva
 }
 func (UnimplementedRosterServiceServer) CheckGoodToGo(context.Context, *CheckGoodToGoRequest) (*GoodToGo, error) {
 	return nil, status.Error(codes.Unimplemented, "method CheckGoodToGo not implemented")
+}
+func (UnimplementedRosterServiceServer) GetCurrency(context.Context, *GetCurrencyRequest) (*Currency, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetCurrency not implemented")
 }
 func (UnimplementedRosterServiceServer) mustEmbedUnimplementedRosterServiceServer() {}
 func (UnimplementedRosterServiceServer) testEmbeddedByValue()                       {}
@@ -421,6 +439,24 @@ func _RosterService_CheckGoodToGo_Handler(srv interface{}, ctx context.Context, 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _RosterService_GetCurrency_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetCurrencyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RosterServiceServer).GetCurrency(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RosterService_GetCurrency_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RosterServiceServer).GetCurrency(ctx, req.(*GetCurrencyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // RosterService_ServiceDesc is the grpc.ServiceDesc for RosterService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -467,6 +503,10 @@ var RosterService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CheckGoodToGo",
 			Handler:    _RosterService_CheckGoodToGo_Handler,
+		},
+		{
+			MethodName: "GetCurrency",
+			Handler:    _RosterService_GetCurrency_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

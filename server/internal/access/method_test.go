@@ -86,6 +86,7 @@ func TestWhoMayCall(t *testing.T) {
 		incidentService + "ReviewIncident": "safety_officer",
 		rosterService + "SetMedicalStatus": "coordinator, medical_officer",
 		rosterService + "CheckGoodToGo":    "coordinator",
+		rosterService + "GetCurrency":      "coordinator",
 		gearService + "Release":            "coordinator, blender, committee",
 	}
 	for name, roles := range only {

@@ -66,6 +66,7 @@ var table = []Method{
 	{Name: rosterService + "SetMedicalStatus", Anywhere: MedicalOfficer, Here: Coordinator, Tied: Self},
 	{Name: rosterService + "SetAvailability", Here: Coordinator, Tied: own},
 	{Name: rosterService + "CheckGoodToGo", Here: Coordinator, Tied: own},
+	{Name: rosterService + "GetCurrency", Here: Coordinator, Tied: Self | Leads},
 
 	{Name: gearService + "CreateCylinder", Anywhere: gearKeepers, Tied: Self},
 	{Name: gearService + "GetCylinder", Anywhere: Members, Tied: Self | team},

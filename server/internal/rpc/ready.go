@@ -14,40 +14,57 @@ import (
 	"lastlight/server/internal/report"
 )
 
-// CheckGoodToGo answers a diver's question for a day, by the rules that plans are judged by.
-func (h *Roster) CheckGoodToGo(ctx context.Context, r *lastlightv1.CheckGoodToGoRequest) (*lastlightv1.GoodToGo, error) {
-	person := r.Person
+// personQuestion is what a question about one person and one day rests on.
+type personQuestion struct {
+	person  string // id
+	name    string // as shown
+	subject access.Subject
+	in      engine.ReadyInput
+	names   report.Names
+}
+
+// personQuestion reads the records of a question about a person, the caller
+// where none is named; day is empty for today.
+func (h *Roster) personQuestion(ctx context.Context, method, person, day, site string) (*personQuestion, error) {
 	if person == "" {
 		person = access.CallerFrom(ctx).Person
 	}
-	subject, err := h.may(ctx, "CheckGoodToGo", person)
-	if err != nil {
+	q := &personQuestion{person: person}
+	var err error
+	if q.subject, err = h.may(ctx, method, person); err != nil {
 		return nil, err
 	}
 	problems := fault.Collect("")
-	dates.Day(problems, "day", r.Day)
+	dates.Day(problems, "day", day)
 	if err := problems.Err(); err != nil {
 		return nil, err
 	}
 	now := h.Store.Now()
-	records, err := h.Store.GatherPerson(ctx, person, r.Site, now)
+	records, err := h.Store.GatherPerson(ctx, person, site, now)
 	if err != nil {
 		return nil, err
 	}
-	in, err := facts.Ready(records, r.Day, now, h.Zones)
-	if err != nil {
+	if q.in, err = facts.Ready(records, day, now, h.Zones); err != nil {
 		return nil, err
 	}
-	answer := engine.Ready(in)
-	name := records.Person.ShortName
-	if name == "" {
-		name = records.Person.FullName
+	if q.name = records.Person.ShortName; q.name == "" {
+		q.name = records.Person.FullName
 	}
 	pseudonym := records.Pseudonyms[person]
-	names := report.NewNames(map[string]string{pseudonym: person}, map[string]string{pseudonym: name})
+	q.names = report.NewNames(map[string]string{pseudonym: person}, map[string]string{pseudonym: q.name})
+	return q, nil
+}
+
+// CheckGoodToGo answers a diver's question for a day, by the rules that plans are judged by.
+func (h *Roster) CheckGoodToGo(ctx context.Context, r *lastlightv1.CheckGoodToGoRequest) (*lastlightv1.GoodToGo, error) {
+	q, err := h.personQuestion(ctx, "CheckGoodToGo", r.Person, r.Day, r.Site)
+	if err != nil {
+		return nil, err
+	}
+	answer, person, name, names, subject := engine.Ready(q.in), q.person, q.name, q.names, q.subject
 	out := &lastlightv1.GoodToGo{
 		Person: person, Day: answer.Day.String(), Site: r.Site, Yes: answer.Yes, CountsAs: answer.CountsAs, CountsBecause: names.In(answer.Because),
-		Policy: records.PolicyID, EngineVersion: engine.Version,
+		Policy: q.in.PolicyVersion, EngineVersion: engine.Version,
 	}
 	health := access.CallerFrom(ctx).Sees(access.Medical, subject)
 	for _, l := range answer.Lines {
