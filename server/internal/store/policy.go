@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"strconv"
 	"time"
 
@@ -175,7 +176,7 @@ func (s *Store) ListPolicies(ctx context.Context, r *lastlightv1.ListPoliciesReq
 	if err != nil {
 		return nil, "", err
 	}
-	below := int64(1) << 31
+	below := int64(math.MaxInt32)
 	if after != nil {
 		if below, err = strconv.ParseInt(after[0], 10, 32); err != nil {
 			return nil, "", badToken(r.PageToken)

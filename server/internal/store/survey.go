@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"errors"
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -108,7 +109,7 @@ func (s *Store) ListSurveys(ctx context.Context, r *lastlightv1.ListSurveysReque
 	if err != nil {
 		return nil, "", err
 	}
-	below := int64(1) << 31
+	below := int64(math.MaxInt32)
 	if after != nil {
 		if below, err = strconv.ParseInt(after[0], 10, 32); err != nil {
 			return nil, "", badToken(r.PageToken)
