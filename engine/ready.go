@@ -9,6 +9,8 @@ type (
 	ReadyLine   = rules.ReadyLine
 
 	CurrencyReport = rules.CurrencyReport
+	EligibleInput  = rules.EligibleInput
+	EligibleCell   = rules.EligibleCell
 )
 
 // The signs of a line.
@@ -23,3 +25,6 @@ func Ready(in ReadyInput) ReadyReport { return rules.Ready(in) }
 
 // CurrencyOf tells how current a person is on a day, past or future.
 func CurrencyOf(in ReadyInput) CurrencyReport { return rules.CurrencyOf(in) }
+
+// Eligible tells who can dive where on which day.
+func Eligible(in EligibleInput) []EligibleCell { return rules.Eligible(in) }

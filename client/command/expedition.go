@@ -5,6 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"lastlight/client/screen"
 	pb "lastlight/proto/lastlight/v1"
 )
 
@@ -18,6 +19,10 @@ func (a *app) expedition() *cobra.Command {
 		),
 		call(a, verb{use: "show EXPEDITION", short: "Show an expedition", args: []string{"id"}, example: "  lastlight expedition show june-2026"},
 			c, pb.ExpeditionServiceClient.GetExpedition, nil, detail),
+		call(a, verb{
+			use: "who EXPEDITION", short: "Who can dive where on which day, and the first reason why not", args: []string{"id"},
+			example: "  lastlight expedition who june-2026",
+		}, c, pb.ExpeditionServiceClient.GetEligibility, nil, screen.View.Eligibility),
 		call(a, verb{
 			use: "create [EXPEDITION]", short: "Enter an expedition", args: []string{"expedition.id?"}, block: "expedition", file: true,
 			example: "  lastlight expedition create june-2026 --title \"June week\" --from-day 2026-06-01 --to-day 2026-06-07 --sites hollow-spring",

@@ -131,6 +131,8 @@ DiveFigures: runtime_min max_depth_m penetration_m distance_m entry enter_by lat
 DiveProfile: samples
 DiverFigures: person name turns lower_starts consumption_l_min consumption_origin counts_as counts_because surface_bar
 DueSummary: hydro_last_day visual_last_day next status fill use carry falls_first last_day max_fill
+Eligibility: expedition cells policy engine_version
+EligibilityCell: person site day may counts_as rule reason
 EmergencyContact: full_name telephone relation
 EmergencySheet: emergency_number rescue_service chambers hospital signal_point walk_to_signal_min coordinator_reached_at_water oxygen first_aiders landing_place languages insurance_numbers press_contact confirmed_day
 Equipment: id kind serial maker owner burn_min line_m manufactured service_events notes scooter_speed_m_min version archived quarantined due

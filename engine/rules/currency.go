@@ -139,13 +139,10 @@ func (c *Case) steps() {
 		if m.CardLevel == "" || c.Policy.Rung(m.CardLevel) < c.Policy.Rung(string(c.lowestOverhead())) {
 			continue
 		}
-		q, numbers := c.currencyQuestion(m.Record, m.CardLevel, m.CardIssued)
-		ask := training.CurrencyOn
-		if c.brief {
-			ask = training.StateOn
+		if m.Currency == nil {
+			c.askCurrency(m)
 		}
-		if a, ok := ask(q, numbers); ok {
-			m.Currency = &a
+		if a := m.Currency; a != nil {
 			team[i].Causes, team[i].TrainingOnly = a.Causes, a.State.TrainingOnly()
 		}
 	}
@@ -155,6 +152,19 @@ func (c *Case) steps() {
 			continue
 		}
 		m.Counts, m.Causes, m.TrainingOnly = string(s.CountsAs), s.Causes, s.Kind == training.KindTraining
+	}
+}
+
+// askCurrency works out how current a member is; it stays unknown where the card
+// does not say when it was issued.
+func (c *Case) askCurrency(m *Member) {
+	q, numbers := c.currencyQuestion(m.Record, m.CardLevel, m.CardIssued)
+	ask := training.CurrencyOn
+	if c.brief {
+		ask = training.StateOn
+	}
+	if a, ok := ask(q, numbers); ok {
+		m.Currency = &a
 	}
 }
 

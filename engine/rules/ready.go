@@ -55,10 +55,12 @@ type ReadyReport struct {
 	Lines    []ReadyLine  `json:"lines"` // STOP first
 }
 
-// readyCase opens the case of one person on one day, without a plan. The day is
-// asked to its end: a card seen this afternoon counts.
-func readyCase(in ReadyInput) *Case {
+// personCase opens the case of one person on one day, without a plan. The day
+// is asked to its end: a card seen this afternoon counts. brief leaves out the
+// days on which things change.
+func personCase(in ReadyInput, brief bool) *Case {
 	c := &Case{
+		brief: brief,
 		In: &facts.Input{
 			Moment: facts.Planning, Policy: in.Policy, PolicyVersion: in.PolicyVersion, Divers: []facts.Diver{in.Diver}, Cylinders: in.Cylinders,
 			Plan: facts.Plan{Team: []facts.Member{{Diver: in.Diver.ID, Apparatus: facts.OpenCircuit}}},
@@ -80,7 +82,7 @@ func readyCase(in ReadyInput) *Case {
 
 // Ready answers "am I good to go?" by the same rules as a plan is judged by.
 func Ready(in ReadyInput) ReadyReport {
-	c := readyCase(in)
+	c := personCase(in, false)
 	m := c.Team[0]
 	out := ReadyReport{Day: in.Day, CountsAs: m.Counts, Because: c.Because(m)}
 	for _, r := range table {
@@ -222,18 +224,20 @@ func figureDay(f finding.Finding, name string) calendar.Day {
 	return calendar.Day{}
 }
 
+func siteGrade() Rule {
+	return table[slices.IndexFunc(table, func(r Rule) bool { return r.ID == "level.site_grade" })]
+}
+
 // readyGrade compares the site's grade with what the diver counts as.
 func (c *Case) readyGrade(m Member, in ReadyInput) (ReadyLine, bool) {
 	if in.SiteName == "" {
 		return ReadyLine{}, false
 	}
-	i := slices.IndexFunc(table, func(r Rule) bool { return r.ID == "level.site_grade" })
-	rule := table[i]
 	c.Level, c.Least = m.Limits(c), 0
 	if c.Level != nil {
 		c.LevelName = c.Level.Name
 	}
-	fs := rule.judge(c)
+	fs := siteGrade().judge(c)
 	if len(fs) == 0 || fs[0].Status == finding.NotApplicable {
 		return ReadyLine{}, false
 	}

@@ -515,6 +515,214 @@ func (x *ArchiveExpeditionRequest) GetRequestId() string {
 	return ""
 }
 
+type GetEligibilityRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Id            string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetEligibilityRequest) Reset() {
+	*x = GetEligibilityRequest{}
+	mi := &file_lastlight_v1_expedition_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetEligibilityRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetEligibilityRequest) ProtoMessage() {}
+
+func (x *GetEligibilityRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_expedition_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetEligibilityRequest.ProtoReflect.Descriptor instead.
+func (*GetEligibilityRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_expedition_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *GetEligibilityRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+type Eligibility struct {
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	Expedition string                 `protobuf:"bytes,1,opt,name=expedition,proto3" json:"expedition,omitempty"`
+	// By site, then day, then person.
+	Cells         []*EligibilityCell `protobuf:"bytes,2,rep,name=cells,proto3" json:"cells,omitempty"`
+	Policy        string             `protobuf:"bytes,3,opt,name=policy,proto3" json:"policy,omitempty"`
+	EngineVersion string             `protobuf:"bytes,4,opt,name=engine_version,json=engineVersion,proto3" json:"engine_version,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Eligibility) Reset() {
+	*x = Eligibility{}
+	mi := &file_lastlight_v1_expedition_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Eligibility) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Eligibility) ProtoMessage() {}
+
+func (x *Eligibility) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_expedition_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Eligibility.ProtoReflect.Descriptor instead.
+func (*Eligibility) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_expedition_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *Eligibility) GetExpedition() string {
+	if x != nil {
+		return x.Expedition
+	}
+	return ""
+}
+
+func (x *Eligibility) GetCells() []*EligibilityCell {
+	if x != nil {
+		return x.Cells
+	}
+	return nil
+}
+
+func (x *Eligibility) GetPolicy() string {
+	if x != nil {
+		return x.Policy
+	}
+	return ""
+}
+
+func (x *Eligibility) GetEngineVersion() string {
+	if x != nil {
+		return x.EngineVersion
+	}
+	return ""
+}
+
+// One person at one site on one day, that site's own day.
+type EligibilityCell struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Person string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	Site   string                 `protobuf:"bytes,2,opt,name=site,proto3" json:"site,omitempty"`
+	Day    string                 `protobuf:"bytes,3,opt,name=day,proto3" json:"day,omitempty"`
+	May    bool                   `protobuf:"varint,4,opt,name=may,proto3" json:"may,omitempty"`
+	// Level as it counts there on that day, lapses and steps included; empty: none.
+	CountsAs string `protobuf:"bytes,5,opt,name=counts_as,json=countsAs,proto3" json:"counts_as,omitempty"`
+	// The first rule that stops, and what it says; about health only that somebody is not available.
+	Rule          string `protobuf:"bytes,6,opt,name=rule,proto3" json:"rule,omitempty"`
+	Reason        string `protobuf:"bytes,7,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EligibilityCell) Reset() {
+	*x = EligibilityCell{}
+	mi := &file_lastlight_v1_expedition_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EligibilityCell) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EligibilityCell) ProtoMessage() {}
+
+func (x *EligibilityCell) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_expedition_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EligibilityCell.ProtoReflect.Descriptor instead.
+func (*EligibilityCell) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_expedition_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *EligibilityCell) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *EligibilityCell) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+func (x *EligibilityCell) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *EligibilityCell) GetMay() bool {
+	if x != nil {
+		return x.May
+	}
+	return false
+}
+
+func (x *EligibilityCell) GetCountsAs() string {
+	if x != nil {
+		return x.CountsAs
+	}
+	return ""
+}
+
+func (x *EligibilityCell) GetRule() string {
+	if x != nil {
+		return x.Rule
+	}
+	return ""
+}
+
+func (x *EligibilityCell) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
 var File_lastlight_v1_expedition_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_expedition_proto_rawDesc = "" +
@@ -563,13 +771,31 @@ const file_lastlight_v1_expedition_proto_rawDesc = "" +
 	"\x18ArchiveExpeditionRequest\x12\x17\n" +
 	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\x12'\n" +
 	"\n" +
-	"request_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId2\xc3\x03\n" +
+	"request_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"0\n" +
+	"\x15GetEligibilityRequest\x12\x17\n" +
+	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\"\xa1\x01\n" +
+	"\vEligibility\x12\x1e\n" +
+	"\n" +
+	"expedition\x18\x01 \x01(\tR\n" +
+	"expedition\x123\n" +
+	"\x05cells\x18\x02 \x03(\v2\x1d.lastlight.v1.EligibilityCellR\x05cells\x12\x16\n" +
+	"\x06policy\x18\x03 \x01(\tR\x06policy\x12%\n" +
+	"\x0eengine_version\x18\x04 \x01(\tR\rengineVersion\"\xaa\x01\n" +
+	"\x0fEligibilityCell\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12\x12\n" +
+	"\x04site\x18\x02 \x01(\tR\x04site\x12\x10\n" +
+	"\x03day\x18\x03 \x01(\tR\x03day\x12\x10\n" +
+	"\x03may\x18\x04 \x01(\bR\x03may\x12\x1b\n" +
+	"\tcounts_as\x18\x05 \x01(\tR\bcountsAs\x12\x12\n" +
+	"\x04rule\x18\x06 \x01(\tR\x04rule\x12\x16\n" +
+	"\x06reason\x18\a \x01(\tR\x06reason2\x95\x04\n" +
 	"\x11ExpeditionService\x12S\n" +
 	"\x10CreateExpedition\x12%.lastlight.v1.CreateExpeditionRequest\x1a\x18.lastlight.v1.Expedition\x12M\n" +
 	"\rGetExpedition\x12\".lastlight.v1.GetExpeditionRequest\x1a\x18.lastlight.v1.Expedition\x12^\n" +
 	"\x0fListExpeditions\x12$.lastlight.v1.ListExpeditionsRequest\x1a%.lastlight.v1.ListExpeditionsResponse\x12S\n" +
 	"\x10UpdateExpedition\x12%.lastlight.v1.UpdateExpeditionRequest\x1a\x18.lastlight.v1.Expedition\x12U\n" +
-	"\x11ArchiveExpedition\x12&.lastlight.v1.ArchiveExpeditionRequest\x1a\x18.lastlight.v1.ExpeditionB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
+	"\x11ArchiveExpedition\x12&.lastlight.v1.ArchiveExpeditionRequest\x1a\x18.lastlight.v1.Expedition\x12P\n" +
+	"\x0eGetEligibility\x12#.lastlight.v1.GetEligibilityRequest\x1a\x19.lastlight.v1.EligibilityB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
 
 var (
 	file_lastlight_v1_expedition_proto_rawDescOnce sync.Once
@@ -583,7 +809,7 @@ func file_lastlight_v1_expedition_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_expedition_proto_rawDescData
 }
 
-var file_lastlight_v1_expedition_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_lastlight_v1_expedition_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
 var file_lastlight_v1_expedition_proto_goTypes = []any{
 	(*Expedition)(nil),               // 0: lastlight.v1.Expedition
 	(*Participant)(nil),              // 1: lastlight.v1.Participant
@@ -593,27 +819,33 @@ var file_lastlight_v1_expedition_proto_goTypes = []any{
 	(*ListExpeditionsResponse)(nil),  // 5: lastlight.v1.ListExpeditionsResponse
 	(*UpdateExpeditionRequest)(nil),  // 6: lastlight.v1.UpdateExpeditionRequest
 	(*ArchiveExpeditionRequest)(nil), // 7: lastlight.v1.ArchiveExpeditionRequest
+	(*GetEligibilityRequest)(nil),    // 8: lastlight.v1.GetEligibilityRequest
+	(*Eligibility)(nil),              // 9: lastlight.v1.Eligibility
+	(*EligibilityCell)(nil),          // 10: lastlight.v1.EligibilityCell
 }
 var file_lastlight_v1_expedition_proto_depIdxs = []int32{
-	1, // 0: lastlight.v1.Expedition.participants:type_name -> lastlight.v1.Participant
-	0, // 1: lastlight.v1.CreateExpeditionRequest.expedition:type_name -> lastlight.v1.Expedition
-	0, // 2: lastlight.v1.ListExpeditionsResponse.expeditions:type_name -> lastlight.v1.Expedition
-	0, // 3: lastlight.v1.UpdateExpeditionRequest.expedition:type_name -> lastlight.v1.Expedition
-	2, // 4: lastlight.v1.ExpeditionService.CreateExpedition:input_type -> lastlight.v1.CreateExpeditionRequest
-	3, // 5: lastlight.v1.ExpeditionService.GetExpedition:input_type -> lastlight.v1.GetExpeditionRequest
-	4, // 6: lastlight.v1.ExpeditionService.ListExpeditions:input_type -> lastlight.v1.ListExpeditionsRequest
-	6, // 7: lastlight.v1.ExpeditionService.UpdateExpedition:input_type -> lastlight.v1.UpdateExpeditionRequest
-	7, // 8: lastlight.v1.ExpeditionService.ArchiveExpedition:input_type -> lastlight.v1.ArchiveExpeditionRequest
-	0, // 9: lastlight.v1.ExpeditionService.CreateExpedition:output_type -> lastlight.v1.Expedition
-	0, // 10: lastlight.v1.ExpeditionService.GetExpedition:output_type -> lastlight.v1.Expedition
-	5, // 11: lastlight.v1.ExpeditionService.ListExpeditions:output_type -> lastlight.v1.ListExpeditionsResponse
-	0, // 12: lastlight.v1.ExpeditionService.UpdateExpedition:output_type -> lastlight.v1.Expedition
-	0, // 13: lastlight.v1.ExpeditionService.ArchiveExpedition:output_type -> lastlight.v1.Expedition
-	9, // [9:14] is the sub-list for method output_type
-	4, // [4:9] is the sub-list for method input_type
-	4, // [4:4] is the sub-list for extension type_name
-	4, // [4:4] is the sub-list for extension extendee
-	0, // [0:4] is the sub-list for field type_name
+	1,  // 0: lastlight.v1.Expedition.participants:type_name -> lastlight.v1.Participant
+	0,  // 1: lastlight.v1.CreateExpeditionRequest.expedition:type_name -> lastlight.v1.Expedition
+	0,  // 2: lastlight.v1.ListExpeditionsResponse.expeditions:type_name -> lastlight.v1.Expedition
+	0,  // 3: lastlight.v1.UpdateExpeditionRequest.expedition:type_name -> lastlight.v1.Expedition
+	10, // 4: lastlight.v1.Eligibility.cells:type_name -> lastlight.v1.EligibilityCell
+	2,  // 5: lastlight.v1.ExpeditionService.CreateExpedition:input_type -> lastlight.v1.CreateExpeditionRequest
+	3,  // 6: lastlight.v1.ExpeditionService.GetExpedition:input_type -> lastlight.v1.GetExpeditionRequest
+	4,  // 7: lastlight.v1.ExpeditionService.ListExpeditions:input_type -> lastlight.v1.ListExpeditionsRequest
+	6,  // 8: lastlight.v1.ExpeditionService.UpdateExpedition:input_type -> lastlight.v1.UpdateExpeditionRequest
+	7,  // 9: lastlight.v1.ExpeditionService.ArchiveExpedition:input_type -> lastlight.v1.ArchiveExpeditionRequest
+	8,  // 10: lastlight.v1.ExpeditionService.GetEligibility:input_type -> lastlight.v1.GetEligibilityRequest
+	0,  // 11: lastlight.v1.ExpeditionService.CreateExpedition:output_type -> lastlight.v1.Expedition
+	0,  // 12: lastlight.v1.ExpeditionService.GetExpedition:output_type -> lastlight.v1.Expedition
+	5,  // 13: lastlight.v1.ExpeditionService.ListExpeditions:output_type -> lastlight.v1.ListExpeditionsResponse
+	0,  // 14: lastlight.v1.ExpeditionService.UpdateExpedition:output_type -> lastlight.v1.Expedition
+	0,  // 15: lastlight.v1.ExpeditionService.ArchiveExpedition:output_type -> lastlight.v1.Expedition
+	9,  // 16: lastlight.v1.ExpeditionService.GetEligibility:output_type -> lastlight.v1.Eligibility
+	11, // [11:17] is the sub-list for method output_type
+	5,  // [5:11] is the sub-list for method input_type
+	5,  // [5:5] is the sub-list for extension type_name
+	5,  // [5:5] is the sub-list for extension extendee
+	0,  // [0:5] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_expedition_proto_init() }
@@ -628,7 +860,7 @@ func file_lastlight_v1_expedition_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_expedition_proto_rawDesc), len(file_lastlight_v1_expedition_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   8,
+			NumMessages:   11,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

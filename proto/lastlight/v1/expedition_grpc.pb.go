@@ -26,6 +26,7 @@ const (
 	ExpeditionService_ListExpeditions_FullMethodName   = "/lastlight.v1.ExpeditionService/ListExpeditions"
 	ExpeditionService_UpdateExpedition_FullMethodName  = "/lastlight.v1.ExpeditionService/UpdateExpedition"
 	ExpeditionService_ArchiveExpedition_FullMethodName = "/lastlight.v1.ExpeditionService/ArchiveExpedition"
+	ExpeditionService_GetEligibility_FullMethodName    = "/lastlight.v1.ExpeditionService/GetEligibility"
 )
 
 // ExpeditionServiceClient is the client API for ExpeditionService service.
@@ -37,6 +38,8 @@ type ExpeditionServiceClient interface {
 	ListExpeditions(ctx context.Context, in *ListExpeditionsRequest, opts ...grpc.CallOption) (*ListExpeditionsResponse, error)
 	UpdateExpedition(ctx context.Context, in *UpdateExpeditionRequest, opts ...grpc.CallOption) (*Expedition, error)
 	ArchiveExpedition(ctx context.Context, in *ArchiveExpeditionRequest, opts ...grpc.CallOption) (*Expedition, error)
+	// Who of the participants can dive where on which day, by the rules that need no plan.
+	GetEligibility(ctx context.Context, in *GetEligibilityRequest, opts ...grpc.CallOption) (*Eligibility, error)
 }
 
 type expeditionServiceClient struct {
@@ -97,6 +100,16 @@ func (c *expeditionServiceClient) ArchiveExpedition(ctx context.Context, in *Arc
 	return out, nil
 }
 
+func (c *expeditionServiceClient) GetEligibility(ctx context.Context, in *GetEligibilityRequest, opts ...grpc.CallOption) (*Eligibility, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Eligibility)
+	err := c.cc.Invoke(ctx, ExpeditionService_GetEligibility_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // ExpeditionServiceServer is the server API for ExpeditionService service.
 // All implementations must embed UnimplementedExpeditionServiceServer
 // for forward compatibility.
@@ -106,6 +119,8 @@ type ExpeditionServiceServer interface {
 	ListExpeditions(context.Context, *ListExpeditionsRequest) (*ListExpeditionsResponse, error)
 	UpdateExpedition(context.Context, *UpdateExpeditionRequest) (*Expedition, error)
 	ArchiveExpedition(context.Context, *ArchiveExpeditionRequest) (*Expedition, error)
+	// Who of the participants can dive where on which day, by the rules that need no plan.
+	GetEligibility(context.Context, *GetEligibilityRequest) (*Eligibility, error)
 	mustEmbedUnimplementedExpeditionServiceServer()
 }
 
@@ -130,6 +145,9 @@ func (UnimplementedExpeditionServiceServer) UpdateExpedition(context.Context, *U
 }
 func (UnimplementedExpeditionServiceServer) ArchiveExpedition(context.Context, *ArchiveExpeditionRequest) (*Expedition, error) {
 	return nil, status.Error(codes.Unimplemented, "method ArchiveExpedition not implemented")
+}
+func (UnimplementedExpeditionServiceServer) GetEligibility(context.Context, *GetEligibilityRequest) (*Eligibility, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetEligibility not implemented")
 }
 func (UnimplementedExpeditionServiceServer) mustEmbedUnimplementedExpeditionServiceServer() {}
 func (UnimplementedExpeditionServiceServer) testEmbeddedByValue()                           {}
@@ -242,6 +260,24 @@ func _ExpeditionService_ArchiveExpedition_Handler(srv interface{}, ctx context.C
 	return interceptor(ctx, in, info, handler)
 }
 
+func _ExpeditionService_GetEligibility_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetEligibilityRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(ExpeditionServiceServer).GetEligibility(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: ExpeditionService_GetEligibility_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(ExpeditionServiceServer).GetEligibility(ctx, req.(*GetEligibilityRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // ExpeditionService_ServiceDesc is the grpc.ServiceDesc for ExpeditionService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -268,6 +304,10 @@ var ExpeditionService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ArchiveExpedition",
 			Handler:    _ExpeditionService_ArchiveExpedition_Handler,
+		},
+		{
+			MethodName: "GetEligibility",
+			Handler:    _ExpeditionService_GetEligibility_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -105,6 +105,7 @@ var table = []Method{
 	{Name: expeditionService + "CreateExpedition", Anywhere: deciders},
 	{Name: expeditionService + "GetExpedition", Anywhere: Members},
 	{Name: expeditionService + "ListExpeditions", Anywhere: Members},
+	{Name: expeditionService + "GetEligibility", Here: Coordinator},
 	{Name: expeditionService + "UpdateExpedition", Anywhere: Committee, Here: Coordinator},
 	{Name: expeditionService + "ArchiveExpedition", Anywhere: Committee, Here: Coordinator},
 

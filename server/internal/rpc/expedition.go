@@ -8,6 +8,7 @@ import (
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
 	"lastlight/server/internal/expedition"
+	"lastlight/server/internal/facts"
 	"lastlight/server/internal/fault"
 	"lastlight/server/internal/store"
 )
@@ -16,6 +17,7 @@ import (
 type Expeditions struct {
 	lastlightv1.UnimplementedExpeditionServiceServer
 	Store *store.Store
+	Zones facts.ZoneLoader
 }
 
 const expeditionService = "/lastlight.v1.ExpeditionService/"

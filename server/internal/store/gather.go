@@ -296,14 +296,7 @@ func (g *gatherer) pseudonyms(ctx context.Context) error {
 			named = append(named, a.AnalysedBy)
 		}
 	}
-	rows, err := g.q.Query(ctx, `SELECT id, pseudonym FROM person WHERE id = ANY ($1)`, sortedSet(named))
-	if err != nil {
-		return err
-	}
-	var id, pseudonym string
-	_, err = pgx.ForEachRow(rows, []any{&id, &pseudonym}, func() error {
-		g.r.Pseudonyms[id] = pseudonym
-		return nil
-	})
+	var err error
+	g.r.Pseudonyms, err = pseudonymsOf(ctx, g.q, named)
 	return err
 }

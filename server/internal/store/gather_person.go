@@ -73,17 +73,25 @@ func (s *Store) GatherPerson(ctx context.Context, person, site string, now time.
 		for _, c := range r.Person.Cards {
 			named = append(named, c.SeenBy)
 		}
-		if rows, err = q.Query(ctx, `SELECT id, pseudonym FROM person WHERE id = ANY ($1)`, sortedSet(named)); err != nil {
-			return err
-		}
-		var of, pseudonym string
-		_, err = pgx.ForEachRow(rows, []any{&of, &pseudonym}, func() error {
-			r.Pseudonyms[of] = pseudonym
-			return nil
-		})
+		r.Pseudonyms, err = pseudonymsOf(ctx, q, named)
 		return err
 	})
 	return r, err
+}
+
+// pseudonymsOf reads the pseudonyms of people; one that is not there is left out.
+func pseudonymsOf(ctx context.Context, q Querier, people []string) (map[string]string, error) {
+	rows, err := q.Query(ctx, `SELECT id, pseudonym FROM person WHERE id = ANY ($1)`, sortedSet(people))
+	if err != nil {
+		return nil, err
+	}
+	all := map[string]string{}
+	var id, pseudonym string
+	_, err = pgx.ForEachRow(rows, []any{&id, &pseudonym}, func() error {
+		all[id] = pseudonym
+		return nil
+	})
+	return all, err
 }
 
 // pastDives reads the dives of people that began before a minute, oldest first,

@@ -5,6 +5,8 @@ import (
 	"testing"
 	"time"
 
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
 	"lastlight/engine/policy"
@@ -110,4 +112,50 @@ func TestFirstVisit(t *testing.T) {
 	led := planOf("led", "spring", c.at("2026-06-08 08:30"), route, team, []float64{200, 200})
 	led.Leader = "birk"
 	c.mustSay(c.submit(led).Report, "Birk", "leads a first visit", "at least 2 dives", "2 dives short")
+}
+
+// Who can dive where on which day, for an expedition over the lapse of a card.
+func TestWhoCanDive(t *testing.T) {
+	c := newClub(t, "2026-06-12 07:30")
+	c.adoptPolicy(nil)
+	for _, name := range []string{"spring", "other"} {
+		stations, legs, _ := straight(90, 0)
+		c.apply(levelSite(name, zoneName, 10, stations, legs)...)
+	}
+	c.enrol("spring", diver{id: "asta"}, diver{id: "birk", level: "APP", issued: "2025-06-14"})
+	trips := pb.NewExpeditionServiceClient(c.conn)
+	if _, err := trips.CreateExpedition(c.as("cora"), &pb.CreateExpeditionRequest{Expedition: &pb.Expedition{
+		Id: "week", Title: "Week", FromDay: "2026-06-13", ToDay: "2026-06-16", Sites: []string{"spring", "other"},
+		Participants: []*pb.Participant{{Person: "asta"}, {Person: "birk"}},
+	}, RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := c.people().SetAvailability(c.as("asta"), &pb.SetAvailabilityRequest{Person: "asta", FromDay: "2026-06-16", ToDay: "2026-06-16", Unavailable: true, RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := trips.GetEligibility(c.as("asta"), &pb.GetEligibilityRequest{Id: "week"}); status.Code(err) != codes.PermissionDenied {
+		t.Errorf("a diver reads everybody's: %v", err)
+	}
+	x, err := trips.GetEligibility(c.as("cora"), &pb.GetEligibilityRequest{Id: "week"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(x.Cells) != 2*4*2 {
+		t.Errorf("%d cells, want 16", len(x.Cells))
+	}
+	got := map[string]string{}
+	for _, cell := range x.Cells {
+		got[cell.Person+" "+cell.Site+" "+cell.Day] = strings.TrimSpace(cell.CountsAs + " " + cell.Rule)
+	}
+	for at, want := range map[string]string{
+		"asta spring 2026-06-15": "FULL",
+		"asta spring 2026-06-16": "FULL diver.not_available", // never why
+		"birk spring 2026-06-14": "APP",
+		"birk spring 2026-06-15": "INT level.site_grade", // lapsed; the site is of grade 3
+		"asta other 2026-06-15":  "APP",                  // a first visit
+	} {
+		if got[at] != want {
+			t.Errorf("%s: %q, want %q", at, got[at], want)
+		}
+	}
 }
