@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"time"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
@@ -30,7 +31,10 @@ func (s *Store) GatherExpedition(ctx context.Context, id string, now time.Time) 
 		r.PolicyID = name
 		var ids []string
 		for _, p := range trip.Participants {
-			ids = append(ids, p.Person)
+			// Who is here for something else alone, such as cover, is not asked about.
+			if len(p.Tasks) == 0 || slices.Contains(p.Tasks, "diver") {
+				ids = append(ids, p.Person)
+			}
 		}
 		people, err := loadPeople(ctx, q, ids)
 		if err != nil {

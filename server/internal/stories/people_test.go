@@ -126,7 +126,7 @@ func TestWhoCanDive(t *testing.T) {
 	trips := pb.NewExpeditionServiceClient(c.conn)
 	if _, err := trips.CreateExpedition(c.as("cora"), &pb.CreateExpeditionRequest{Expedition: &pb.Expedition{
 		Id: "week", Title: "Week", FromDay: "2026-06-13", ToDay: "2026-06-16", Sites: []string{"spring", "other"},
-		Participants: []*pb.Participant{{Person: "asta"}, {Person: "birk"}},
+		Participants: []*pb.Participant{{Person: "asta", Tasks: []string{"diver"}}, {Person: "birk"}, {Person: "cover", Tasks: []string{"cover"}}},
 	}, RequestId: id()}); err != nil {
 		t.Fatal(err)
 	}
