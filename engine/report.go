@@ -5,6 +5,7 @@ package engine
 
 import (
 	"lastlight/engine/calendar"
+	"lastlight/engine/dive"
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
 	"lastlight/engine/route"
@@ -45,6 +46,7 @@ type Report struct {
 	Turns []Turn `json:"turns"` // one row per diver and main supply
 
 	Route *route.Result `json:"route"` // none where the route could not be computed
+	Dive  *dive.Answer  `json:"dive"`  // with its stops; none where decompression could not be computed
 }
 
 // Standing is what one diver counts as on this dive, and why.

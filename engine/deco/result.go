@@ -16,6 +16,7 @@ const (
 // Stretch is a straight part of the finished path, with what each diver breathed.
 type Stretch struct {
 	Kind      StretchKind
+	Piece     int     // of Path: the one travelled, or the next from where the team waits; one past the last at its end
 	From, To  float64 // metres of depth
 	Minutes   float64
 	Breathing [MaxDivers]uint8   // index into Team.Cylinders

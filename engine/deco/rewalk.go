@@ -94,3 +94,41 @@ func limit(s *Settings, lastStop float64, c *tissue.Compartment, n2, he, depth, 
 	}
 	return ambient + float64(gf*(a+ambient/b-ambient))
 }
+
+// Drift is the part of Rewalk about waiting, for the last schedule this planner
+// made, whose beginning and result these are: exact at the end of every wait,
+// where it is greatest. A gas cannot load a compartment above the limit of a place
+// by itself; it takes two inert gases, one on its way in while the other is not
+// out yet. So divers without helium have none.
+func (p *Planner) Drift(start *Moment, r *Result) []Excess {
+	var list []Excess
+	for d := range p.team.Divers {
+		if !p.hasHelium[d] {
+			continue
+		}
+		state := start.Divers[d].Tissues
+		for i := range r.Stretches {
+			x := &r.Stretches[i]
+			if x.Minutes > 0 {
+				st := p.steps.at(x.Minutes, p.helium)
+				p.model.Apply(&state, st, p.mixes[x.Breathing[d]], p.set.Water.Pressure(x.From), p.set.Water.Pressure(x.To), true)
+			}
+			if x.Kind == Travel {
+				continue
+			}
+			worst := Excess{Stretch: i, Diver: d, Minutes: x.Minutes, Bar: math.Inf(-1)}
+			ambient := p.set.Water.Pressure(x.To)
+			for k := range tissue.Count {
+				c := p.model.Compartment(k)
+				over := state.N2[k] + state.He[k] - limit(&p.set, r.LastStop, &c, state.N2[k], state.He[k], x.To, ambient, x, d)
+				if over > worst.Bar {
+					worst.Bar, worst.Compartment = over, k
+				}
+			}
+			if worst.Bar > travelSlack {
+				list = append(list, worst)
+			}
+		}
+	}
+	return list
+}

@@ -34,6 +34,7 @@ type Planner struct {
 
 	deepest, shallowest [MaxCylinders]float64 // where each may be breathed
 	begin               float64               // runtime at the start
+	piece               int                   // of the path, of the stretch being logged
 	startOut            []Condition           // memory of WayOut
 
 	state     [MaxDivers]Condition
@@ -160,11 +161,16 @@ func (p *Planner) walk(path *Path, probes []Probe, r *Result) {
 	divers := len(p.team.Divers)
 	t := p.begin
 	turned := path.Turned
+	p.piece = 0
 	if path.Delay > 0 {
 		t = p.rest(Delayed, path.Delay, p.bounds[0].depth, t, r)
 	}
 	for j := range p.bounds {
 		b := &p.bounds[j]
+		p.piece = len(path.Pieces)
+		if j < len(p.subs) {
+			p.piece = int(p.subs[j].piece)
+		}
 		var node *Node
 		picked := uint32(0)
 		if b.node >= 0 {
@@ -244,7 +250,7 @@ func (p *Planner) rest(kind StretchKind, minutes, depth, t float64, r *Result) f
 }
 
 func (p *Planner) log(kind StretchKind, from, to, minutes float64, r *Result) {
-	r.Stretches = append(r.Stretches, Stretch{Kind: kind, From: from, To: to, Minutes: minutes})
+	r.Stretches = append(r.Stretches, Stretch{Kind: kind, Piece: p.piece, From: from, To: to, Minutes: minutes})
 	s := &r.Stretches[len(r.Stretches)-1]
 	for d := range p.team.Divers {
 		s.Breathing[d] = uint8(p.now[d].breathing)

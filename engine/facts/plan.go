@@ -42,9 +42,14 @@ type Plan struct {
 	SwimMMin            float64 `json:"swim_m_min"`             // 0 = the policy's
 	ContingencySwimMMin float64 `json:"contingency_swim_m_min"` // 0 = the policy's
 	SlowExitFactor      float64 `json:"slow_exit_factor"`       // 0 = 1; the larger of this and the bottom's holds
-	Night               *bool   `json:"night"`                  // none = not told
-	VerifiedLegs        bool    `json:"verified_legs"`          // the plan relies on verified legs
-	ReliedUntilMin      float64 `json:"relied_until_min"`       // minutes into the dive until which it does
+
+	GFLow    *float64 `json:"gf_low,omitempty"` // per cent; none = the policy's, and never looser than it
+	GFHigh   *float64 `json:"gf_high,omitempty"`
+	TurnMove int      `json:"turn_move,omitempty"` // from 1, the team turns at its end; 0 = where the way home begins
+
+	Night          *bool   `json:"night"`            // none = not told
+	VerifiedLegs   bool    `json:"verified_legs"`    // the plan relies on verified legs
+	ReliedUntilMin float64 `json:"relied_until_min"` // minutes into the dive until which it does
 }
 
 // Apparatus is what a diver breathes from.

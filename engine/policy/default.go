@@ -84,6 +84,7 @@ func Default() Policy {
 		Decompression: Decompression{
 			Model: "zhl16c", FirstCompartment: "1b", GFLow: 30, GFHigh: 70, LastStopM: 6, StopStepM: 3, MinStopMin: 1, SwitchMin: 1,
 			EarlierDivesHours: 240, AltitudeM: 300, HoldStopInRestriction: DecideRefuse,
+			StopInFlow: DecideRefuse, StopOnWayIn: DecideRefuse, StopAboveLast: DecideCaution, Saddle: DecideRefuse,
 		},
 		Oxygen: Oxygen{CNSCautionPercent: 80, CNSRefusePercent: 100, OTUDaily: 300},
 		Failures: Failures{

@@ -419,6 +419,10 @@ type Decompression struct {
 	EarlierDivesHours     int     `json:"earlier_dives_hours"` // dives that ended within count; each is asked for whole
 	AltitudeM             float64 `json:"altitude_m"`          // above this the arrival must be known
 	HoldStopInRestriction Decide  `json:"hold_stop_in_restriction"`
+	StopInFlow            Decide  `json:"stop_in_flow"` // in water faster than flow.hold_stop_m_min
+	StopOnWayIn           Decide  `json:"stop_on_way_in"`
+	StopAboveLast         Decide  `json:"stop_above_last"` // shallower than the last stop
+	Saddle                Decide  `json:"saddle"`          // the way falls again after the first stop
 }
 
 // Oxygen is exposure limits.

@@ -180,7 +180,18 @@ func (p *Policy) validateDecompression(c *checker) {
 	c.number("decompression.switch_min", d.SwitchMin, 0, 10, "min")
 	c.whole("decompression.earlier_dives_hours", d.EarlierDivesHours, 48, 720, "h")
 	c.number("decompression.altitude_m", d.AltitudeM, 0, 3000, "m")
-	c.decide("decompression.hold_stop_in_restriction", d.HoldStopInRestriction, DecideRefuse, DecideWaiver, DecideCaution)
+	for _, x := range []struct {
+		path string
+		v    Decide
+	}{
+		{"hold_stop_in_restriction", d.HoldStopInRestriction},
+		{"stop_in_flow", d.StopInFlow},
+		{"stop_on_way_in", d.StopOnWayIn},
+		{"stop_above_last", d.StopAboveLast},
+		{"saddle", d.Saddle},
+	} {
+		c.decide("decompression."+x.path, x.v, DecideRefuse, DecideWaiver, DecideCaution)
+	}
 	c.number("oxygen.cns_caution_percent", p.Oxygen.CNSCautionPercent, 0, 100, "per cent")
 	c.number("oxygen.cns_refuse_percent", p.Oxygen.CNSRefusePercent, p.Oxygen.CNSCautionPercent, 150, "per cent, not below the caution")
 	c.number("oxygen.otu_daily", p.Oxygen.OTUDaily, 0, 1500, "OTU")

@@ -22,7 +22,11 @@ func (j *judge) wouldPass() string {
 	if !j.reached {
 		return ""
 	}
-	p := j.place(j.reach)
+	return j.place(j.reach).Earlier()
+}
+
+// Earlier says in words that the team turns here or before.
+func (p Place) Earlier() string {
 	switch {
 	case p.InHold:
 		return fmt.Sprintf("turn at %s on move %d, %s min into the hold, or earlier", p.Station, p.Move, short(math.Floor(p.AfterHoldMin*10)/10))
@@ -272,9 +276,9 @@ func (r *Result) addHelpCheck(j *judge, passed bool, at *Place, margin float64) 
 	}
 }
 
-// conclude is the verdict: fail if anything that refuses, or needs a waiver, is
+// Conclude is the verdict: fail if anything that refuses, or needs a waiver, is
 // not passed; which of the two says each check.
-func (r *Result) conclude() {
+func (r *Result) Conclude() {
 	r.Verdict = Pass
 	for i := range r.Checks {
 		if c := &r.Checks[i]; !c.Passed && (c.Verdict == MeansRefuse || c.Verdict == MeansWaiver) {

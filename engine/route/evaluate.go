@@ -9,7 +9,7 @@ const maxPieces = 5000
 // the place of each, never both, never a panic; numbers in the Result are finite.
 // The Input is only read.
 func Evaluate(in Input) (Result, []Problem) {
-	w, res, problems := prepare(&in)
+	w, res, problems := prepare(&in, false)
 	if len(problems) > 0 || res.Verdict == Refused {
 		return res, problems
 	}
@@ -25,12 +25,12 @@ func Evaluate(in Input) (Result, []Problem) {
 		res.Closability = append(res.Closability, j.closability(&in.Traverses[i], false))
 	}
 	res.cautions(j)
-	res.conclude()
+	res.Conclude()
 	return res, nil
 }
 
-// prepare checks, refuses, compiles and walks.
-func prepare(in *Input) (*walk, Result, []Problem) {
+// prepare checks, refuses, compiles and walks. keep asks for further ways out than the cheapest.
+func prepare(in *Input, keep bool) (*walk, Result, []Problem) {
 	names, problems := in.check()
 	if len(problems) > 0 {
 		return nil, Result{}, problems
@@ -60,6 +60,7 @@ func prepare(in *Input) (*walk, Result, []Problem) {
 		return nil, Result{}, problems
 	}
 	w := newWalk(p)
+	w.keep = keep
 	if !w.run() {
 		return nil, Result{}, []Problem{{"route.moves", "the plan takes longer than 48 h"}}
 	}

@@ -307,9 +307,12 @@ func (j *judge) dearest() {
 // floorDrop rounds a turn pressure: the drop from the start is floored to the
 // step; values within 1e-6 of a step are on it (D26).
 func (j *judge) floorDrop(start, exact float64) float64 {
-	step := j.in.Policy.Rounding.StepBar
-	n := math.Floor((start-exact)/step + 1e-6)
-	return start - float64(n*step)
+	return j.in.Policy.Rounding.Turn(start, exact)
+}
+
+// Turn floors the drop from the start to an exact turn (D26), bar.
+func (r Rounding) Turn(start, exact float64) float64 {
+	return start - float64(math.Floor((start-exact)/r.StepBar+1e-6)*r.StepBar)
 }
 
 // gaugeAt is what a main cylinder shows at a place, exact and with the drop floored.

@@ -39,7 +39,7 @@ type Path struct {
 // Trace gives the planned path. Refusals and problems are those of Evaluate;
 // with any of them there is no path.
 func Trace(in Input) (*Path, []Refusal, []Problem) {
-	w, res, problems := prepare(&in)
+	w, res, problems := prepare(&in, true)
 	if w == nil {
 		return nil, res.Refused, problems
 	}
@@ -108,42 +108,15 @@ func (p *Path) breathing(g *gear) []string {
 // InHold tell which value of D14 is meant. False where there is no such place or
 // no known way out.
 func (p *Path) WayOut(at Place) ([]Piece, bool) {
-	w := p.walk
-	if at.Move < 1 || at.Move > len(w.steps) {
+	s, ok := p.Find(at)
+	if !ok {
 		return nil, false
 	}
-	step := &w.steps[at.Move-1]
-	l := &w.legs[w.moves[at.Move-1].leg]
-	n, metres := step.hold, at.MetresPast
-	if at.Arriving {
-		metres = l.in.LengthM
-	}
-	if !at.InHold {
-		for n = step.first; n < step.hold-1 && w.segs[n].at+w.segs[n].length < metres; n++ {
-		}
-	}
-	s := &w.segs[n]
-	if s.mode == noWay || !(metres >= 0 && metres <= l.in.LengthM) {
+	ways := p.WaysOut(s)
+	if len(ways) == 0 {
 		return nil, false
 	}
-	var out []Piece
-	switch {
-	case s.mode == upward:
-		depth := (s.pressure.at(metres-s.at) - w.in.Water.SurfaceBar) / w.in.Water.BarPerM
-		return append(out, p.ascent(&node{name: w.nodes[l.ends[s.dir]].name, depth: depth}, nil)), true
-	case !s.hold && s.mode == back:
-		out = p.over(out, s.leg, 1-s.dir, l.in.LengthM-metres)
-	case !s.hold:
-		out = p.over(out, s.leg, s.dir, metres)
-	}
-	y := s.home
-	for ; y.leg >= 0; y = y.next {
-		out = p.over(out, y.leg, y.dir, 0)
-	}
-	if min, _ := w.straight(w.nodes[y.node].depth, w.in.Policy.AscentMMin); min > 0 {
-		out = append(out, p.ascent(&w.nodes[y.node], nil))
-	}
-	return out, true
+	return ways[0], true
 }
 
 // over adds a leg from so many metres on.

@@ -29,7 +29,15 @@ type segment struct {
 
 	high    []float64 // per case: dearest place between this stretch and home, see memo.high; nil where it never binds
 	working bool
-	run     spot // where the way home began (D22); seg -1: nowhere before the place itself
+	run     spot      // where the way home began (D22); seg -1: nowhere before the place itself
+	other   []turning // further ways out, kept only for a Path
+}
+
+// turning is a way out that is not the cheapest without stops: which way it
+// begins, and from its first station on.
+type turning struct {
+	mode mode
+	home *way
 }
 
 type mode int
@@ -72,6 +80,7 @@ type walk struct {
 	endBarMin   float64
 
 	wayInOnly bool // set-up dives (D28): the way in is the only way out
+	keep      bool // further ways out are kept: stops can make one of them the cheapest (D15)
 	reliance  *reliance
 }
 
@@ -265,6 +274,9 @@ func (w *walk) stay(i, leg, dir, at int, minutes float64, working bool) {
 		s.mode, s.home, s.metres = onward, b, b.metres
 		s.out = quad{a: b.barMin}
 		w.wayHome(&s)
+		if w.keep {
+			s.other = w.ways.others(at)
+		}
 	}
 	w.breathe(float64(p * minutes))
 	w.elapsed += minutes
@@ -305,6 +317,9 @@ func (w *walk) swim(i, from int, known bool) {
 			pressure: quad{x.p, x.g, 0}, minutes: w.minutesPerMetre(x, m.ground), gear: w.gear,
 		}
 		base.used = x.integral().times(float64(base.minutes * m.factor))
+		if w.keep && canBack && canOn {
+			base.other = []turning{{back, start}, {onward, end}}
+		}
 		switch {
 		case l.open:
 			base.mode, base.out = upward, w.upward(x)

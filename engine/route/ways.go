@@ -140,3 +140,29 @@ func (w *ways) settle() {
 		}
 	}
 }
+
+// others are the ways out of a station over every other leg that counts there,
+// each the cheapest without stops, that do not lead back through it.
+func (w *ways) others(node int) []turning {
+	var list []turning
+	for _, leg := range w.joins[node] {
+		for dir := range 2 {
+			b := w.best[node]
+			if w.p.legs[leg].ends[dir] != node || !w.usable[leg][dir] || b.leg == leg && b.dir == dir {
+				continue
+			}
+			y := w.over(leg, dir)
+			if y == nil {
+				continue
+			}
+			x := y.next
+			for x != nil && x.node != node {
+				x = x.next
+			}
+			if x == nil {
+				list = append(list, turning{onward, y})
+			}
+		}
+	}
+	return list
+}

@@ -326,9 +326,9 @@ func (c *Case) fromResult() {
 			c.Network.Scooters = append(c.Network.Scooters, Spot{Diver: m.Diver, What: "scooter"})
 		}
 	}
-	for i, t := range c.Tissues {
-		if t.onRoute {
-			c.Network.Deco = append(c.Network.Deco, Spot{Diver: c.Team[i].Diver, What: "a dive with required stops", Place: t.place})
+	if c.Dive != nil && len(c.Dive.Schedule.Stops) > 0 {
+		for _, m := range c.Team {
+			c.Network.Deco = append(c.Network.Deco, Spot{Diver: m.Diver, What: "a dive with required stops", Place: c.Dive.Schedule.Stops[0].Place})
 		}
 	}
 	c.SetUpDone = c.Route.Verified != nil || len(c.In.Site.Verifications) > 0

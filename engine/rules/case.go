@@ -4,6 +4,7 @@ import (
 	"strconv"
 
 	"lastlight/engine/calendar"
+	"lastlight/engine/dive"
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
 	"lastlight/engine/history"
@@ -44,8 +45,9 @@ type Case struct {
 	RouteProblems []route.Problem   // faults of the route's input
 	RouteMissing  []finding.Finding // inputs without which the route model cannot run
 
-	Starts  []history.Start // what each member brings to the entry; empty where entry, water or altitude is unknown
-	Tissues []tissues       // per member; empty where the route is not computed
+	Starts    []history.Start // what each member brings to the entry; empty where entry, water or altitude is unknown
+	Dive      *dive.Answer    // with its stops; nil where it cannot be computed
+	DiveFault string          // why, where nothing is merely missing
 
 	Watch *watch.Times // nil where it cannot be told
 

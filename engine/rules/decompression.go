@@ -3,53 +3,130 @@ package rules
 import (
 	"math"
 
+	"lastlight/engine/deco"
+	"lastlight/engine/dive"
 	"lastlight/engine/finding"
-	"lastlight/engine/gas"
+	"lastlight/engine/oxygen"
+	"lastlight/engine/policy"
 	"lastlight/engine/route"
 	"lastlight/engine/tissue"
 )
 
-// decompressionRules say where decompression would have to be computed. Until
-// the engine plans it, such a dive cannot be told, and what cannot be told blocks.
+// decompressionRules are about the schedule: whether there is one, where its
+// stops are made, and what the oxygen comes to.
 func decompressionRules() []Rule {
-	return []Rule{{
-		ID: "decompression.computed", Version: 1, Title: "No decompression beyond what is computed", Citation: handbook("physics", "1, 11"), Cell: "decompression",
-		Words: map[string]Words{
-			"ok":      {Says: "{subject}: no stop on the route, nor on any known way out from any of its stations"},
-			"start":   {Says: "{subject}: cannot tell, what earlier dives or the arrival at altitude left is not known", Remedy: "complete the earlier dives and the arrival"},
-			"ceiling": {Says: "{subject}: decompression not computed yet: a way out has a ceiling from {place}, {observed} into the dive", Remedy: "plan shorter or shallower, so that no way out has a ceiling"},
+	remarks := map[string]Words{
+		"ok":                 {Says: "{subject}: nothing to say about the stops"},
+		"no_stops":           {Says: "{subject}: no stop"},
+		deco.FlagRestriction: {Says: "{subject}: stop of {observed} at {depth} in a restriction{at}", Remedy: "plan so that no stop is needed there: shorter, shallower, or another gas"},
+		deco.FlagStrongFlow:  {Says: "{subject}: stop at {depth} in a flow of {observed}, at most {limit}{at}", Remedy: "plan so that no stop is needed there: shorter, shallower, or another gas"},
+		deco.FlagWayIn:       {Says: "{subject}: stop of {observed} at {depth} on the way in{at}", Remedy: "go no deeper before that rise, or another route"},
+		deco.FlagAboveLast:   {Says: "{subject}: stop of {observed} at {depth}, above the last stop{at}", Remedy: "make the stops at the last stop, or let no cylinder wait up there"},
+		deco.FlagSaddle:      {Says: "{subject}: a saddle: after the first stop the way falls {observed} again{at}", Remedy: "plan so that no stop is needed before the saddle: shorter, shallower, or another gas"},
+		deco.FlagOxygenHigh:  {Says: "{subject}: {cylinder} breathed at {observed} of oxygen, at most {limit}, at {depth}{at}", Remedy: "a leaner gas, or stay shallower on it"},
+		deco.FlagOxygenLow:   {Says: "{subject}: {cylinder} breathed at {observed} of oxygen, at least {limit}, at {depth}{at}", Remedy: "another gas for the shallow part"},
+		deco.FlagNoGas:       {Says: "{subject}: before a fall of the way nobody's gas at hand may be breathed at its bottom{at}", Remedy: "keep a gas for the depth, or another route"},
+		deco.FlagOverdrawn:   {Says: "{subject}: {cylinder} would need {observed} more than it holds", Remedy: "more gas, or a shorter dive"},
+		deco.FlagNoSchedule:  {Says: "{subject}: no schedule: more than {observed} at {depth}{at}", Remedy: "shorter, shallower, or a gas with less inert gas for the stops"},
+		dive.RemarkDrift:     {Says: "{subject}: while the team waits at {depth}, {cylinder} loads a compartment {observed} above the limit of that place{at}", Remedy: "another gas for that stop"},
+	}
+	return []Rule{
+		{
+			ID: "decompression.computed", Version: 2, Title: "Decompression is computed", Citation: handbook("passage decompression", "D40 to D55"), Cell: "decompression",
+			Words: map[string]Words{
+				"ok":     {Says: "{subject}: no stop on the route, nor on any known way out"},
+				"start":  {Says: "{subject}: cannot tell, what earlier dives or the arrival at altitude left is not known", Remedy: "complete the earlier dives and the arrival"},
+				"stops":  {Says: "{subject}: stops computed from what earlier dives left: {observed} as planned, {longest} on the longest way out{at}"},
+				"failed": {Says: "{subject}: decompression cannot be computed: {observed}", Remedy: "{remedy}"},
+			},
+			Check: computed,
 		},
-		Check: decompression,
-	}}
+		{
+			ID: "decompression.gradient", Version: 1, Title: "Gradient factors no looser than the policy", Citation: handbook("physics", "1"), Cell: "decompression.gf_high",
+			Words: map[string]Words{
+				"ok":     {Says: "{subject}: gradient factors {observed}, the policy's {limit}"},
+				"looser": {Says: "{subject}: gradient factors {observed} are looser than the policy's {limit}", Remedy: "plan at most {limit}"},
+			},
+			Check: gradient,
+		},
+		{
+			ID: "decompression.schedule", Version: 1, Title: "The stops as planned", Citation: handbook("passage decompression", "D47, D48"), Cell: "decompression", Words: remarks,
+			Check: func(c *Case) []finding.Finding {
+				if c.Dive == nil {
+					return one(c.diveUnknown())
+				}
+				return c.remarks(c.Dive.Schedule.Remarks, c.Dive.Schedule.StopMin)
+			},
+		},
+		{
+			ID: "decompression.ways_out", Version: 1, Title: "The stops of every way out", Citation: handbook("passage decompression", "D44, D48, D55"), Cell: "decompression", Words: remarks,
+			Check: func(c *Case) []finding.Finding {
+				if c.Dive == nil {
+					return one(c.diveUnknown())
+				}
+				stops := 0
+				if c.Dive.Longest != nil {
+					stops = c.Dive.Longest.StopMin
+				}
+				return c.remarks(c.Dive.WaysOut, stops)
+			},
+		},
+		{
+			ID: "oxygen.exposure", Version: 1, Title: "Oxygen exposure", Citation: handbook("physics", "3"), Cell: "oxygen.cns_refuse_percent",
+			Words: map[string]Words{
+				"ok":    {Says: "{subject}: CNS {observed} of {limit}, {otu} OTU in 24 h"},
+				"much":  {Says: "{subject}: CNS {observed}, advised at most {limit}; {otu} OTU in 24 h", Remedy: "less oxygen, or a longer interval"},
+				"over":  {Says: "{subject}: CNS {observed}, at most {limit}", Remedy: "less oxygen, or a longer interval"},
+				"day":   {Says: "{subject}: {observed} of the 24-hour limit of oxygen, at most {limit}", Remedy: "less oxygen, or dive tomorrow"},
+				"lungs": {Says: "{subject}: {observed} in 24 h, at most {limit}", Remedy: "less oxygen, or dive tomorrow"},
+			},
+			Check: exposure,
+		},
+	}
 }
 
-func decompression(c *Case) []finding.Finding {
+// diveUnknown is what every rule about the schedule says where there is none.
+func (c *Case) diveUnknown() finding.Finding {
+	f := answer(finding.Indeterminate, "route_unknown", c.plan())
+	f.Path = "route"
+	if c.computed() {
+		f.Code = "not_computed"
+	}
+	return f
+}
+
+func computed(c *Case) []finding.Finding {
 	var out []finding.Finding
 	for i, m := range c.Team {
 		s := m.subject()
-		if m.Record == nil {
+		switch {
+		case m.Record == nil:
 			out = append(out, unknown(s, "earlier dives", m.Path))
-			continue
-		}
-		if i >= len(c.Starts) || len(c.Starts[i].Problems) > 0 {
+		case i >= len(c.Starts) || len(c.Starts[i].Problems) > 0:
 			f := answer(finding.Indeterminate, "start", s)
 			f.Path = m.Path
 			out = append(out, f)
-			continue
-		}
-		if i >= len(c.Tissues) || !c.Tissues[i].known {
-			out = append(out, unknown(s, "the tissues along the route", "route"))
-			continue
-		}
-		t := c.Tissues[i]
-		if t.stop {
-			f := answer(finding.Indeterminate, "ceiling", s)
-			at := finding.Number("", t.minute, 0, "min")
-			f.Observed, f.Place, f.Path = &at, t.place, "route.route.moves"
+		case c.DiveFault != "":
+			f := answer(finding.Indeterminate, "failed", s)
+			w := finding.Word("", c.DiveFault)
+			f.Observed, f.Path = &w, "plan.supplies"
+			f.Figures = []finding.Figure{finding.Word("remedy", "mend what is named; if nothing of the plan is, report it")}
 			out = append(out, f)
-			continue
+		case c.Dive == nil:
+			out = append(out, unknown(s, "the tissues along the route", "route"))
+		case c.Dive.Stops:
+			f := answer(finding.Pass, "stops", s)
+			n := finding.CountOf("", c.Dive.Schedule.StopMin, "min")
+			longest := finding.CountOf("longest", c.Dive.Schedule.StopMin, "min")
+			if l := c.Dive.Longest; l != nil {
+				longest = finding.CountOf("longest", l.StopMin, "min")
+				f.Place = l.Place
+			}
+			f.Observed, f.Figures = &n, []finding.Figure{longest}
+			out = append(out, at(f))
+		default:
+			out = append(out, pass(s))
 		}
-		out = append(out, pass(s))
 	}
 	if len(out) == 0 {
 		out = one(unknown(c.plan(), "the team", "plan.team"))
@@ -57,191 +134,197 @@ func decompression(c *Case) []finding.Finding {
 	return out
 }
 
-// tissues is what one diver's tissues say about the route.
-type tissues struct {
-	known   bool
-	stop    bool // somewhere a straight ascent is refused, on the route or on a way out
-	onRoute bool // on the route as planned
-	place   string
-	minute  float64
+// factors are the gradient factors of the plan in per cent: the policy's, or
+// lower ones that the plan asks for.
+func (c *Case) factors() (low, high float64) {
+	d := c.Policy.Decompression
+	low, high = d.GFLow, d.GFHigh
+	if x := c.In.Plan.GFHigh; x != nil {
+		high = math.Min(high, *x)
+	}
+	if x := c.In.Plan.GFLow; x != nil {
+		low = math.Min(low, *x)
+	}
+	return math.Min(low, high), high
 }
 
-// load follows every diver's tissues along the route, from what the diver brings
-// to the entry, and asks at every depth point and station whether the way on
-// and the cheapest known way out can be swum with no stop.
-func (c *Case) load() {
-	if !c.computed() || c.Water == nil || !c.Network.Known {
+func gradient(c *Case) []finding.Finding {
+	if c.In.Plan.GFLow == nil && c.In.Plan.GFHigh == nil {
+		return one(notAsked(c.plan()))
+	}
+	d := c.Policy.Decompression
+	text := func(low, high float64) finding.Figure {
+		return finding.Word("", finding.Decimal(low, 1)+"/"+finding.Decimal(high, 1))
+	}
+	low, high := d.GFLow, d.GFHigh
+	if x := c.In.Plan.GFLow; x != nil {
+		low = *x
+	}
+	if x := c.In.Plan.GFHigh; x != nil {
+		high = *x
+	}
+	f := measured(pass(c.plan()), text(low, high), text(d.GFLow, d.GFHigh))
+	if low > d.GFLow+1e-9 || high > d.GFHigh+1e-9 {
+		f.Status, f.Code, f.Path = finding.Refuse, "looser", "plan.gf_high"
+	}
+	return one(f)
+}
+
+// settings of the schedule: the policy's, with the plan's gradient factors.
+func (c *Case) decoSettings(model *tissue.Model) deco.Settings {
+	d, mix := c.Policy.Decompression, c.Policy.Mix
+	low, high := c.factors()
+	return deco.Settings{
+		Model: model, Water: *c.Water, GFLow: low / 100, GFHigh: high / 100, Grid: d.StopStepM, LastStop: d.LastStopM,
+		Ascent: c.Policy.Speeds.Ascent, SwitchMinutes: d.SwitchMin, LimitDeco: mix.PO2RestingBar, LimitBottom: mix.PO2WorkingBar,
+		Tolerance: richSlack, Least: mix.PO2FloorBar, FlowLimit: c.Policy.Flow.HoldStopMMin,
+	}
+}
+
+// decompress answers the dive with its stops, where the route, the water and
+// what everybody brings to the entry are known.
+func (c *Case) decompress() {
+	c.Dive, c.DiveFault = nil, ""
+	if !c.computed() || c.Water == nil || len(c.Starts) != len(c.Team) {
 		return
 	}
 	model := c.model()
-	if model == nil || len(c.Starts) == 0 {
+	if model == nil {
 		return
 	}
-	for i, m := range c.Team {
-		c.Tissues = append(c.Tissues, c.loadOne(model, m, c.Starts[i].Tissues))
+	q := dive.Question{
+		Route: c.RouteInput, Result: c.Route, Settings: c.decoSettings(model),
+		SwitchDepth: c.switchDepth,
+	}
+	if n := c.In.Plan.TurnMove; n <= len(c.RouteInput.Route.Moves) {
+		q.TurnMove = n
+	}
+	for i := range c.Starts {
+		if len(c.Starts[i].Problems) > 0 {
+			return
+		}
+		q.Tissues = append(q.Tissues, c.Starts[i].Tissues)
+		q.Carried = append(q.Carried, c.Starts[i].Oxygen)
+	}
+	w, err := dive.Open(&q)
+	if err != nil {
+		c.DiveFault = c.named(err.Error())
+		return
+	}
+	c.Dive = w.Answer()
+	if fault := w.Fault(); fault != "" {
+		c.Dive, c.DiveFault = nil, fault
 	}
 }
 
-func (c *Case) loadOne(model *tissue.Model, m Member, state tissue.State) tissues {
-	in := &c.RouteInput
-	if len(c.supplies(m.Diver, "main")) == 0 {
-		return tissues{}
-	}
-	mix, ok := c.mixOf(c.supplies(m.Diver, "main")[0])
-	if !ok {
-		return tissues{}
-	}
-	mains, current := mix, mix
-	act := func(actions []route.Action) {
-		for _, a := range actions {
-			if a.Diver != m.Diver {
-				continue
-			}
-			switch a.Action {
-			case route.ActSwitchTo:
-				current = mains
-				if a.Cylinder != nil {
-					for _, s := range c.In.Plan.Supplies {
-						if s.ID == *a.Cylinder {
-							if g, ok := c.mixOf(s); ok {
-								current = g
-							}
-						}
-					}
-				}
-			case route.ActDrop:
-				// Who drops the cylinder in use breathes the mains from then on.
-				if a.Cylinder != nil {
-					for _, s := range c.In.Plan.Supplies {
-						if g, ok := c.mixOf(s); ok && s.ID == *a.Cylinder && g == current {
-							current = mains
-						}
-					}
-				}
-			}
+// switchDepth is as deep as the plan breathes a stage; else its oxygen alone says.
+func (c *Case) switchDepth(s *route.Cylinder) float64 {
+	for _, x := range c.In.Plan.Supplies {
+		if x.ID == s.ID && x.DeepestM != nil {
+			return *x.DeepestM
 		}
 	}
-	ask := tissue.Way{Water: *c.Water, AscentRate: c.Policy.Speeds.Ascent, GFHigh: c.Policy.Decompression.GFHigh / 100}
-	out := tissues{known: true}
-	minute := 0.0
-	refuse := func(onRoute bool, place string) {
-		out.onRoute = out.onRoute || onRoute
-		if !out.stop {
-			out.stop, out.place, out.minute = true, place, minute
-		}
+	return deco.MaxDepth
+}
+
+// remarkStatus is what a flag of a schedule means by the club's policy.
+func (c *Case) remarkStatus(kind string) finding.Status {
+	d := c.Policy.Decompression
+	switch kind {
+	case deco.FlagRestriction:
+		return d.HoldStopInRestriction.Status()
+	case deco.FlagStrongFlow:
+		return d.StopInFlow.Status()
+	case deco.FlagWayIn:
+		return d.StopOnWayIn.Status()
+	case deco.FlagAboveLast:
+		return d.StopAboveLast.Status()
+	case deco.FlagSaddle:
+		return d.Saddle.Status()
 	}
-	test := func(s tissue.State, pieces []tissue.Piece, onRoute bool, place string) {
-		w := ask
-		w.Pieces = pieces
-		if !model.NoStop(s, w).NoStop {
-			refuse(onRoute, place)
+	return policy.DecideRefuse.Status()
+}
+
+// remarks tells what is said about schedules with so many minutes of stops.
+func (c *Case) remarks(list []dive.Remark, stops int) []finding.Finding {
+	var out []finding.Finding
+	for i := range list {
+		m := &list[i]
+		s := c.plan()
+		if m.Diver != "" {
+			s = c.nameOf(m.Diver)
 		}
+		f := answer(c.remarkStatus(m.Kind), m.Kind, s)
+		f.Place, f.Path = m.Place, "route.route.moves"
+		observed := finding.Number("", m.Minutes, 0, "min")
+		switch m.Kind {
+		case deco.FlagStrongFlow:
+			observed = finding.Number("", m.Value, 1, "m/min")
+		case deco.FlagSaddle:
+			observed = finding.Number("", m.Metres, 1, "m")
+		case deco.FlagOxygenHigh, deco.FlagOxygenLow:
+			observed = finding.Number("", m.Value, 2, "bar")
+		case deco.FlagOverdrawn:
+			observed, f.Path = finding.Number("", math.Ceil(m.Value), 0, "L"), "plan.supplies"
+		case dive.RemarkDrift:
+			observed = finding.Number("", m.Value, 3, "bar")
+		}
+		f.Observed = &observed
+		if m.Limit != 0 {
+			limit := finding.Number("", m.Limit, 2, observed.Unit)
+			f.Limit = &limit
+		}
+		cylinder, _ := c.who(m.Cylinder)
+		f.Figures = []finding.Figure{finding.Number("depth", m.DepthM, 1, "m"), finding.Word("cylinder", cylinder.Label())}
+		out = append(out, at(f))
 	}
-	act(in.Route.StartActions)
-	first, ok := stationDepth(in, in.Route.Start)
-	if !ok {
-		return tissues{}
-	}
-	down := tissue.Piece{To: first, Minutes: c.Route.Start.ElapsedMin, Mix: current}
-	test(state, []tissue.Piece{down}, true, in.Route.Start)
-	model.Advance(&state, *c.Water, down)
-	minute = c.Route.Start.ElapsedMin
-	ws, _, _ := follow(in)
-	for i, w := range ws {
-		if i >= len(c.Route.Moves) {
-			return tissues{}
+	if len(out) == 0 {
+		f := pass(c.plan())
+		if stops == 0 {
+			f.Status, f.Code = finding.NotApplicable, "no_stops"
 		}
-		mv := c.Route.Moves[i]
-		for _, p := range c.pieces(w.leg, w.reverse, mv.Minutes, current) {
-			minute += p.Minutes
-			test(state, []tissue.Piece{p}, true, "leg "+w.leg.ID)
-			model.Advance(&state, *c.Water, p)
-		}
-		minute = mv.ElapsedArrivalMin
-		wayOut := func(way *route.WayOut, place string) {
-			if way != nil {
-				test(state, c.wayPieces(in, w.to, way, current), false, place)
-			}
-		}
-		wayOut(mv.WayOutArriving, w.to)
-		act(in.Route.Moves[w.move].Actions)
-		if mv.HoldMin > 0 {
-			depth, _ := stationDepth(in, w.to)
-			model.Advance(&state, *c.Water, tissue.Piece{From: depth, To: depth, Minutes: mv.HoldMin, Mix: current})
-		}
-		minute = mv.ElapsedDepartureMin
-		wayOut(mv.WayOutAfterArrival, w.to)
+		out = one(f)
 	}
 	return out
 }
 
-// pieces cuts a leg at its depth points and gives each straight piece its share
-// of the leg's minutes: the longest of swimming, rising and sinking (D4), scaled
-// to what the route model computed for the whole leg.
-func (c *Case) pieces(l *route.Leg, reverse bool, minutes float64, mix gas.Mix) []tissue.Piece {
-	from, _ := stationDepth(&c.RouteInput, l.From)
-	to, _ := stationDepth(&c.RouteInput, l.To)
-	type point struct{ at, depth float64 }
-	pts := []point{{0, from}}
-	for _, p := range l.DepthPoints {
-		pts = append(pts, point{p.AtM, p.DepthM})
+// exposure compares every diver's oxygen account, earlier dives included, with
+// the limits of the policy, of 24 hours and of the lungs.
+func exposure(c *Case) []finding.Finding {
+	if c.Dive == nil {
+		return one(c.diveUnknown())
 	}
-	pts = append(pts, point{l.LengthM, to})
-	if reverse {
-		for i, j := 0, len(pts)-1; i < j; i, j = i+1, j-1 {
-			pts[i], pts[j] = pts[j], pts[i]
+	o := c.Policy.Oxygen
+	var out []finding.Finding
+	for i := range c.Dive.Schedule.Divers {
+		d := &c.Dive.Schedule.Divers[i]
+		s := c.nameOf(d.Name)
+		f := measured(pass(s), finding.Number("", d.CNSAll, 1, "%"), finding.Number("", o.CNSRefusePercent, 0, "%"))
+		f.Figures = []finding.Figure{finding.Number("otu", d.OTUDay, 0, ""), finding.Number("whole", d.CNSWhole, 1, "%")}
+		over := func(code string, observed, limit float64, decimals int, unit string) {
+			g := measured(answer(finding.Refuse, code, s), finding.Number("", observed, decimals, unit), finding.Number("", limit, decimals, unit))
+			short := finding.Number("", observed-limit, decimals, unit)
+			g.Shortfall, g.Path = &short, "plan.supplies"
+			out = append(out, g)
 		}
-	}
-	s := c.Policy.Speeds
-	swim := c.RouteInput.Speeds.SwimMMin
-	var out []tissue.Piece
-	total := 0.0
-	for i := 1; i < len(pts); i++ {
-		a, b := pts[i-1], pts[i]
-		t := math.Abs(b.at-a.at) / swim
-		if b.depth > a.depth {
-			t = max(t, (b.depth-a.depth)/s.Descent)
-		} else {
-			t = max(t, (a.depth-b.depth)/s.Ascent)
+		refused := len(out)
+		if d.CNSAll > o.CNSRefusePercent+1e-9 {
+			over("over", d.CNSAll, o.CNSRefusePercent, 1, "%")
 		}
-		out = append(out, tissue.Piece{From: a.depth, To: b.depth, Minutes: t, Mix: mix})
-		total += t
-	}
-	for i := range out {
-		if total > 0 {
-			out[i].Minutes *= minutes / total
+		if d.DailyAll > 100+1e-9 {
+			over("day", d.DailyAll, 100, 1, "%")
 		}
-	}
-	return out
-}
-
-// wayPieces are the straight pieces of a way out, station by station, with the
-// minutes the route model gives it at contingency speed, and the last ascent.
-func (c *Case) wayPieces(in *route.Input, from string, way *route.WayOut, mix gas.Mix) []tissue.Piece {
-	var out []tissue.Piece
-	at, minute := from, 0.0
-	for _, st := range way.Stations {
-		if st.Station == at {
-			minute = st.Minutes
+		if limit := math.Min(o.OTUDaily, oxygen.RepexDaily(c.Starts[i].Oxygen.Days)); d.OTUDay > limit+1e-9 {
+			over("lungs", d.OTUDay, limit, 0, "OTU")
+		}
+		if len(out) > refused {
 			continue
 		}
-		spent := st.Minutes - minute
-		var best *route.Leg
-		for i := range in.Legs {
-			l := &in.Legs[i]
-			if l.From == at && l.To == st.Station || l.To == at && l.From == st.Station {
-				// Where several legs join the stations, the one whose length fits the minutes.
-				speed := in.Speeds.ContingencyMMin
-				if best == nil || math.Abs(l.LengthM/speed-spent) < math.Abs(best.LengthM/speed-spent) {
-					best = l
-				}
-			}
+		if d.CNSAll > o.CNSCautionPercent+1e-9 {
+			limit := finding.Number("", o.CNSCautionPercent, 0, "%")
+			f.Status, f.Code, f.Limit = finding.Caution, "much", &limit
 		}
-		if best != nil {
-			out = append(out, c.pieces(best, best.From != at, spent, mix)...)
-		}
-		at, minute = st.Station, st.Minutes
+		out = append(out, f)
 	}
-	depth, _ := stationDepth(in, at)
-	return append(out, tissue.Piece{From: depth, Minutes: depth / c.Policy.Speeds.Ascent, Mix: mix})
+	return out
 }

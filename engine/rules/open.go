@@ -31,17 +31,45 @@ func Open(in *facts.Input) *Case {
 	c.span()
 	c.standings()
 	c.judge()
-	if again := c.share(c.Level); c.Level != nil {
-		rebuilt := c.buildRoute(again, c.Level)
-		if again != share || rebuilt.Policy.SiphonRow != "" {
-			c.evaluate(rebuilt)
-		}
-	}
+	c.byLevel(share)
 	c.starts()
-	c.load()
+	c.decompress()
+	c.lengthen()
 	c.fromResult()
 	c.watch()
 	return c
+}
+
+// byLevel evaluates the route again where the level permits another share than
+// the one it was evaluated on, or has a siphon row.
+func (c *Case) byLevel(share policy.Fraction) {
+	if c.Level == nil {
+		return
+	}
+	again := c.share(c.Level)
+	rebuilt := c.buildRoute(again, c.Level)
+	if again != share || rebuilt.Policy.SiphonRow != "" {
+		c.evaluate(rebuilt)
+	}
+}
+
+// lengthen sets the dive on the clock again where stops make it longer than the
+// route alone, and judges it anew should another level hold for the longer dive.
+func (c *Case) lengthen() {
+	if c.Dive == nil || !c.Dive.Stops {
+		return
+	}
+	level := c.LevelName
+	c.span()
+	for i := range c.Team {
+		c.Team[i].Standing = Standing{}
+	}
+	c.standings()
+	c.judge()
+	if c.LevelName != level {
+		c.byLevel(policy.Fraction{})
+		c.decompress()
+	}
 }
 
 // missing notes an input that is not known; each is reported once.

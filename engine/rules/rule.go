@@ -102,6 +102,7 @@ var common = map[string]Words{
 	"no_answer":      {Says: "{subject}: cannot tell", Remedy: "report this: a rule gave no answer"},
 	"unknown":        {Says: "{subject}: cannot tell, {observed} is not recorded", Remedy: "record {observed}"},
 	"route_unknown":  {Says: "{subject}: cannot tell, the route has faults", Remedy: "mend the route first"},
+	"not_computed":   {Says: "{subject}: cannot tell, the decompression is not computed", Remedy: "see why it cannot be computed"},
 	"level_unknown":  {Says: "{subject}: cannot tell, nobody can say which level counts", Remedy: "have the cards of the team seen and recorded"},
 	"no_level":       {Says: "{subject}: not judged, {who} counts as no level"},
 	"cannot_compute": {Says: "{subject}: cannot tell, {observed}", Remedy: "enter what is missing"},

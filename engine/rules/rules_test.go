@@ -293,7 +293,19 @@ var breaches = []breach{
 	{"route.siphon_row", "failed", finding.Refuse, func(in *facts.Input) { in.Route.Legs[0].FlowMMin = 1; level(in, 2, "APP") }},
 	{"route.turn", "whole", finding.Note, func(in *facts.Input) {}},
 	{"route.cautions", "said", finding.Caution, func(in *facts.Input) { in.Policy.Gas.Model = "real"; in.Plan.Supplies[0].TemperatureC = nil }},
-	{"decompression.computed", "ceiling", finding.Indeterminate, func(in *facts.Input) { depth(in, 33); longer(in, 300) }},
+	{"decompression.computed", "start", finding.Indeterminate, func(in *facts.Input) { in.Site.AltitudeM = new(301.0) }},
+	{"decompression.computed", "failed", finding.Indeterminate, func(in *facts.Input) { // mains of two gases
+		s := in.Plan.Supplies[0]
+		s.ID, s.PlannedO2, s.Cylinders = "third", "28", []string{"third"}
+		in.Cylinders = append(in.Cylinders, enginetest.Cylinder("third", s.Diver, 12, "28"))
+		in.Plan.Supplies = append(in.Plan.Supplies, s)
+	}},
+	{"decompression.gradient", "looser", finding.Refuse, func(in *facts.Input) { in.Plan.GFHigh = new(95.0) }},
+	{"decompression.schedule", "saddle", finding.Refuse, saddle},
+	{"decompression.ways_out", "saddle", finding.Refuse, saddle},
+	{"oxygen.exposure", "over", finding.Refuse, func(in *facts.Input) { in.Policy.Oxygen.CNSRefusePercent = 1 }},
+	{"oxygen.exposure", "much", finding.Caution, func(in *facts.Input) { in.Policy.Oxygen.CNSCautionPercent = 1 }},
+	{"oxygen.exposure", "lungs", finding.Refuse, func(in *facts.Input) { in.Policy.Oxygen.OTUDaily = 5 }},
 	{"decompression.altitude", "arrival", finding.Indeterminate, func(in *facts.Input) { in.Site.AltitudeM = new(301.0) }},
 	{"decompression.altitude", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Site.AltitudeM, in.Site.BarometerBar = nil, nil }},
 	{"decompression.earlier_dives", "no_gas", finding.Indeterminate, func(in *facts.Input) {
@@ -332,6 +344,20 @@ func compressedBy(tested string) func(*facts.Input) {
 	return func(in *facts.Input) {
 		in.Cylinders[0].Fill = &facts.Fill{Compressor: &facts.Item{ID: "comp", Name: "comp", Kind: facts.Compressor, Events: []facts.ItemEvent{{Kind: "test", On: enginetest.Mark(tested)}}}}
 	}
+}
+
+// saddle is a dive whose way home rises above a ceiling and falls again: half an
+// hour at 36 m behind a level at 5 m with a dip to 15 m before the opening.
+func saddle(in *facts.Input) {
+	endorse(in, 0, "DECO")
+	in.Route.Stations = []route.Station{{Name: "A", DepthM: 3, Opening: true, Daylight: true}, {Name: "B", DepthM: 15}, {Name: "C", DepthM: 5}, {Name: "D", DepthM: 36}}
+	in.Route.Legs, in.Site.Bottoms = nil, nil
+	for _, l := range []route.Leg{{ID: "AB", From: "A", To: "B", LengthM: 30}, {ID: "BC", From: "B", To: "C", LengthM: 30}, {ID: "CD", From: "C", To: "D", LengthM: 60}} {
+		l.Lined, l.Restriction = true, route.RestrictionNone
+		in.Route.Legs = append(in.Route.Legs, l)
+		in.Site.Bottoms = append(in.Site.Bottoms, facts.Bottom{Leg: l.ID, Class: "clear"})
+	}
+	in.Route.Route.Moves = []route.Move{{To: "B"}, {To: "C"}, {To: "D", HoldMin: 30, HoldTask: "survey"}, {To: "C"}, {To: "B"}, {To: "A"}}
 }
 
 // traverse is a dive from A to an opening at B over a leg verified from there.

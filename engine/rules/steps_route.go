@@ -11,6 +11,9 @@ import (
 // has none here is compared as it stands in the finding.
 func (c *Case) checkSteps(name string, k *route.Check) []finding.Step {
 	p := c.Route.Parts
+	if p == nil {
+		return nil // with stops: the finding's own lines
+	}
 	switch name {
 	case route.CheckShareRule:
 		s := c.explaining("route method, 4.1 (D17, D23)")
@@ -147,6 +150,9 @@ func (s *steps) surfaces(l route.LeftParts) {
 // turnSteps are the candidates of a turn pressure, which governs, and the rounding.
 func (c *Case) turnSteps(d, i int) []finding.Step {
 	p := c.Route.Parts
+	if p == nil {
+		return nil
+	}
 	t, m := p.Turns[d][i], c.Route.Divers[d].Mains[i]
 	x := p.Cylinders[p.Share[d].Left[i].Cylinder]
 	s := c.explaining("route method, D25, D26")
@@ -222,8 +228,8 @@ func (c *Case) reachSteps() []finding.Step {
 		}
 		s.add("fails first beyond it", finding.Recorded, finding.Word("", words(b.Check)+" of "+name))
 	}
-	if p := c.Route.Parts.Reach; p != nil {
-		s.place(p)
+	if p := c.Route.Parts; p != nil && p.Reach != nil {
+		s.place(p.Reach)
 	}
 	return s.list
 }

@@ -6,6 +6,7 @@ import (
 	"lastlight/engine/calendar"
 	"lastlight/engine/due"
 	"lastlight/engine/finding"
+	"lastlight/engine/route"
 )
 
 // runtimeSteps are the minutes of the dive, move by move, and when it is over.
@@ -16,7 +17,7 @@ func (c *Case) runtimeSteps(f finding.Finding) []finding.Step {
 	s := c.explaining("route method, D3, D4, D5; dates and deadlines, T2")
 	var in []finding.Figure
 	at := 0
-	for _, x := range c.Route.Parts.Stretches {
+	for _, x := range c.stretches() {
 		name := stretchName(x)
 		if !x.Hold {
 			s.add("swum: "+name, "metres / speed", minutes("minutes", x.Minutes), metres("metres", x.Metres), finding.Number("speed", x.Metres/x.Minutes, 6, "m/min"))
@@ -25,6 +26,10 @@ func (c *Case) runtimeSteps(f finding.Finding) []finding.Step {
 		in = append(in, minutes(fmt.Sprint(at, ": ", name), x.Minutes).At(finding.Above))
 	}
 	takes := minutes("the route takes", c.Route.Summary.RuntimeMin)
+	if c.Route.Parts == nil {
+		stops := float64(c.Dive.Schedule.StopMin)
+		in = []finding.Figure{minutes("swum, held and switched", c.Route.Summary.RuntimeMin-stops).At("the schedule"), minutes("stops", stops).At("the schedule")}
+	}
 	s.add("the route takes", finding.Sum, takes, in...)
 	runtime := minutes("runtime", c.Span.RuntimeMin)
 	if p := c.In.Plan.RuntimeMin; p > 0 {
@@ -37,6 +42,14 @@ func (c *Case) runtimeSteps(f finding.Finding) []finding.Step {
 		s.list = append(s.list, f.Given("plan.runtime_min", finding.Above))
 	}
 	return s.list
+}
+
+// stretches of a dive without stops; with stops the schedule has them.
+func (c *Case) stretches() []route.Stretch {
+	if c.Route.Parts == nil {
+		return nil
+	}
+	return c.Route.Parts.Stretches
 }
 
 // later is an instant so many minutes after another.
@@ -116,15 +129,23 @@ func (c *Case) lastsSteps(diver string) []finding.Step {
 
 func (s *steps) lasts(i int) {
 	d, p := s.c.Route.Divers[i], s.c.Route.Parts
-	name, r, home := s.c.nameOf(d.Name).Label(), p.Rates[i], p.Home[i]
+	name := s.c.nameOf(d.Name).Label()
+	if p != nil {
+		s.exitRate(i, name)
+	}
+	s.add("what "+name+" has left at the surface lasts", "the greatest of (left, 0) / exit rate", minutes("lasts", d.ExitRateLasts),
+		litres("left", d.SurfaceL).At("lines of route.planned_exit, mains and stages carried"), rate("exit rate", d.ExitRateLMin).At(finding.Above).Own(d.Name))
+}
+
+// exitRate is what a diver breathes on the way home after a failure.
+func (s *steps) exitRate(i int, name string) {
+	d, r, home := s.c.Route.Divers[i], s.c.Route.Parts.Rates[i], s.c.Route.Parts.Home[i]
 	if home.Minutes > 1e-9 {
 		s.add("mean pressure on the way home", "bar minutes / minutes", ambient("mean pressure", home.MeanBar), barMin("bar minutes", home.BarMin).At("lines of route.planned_exit"), minutes("minutes", home.Minutes))
 	}
 	s.add("consumption of "+name+" on the way home after a failure", "the greatest of (stress × own rate, floor) × mean pressure", rate("exit rate", d.ExitRateLMin).Own(r.Diver),
 		finding.Number("stress", r.Stress, 3, "").At("policy.gas.stress_factor"), s.c.ownRate(rate("own rate", r.OwnLMin), r.Diver),
 		rate("floor", r.FloorLMin).At("policy.gas.consumption_floor_l_min"), ambient("mean pressure", home.MeanBar).At(finding.Above))
-	s.add("what "+name+" has left at the surface lasts", "the greatest of (left, 0) / exit rate", minutes("lasts", d.ExitRateLasts),
-		litres("left", d.SurfaceL).At("lines of route.planned_exit, mains and stages carried"), rate("exit rate", d.ExitRateLMin).At(finding.Above).Own(r.Diver))
 }
 
 // testSteps are the last good days of a cylinder's tests.

@@ -1,0 +1,387 @@
+package dive
+
+import (
+	"math"
+	"slices"
+	"strconv"
+
+	"lastlight/engine/deco"
+	"lastlight/engine/finding"
+	"lastlight/engine/oxygen"
+)
+
+// Answer is what a plan's decompression comes to.
+type Answer struct {
+	Schedule Schedule `json:"schedule"` // as planned
+	// Stops tells whether stops are needed as planned or on a way out; if not, the
+	// gas is the route model's alone.
+	Stops   bool     `json:"stops"`
+	WaysOut []Remark `json:"ways_out"` // what is said about ways out, once for each kind, at the place that is longest
+	Longest *WayOut  `json:"longest"`  // the way out with the most stops; nil where none has any
+}
+
+// WayOut is a way out from a place of the dive, after a loss.
+type WayOut struct {
+	Place        string   `json:"place"`
+	AfterMin     float64  `json:"after_min"` // into the dive
+	Lost         []string `json:"lost"`      // cylinders
+	StopMin      int      `json:"stop_min"`
+	ToSurfaceMin float64  `json:"to_surface_min"`
+}
+
+// Remark is a flag of a schedule (D48) or what D55 finds, with its place.
+type Remark struct {
+	Kind     string  `json:"kind"`
+	Place    string  `json:"place"`
+	DepthM   float64 `json:"depth_m"`
+	Metres   float64 `json:"metres"`   // of a saddle: descended after the first stop
+	Minutes  float64 `json:"minutes"`  // of the stop
+	Diver    string  `json:"diver"`    // of oxygen flags
+	Cylinder string  `json:"cylinder"` // of oxygen flags and of overdrawn cylinders
+	Value    float64 `json:"value"`    // oxygen pressure breathed, flow, or litres short
+	Limit    float64 `json:"limit"`
+	Status   string  `json:"-"`
+}
+
+// RemarkDrift is D55's: somebody drifts above the limit of a place while the team waits.
+const RemarkDrift = "drift_while_waiting"
+
+// Schedule is a dive or a way out with its stops.
+type Schedule struct {
+	Stops        []Stop   `json:"stops"`
+	Switches     []Switch `json:"switches"`
+	NoStop       bool     `json:"no_stop"` // nobody ever needed one (D43)
+	NoSchedule   bool     `json:"no_schedule"`
+	LastStopM    float64  `json:"last_stop_m"`
+	RuntimeMin   float64  `json:"runtime_min"` // from where it begins to the surface
+	TurnMin      float64  `json:"turn_min"`    // end of the hold at the turn; of a way out 0
+	ToSurfaceMin float64  `json:"to_surface_min"`
+	StopMin      int      `json:"stop_min"`
+	Divers       []Diver  `json:"divers"`
+	Remarks      []Remark `json:"remarks"`
+}
+
+// Stop is a wait for decompression with its place on the line (D47).
+type Stop struct {
+	DepthM     float64  `json:"depth_m"`
+	Minutes    int      `json:"minutes"`
+	ArrivalMin float64  `json:"arrival_min"`
+	Place      string   `json:"place"`
+	Leg        string   `json:"leg"` // empty in open water
+	Station    string   `json:"station"`
+	MetresPast float64  `json:"metres_past"`
+	Breathing  []string `json:"breathing"` // cylinder per diver, in team order
+	NeededBy   Margin   `json:"needed_by"`
+	LeavesWith Margin   `json:"leaves_with"`
+}
+
+// Margin is allowed less tension: below zero is too much.
+type Margin struct {
+	Diver       string  `json:"diver"`
+	Compartment int     `json:"compartment"` // from 1
+	Bar         float64 `json:"bar"`
+	GF          float64 `json:"gf"`
+}
+
+// Switch is a change of gas by itself (D45).
+type Switch struct {
+	Minute   float64 `json:"minute"`
+	DepthM   float64 `json:"depth_m"`
+	Diver    string  `json:"diver"`
+	Cylinder string  `json:"cylinder"`
+}
+
+// Diver is one diver's gas and oxygen on a schedule.
+type Diver struct {
+	Name      string   `json:"name"`
+	Supplies  []Supply `json:"supplies"`
+	CNS       float64  `json:"cns_percent"`       // of this dive
+	CNSAll    float64  `json:"cns_percent_all"`   // with what earlier dives left, decayed
+	CNSWhole  float64  `json:"cns_percent_whole"` // with that of the last 24 hours, not decayed
+	OTU       float64  `json:"otu"`
+	OTUDay    float64  `json:"otu_day"`           // with that of the last 24 hours
+	DailyAll  float64  `json:"daily_percent_all"` // of the 24-hour limit, with earlier dives
+	OxygenBar float64  `json:"oxygen_bar"`        // greatest pressure breathed
+}
+
+// Supply is what one supply gives on a schedule.
+type Supply struct {
+	ID      string  `json:"id"`
+	UsedL   float64 `json:"used_l"`
+	LeftL   float64 `json:"left_l"`
+	LeftBar float64 `json:"left_bar"` // 0 where it is overdrawn
+}
+
+// cylinderName is how a cylinder of the team is called: mains by their diver's set.
+func (w *Work) cylinderName(c int) string { return w.supplies[w.first[c]].ID }
+
+// scheduleOf writes a schedule. content is what the supplies hold at its beginning.
+func (w *Work) scheduleOf(path *deco.Path, factors []float64, r *deco.Result, content []float64, begins float64, rateOf func(d int) float64, named bool) Schedule {
+	out := Schedule{
+		Stops: []Stop{}, Switches: []Switch{}, Remarks: []Remark{}, NoStop: r.NoStop, NoSchedule: r.NoSchedule, LastStopM: r.LastStop,
+		RuntimeMin: finding.Round9(r.End.Minutes - begins), ToSurfaceMin: finding.Round9(r.End.Minutes - begins), StopMin: r.TotalStop(),
+	}
+	if r.Turn >= 0 {
+		out.TurnMin, out.ToSurfaceMin = finding.Round9(r.Turn-begins), finding.Round9(r.End.Minutes-r.Turn)
+	}
+	for i := range r.Stops {
+		out.Stops = append(out.Stops, w.stopOf(path, &r.Stops[i]))
+	}
+	for _, s := range r.Switches {
+		out.Switches = append(out.Switches, Switch{finding.Round9(s.Minutes), finding.Round9(s.Depth), w.team.Divers[s.Diver].Name, w.cylinderName(s.Cylinder)})
+	}
+	left := append([]float64(nil), content...)
+	for k := range r.Stretches {
+		s := &r.Stretches[k]
+		bar := w.barMinutes(s, factors)
+		for d := range w.team.Divers {
+			main := int8(-1)
+			if named {
+				main = w.named[min(s.Piece, len(w.named)-1)][d]
+			}
+			w.take(left, int(s.Breathing[d]), float64(rateOf(d)*bar), main)
+		}
+	}
+	for d := range w.team.Divers {
+		out.Divers = append(out.Divers, w.diverOf(d, r, content, left))
+	}
+	return out
+}
+
+func (w *Work) diverOf(d int, r *deco.Result, before, left []float64) Diver {
+	x := Diver{Name: w.team.Divers[d].Name, Supplies: []Supply{}}
+	for k := range w.supplies {
+		if s := &w.supplies[k]; s.Diver == d {
+			bar := 0.0
+			if left[k] > 0 {
+				bar = w.normal.path.Gauge(k, left[k])
+			}
+			x.Supplies = append(x.Supplies, Supply{s.ID, finding.Round9(before[k] - left[k]), finding.Round9(left[k]), finding.Round9(bar)})
+		}
+	}
+	e := r.Oxygen(w.team, d, w.pressure)
+	daily := 0.0
+	for i := range r.Stretches {
+		s := &r.Stretches[i]
+		f := w.team.Cylinders[s.Breathing[d]].Mix.O2
+		daily += oxygen.DailyShare(float64(f*w.pressure(s.From)), float64(f*w.pressure(s.To)), s.Minutes)
+	}
+	c := w.q.Carried[d]
+	x.CNS, x.CNSAll, x.CNSWhole = finding.Round9(e.CNS), finding.Round9(c.CNS+e.CNS), finding.Round9(c.CNSWhole+e.CNS)
+	x.OTU, x.OTUDay, x.DailyAll = finding.Round9(e.OTU), finding.Round9(c.OTUDay+e.OTU), finding.Round9(c.Daily+daily)
+	x.OxygenBar = finding.Round9(e.Worst)
+	return x
+}
+
+func (w *Work) stopOf(path *deco.Path, s *deco.Stop) Stop {
+	out := Stop{DepthM: finding.Round9(s.Depth), Minutes: s.Minutes, ArrivalMin: finding.Round9(s.Arrival), Breathing: []string{}}
+	out.NeededBy, out.LeavesWith = w.marginOf(s.NeededBy), w.marginOf(s.LeavesWith)
+	for d := range w.team.Divers {
+		out.Breathing = append(out.Breathing, w.cylinderName(int(s.Breathing[d])))
+	}
+	q := &path.Pieces[s.Piece]
+	out.Station = q.Station
+	switch past := q.Past + s.Along; {
+	case q.OpenWater:
+		out.Place = "open water above " + q.Station
+	case past < 1e-9:
+		out.Leg, out.Place = q.Leg, "at "+q.Station
+	default:
+		out.Leg, out.MetresPast = q.Leg, finding.Round9(past)
+		out.Place = finding.Decimal(past, 1) + " m past " + q.Station + " on leg " + q.Leg
+	}
+	return out
+}
+
+func (w *Work) marginOf(m deco.Margin) Margin {
+	if math.IsInf(m.Bar, 0) || m.Diver >= len(w.team.Divers) {
+		return Margin{}
+	}
+	return Margin{w.team.Divers[m.Diver].Name, m.Compartment + 1, finding.Round9(m.Bar), finding.Round9(m.GF)}
+}
+
+// remarks turns flags into what a reader is told.
+func (w *Work) remarks(flags []deco.Flag, path *deco.Path, r *deco.Result) []Remark {
+	list := []Remark{}
+	for _, f := range flags {
+		m := Remark{Kind: f.Kind, Metres: finding.Round9(f.Metres)}
+		if f.Stop > 0 {
+			s := w.stopOf(path, &r.Stops[f.Stop-1])
+			m.Place, m.DepthM, m.Minutes = s.Place, s.DepthM, float64(s.Minutes)
+			if f.Kind == deco.FlagStrongFlow {
+				m.Value, m.Limit = finding.Round9(path.Pieces[r.Stops[f.Stop-1].Piece].Flow), w.q.Settings.FlowLimit
+			}
+		}
+		if f.Kind == deco.FlagSaddle {
+			m.Place = w.saddlePlace(path, r)
+		}
+		if f.Kind == deco.FlagOxygenHigh || f.Kind == deco.FlagOxygenLow {
+			m.Diver, m.Cylinder = w.team.Divers[f.Diver].Name, w.cylinderName(f.Cylinder)
+			m.Value, m.DepthM = w.oxygenWorst(f, r)
+			m.Limit = w.oxygenLimit(f)
+		}
+		if f.Kind == deco.FlagNoSchedule && len(r.Stops) > 0 {
+			s := w.stopOf(path, &r.Stops[len(r.Stops)-1])
+			m.Place, m.DepthM, m.Minutes = s.Place, s.DepthM, float64(s.Minutes)
+		}
+		list = append(list, m)
+	}
+	return list
+}
+
+// saddlePlace is where the first descent after the first stop begins.
+func (w *Work) saddlePlace(path *deco.Path, r *deco.Result) string {
+	stopped := false
+	for i := range r.Stretches {
+		s := &r.Stretches[i]
+		stopped = stopped || s.Kind == deco.Stopped
+		if stopped && s.To > s.From {
+			q := &path.Pieces[s.Piece]
+			if q.Past < 1e-9 {
+				return "from " + q.Station + " on leg " + q.Leg
+			}
+			return "from " + finding.Decimal(q.Past, 1) + " m past " + q.Station + " on leg " + q.Leg
+		}
+	}
+	return ""
+}
+
+// oxygenWorst is the greatest, or least, oxygen pressure a diver breathes from a
+// cylinder, with its depth.
+func (w *Work) oxygenWorst(f deco.Flag, r *deco.Result) (bar, depth float64) {
+	first := true
+	for i := range r.Stretches {
+		s := &r.Stretches[i]
+		if int(s.Breathing[f.Diver]) != f.Cylinder {
+			continue
+		}
+		for _, d := range [2]float64{s.From, s.To} {
+			o := float64(w.team.Cylinders[f.Cylinder].Mix.O2 * w.pressure(d))
+			if first || (f.Kind == deco.FlagOxygenHigh) == (o > bar) {
+				bar, depth, first = o, d, false
+			}
+		}
+	}
+	return finding.Round9(bar), finding.Round9(depth)
+}
+
+func (w *Work) oxygenLimit(f deco.Flag) float64 {
+	set := &w.q.Settings
+	switch {
+	case f.Kind == deco.FlagOxygenLow:
+		return finding.Round9(math.Min(set.Least, float64(0.21*set.Water.Surface)))
+	case w.team.Cylinders[f.Cylinder].Kind == deco.Deco:
+		return set.LimitDeco
+	}
+	return set.LimitBottom
+}
+
+// overdrawn are the supplies that end below nothing.
+func (w *Work) overdrawn(s *Schedule) []Remark {
+	var list []Remark
+	for i := range s.Divers {
+		for _, x := range s.Divers[i].Supplies {
+			if x.LeftL < -litreTolerance {
+				list = append(list, Remark{Kind: deco.FlagOverdrawn, Diver: s.Divers[i].Name, Cylinder: x.ID, Value: -x.LeftL})
+			}
+		}
+	}
+	return list
+}
+
+// Answer works everything out and gives the answer; the result of the route
+// model gets what stops change (Apply).
+func (w *Work) Answer() *Answer {
+	a := &Answer{WaysOut: []Remark{}}
+	a.Schedule = w.scheduleOf(w.laid, w.factors, &w.result, w.full(), 0, func(d int) float64 { return w.rates[d].planned }, true)
+	// Flags look at the planner's last schedule: make the dive's again.
+	_ = w.planner.Schedule(w.team, w.laid, &w.begin, nil, &w.out)
+	a.Schedule.Remarks = w.remarks(w.planner.Flags(w.laid, &w.out), w.laid, &w.out)
+	a.Schedule.Remarks = append(a.Schedule.Remarks, w.overdrawn(&a.Schedule)...)
+	for _, e := range w.planner.Drift(&w.begin, &w.out) {
+		s := &w.out.Stretches[e.Stretch]
+		a.Schedule.Remarks = append(a.Schedule.Remarks, Remark{
+			Kind: RemarkDrift, Diver: w.team.Divers[e.Diver].Name, DepthM: finding.Round9(s.To), Minutes: s.Minutes, Value: finding.Round9(e.Bar),
+			Cylinder: w.cylinderName(int(s.Breathing[e.Diver])),
+		})
+	}
+	w.check()
+	a.Stops = !w.result.NoStop || w.result.TotalStop() > 0 || w.result.NoSchedule
+	w.waysOut(a)
+	if a.Stops {
+		w.Apply(w.q.Result)
+	}
+	return a
+}
+
+// waysOut gathers what the ways out looked at say.
+func (w *Work) waysOut(a *Answer) {
+	for _, p := range w.places {
+		for _, o := range p.outs {
+			if o.stops > 0 || o.noSchedule {
+				a.Stops = true
+			}
+			if o.stops > 0 && (a.Longest == nil || o.stops > a.Longest.StopMin) {
+				a.Longest = &WayOut{
+					Place: placeText(p), AfterMin: finding.Round9(p.moment.Minutes), Lost: w.names(o.lost),
+					StopMin: o.stops, ToSurfaceMin: finding.Round9(o.minutes),
+				}
+			}
+			for _, kind := range w.saidOf(o) {
+				if !slices.ContainsFunc(a.WaysOut, func(m Remark) bool { return m.Kind == kind }) {
+					a.WaysOut = append(a.WaysOut, Remark{Kind: kind, Place: placeText(p), DepthM: finding.Round9(p.at.DepthM)})
+				}
+			}
+		}
+	}
+}
+
+// saidOf are the kinds of flags of a way out that are about it alone.
+func (w *Work) saidOf(o *outcome) []string {
+	var list []string
+	for _, f := range o.flags {
+		list = append(list, f.Kind)
+	}
+	if o.drift {
+		list = append(list, RemarkDrift)
+	}
+	return list
+}
+
+func (w *Work) names(lost uint64) []string {
+	list := []string{}
+	for c := range w.team.Cylinders {
+		if lost>>c&1 == 1 {
+			list = append(list, w.cylinderName(c))
+		}
+	}
+	return list
+}
+
+// placeText says a place in words.
+func placeText(p *place) string {
+	x := &p.at
+	switch {
+	case x.InHold && x.AfterHoldMin > 0:
+		return finding.Decimal(x.AfterHoldMin, 1) + " min into the hold at " + x.Station
+	case x.InsideLeg():
+		return finding.Decimal(x.MetresPast, 1) + " m past " + x.Station + " towards " + x.Towards
+	case x.Arriving:
+		return "arriving at " + x.Station
+	case x.Station == "":
+		return "move " + strconv.Itoa(x.Move)
+	}
+	return x.Station
+}
+
+// Fault is an error of this engine found in the schedule, empty if there is none
+// (D55): walked again with another formula, the dive as planned is nowhere above
+// the limit in force on the way.
+func (w *Work) Fault() string {
+	f := deco.Rewalk(&w.q.Settings, w.team, &w.begin, &w.result)
+	if len(f.Travel) == 0 {
+		return ""
+	}
+	x := f.Travel[0]
+	return "the schedule is " + finding.Decimal(x.Bar, 6) + " bar above the limit of " + w.team.Divers[x.Diver].Name + " on the way: an error of the engine, report it"
+}

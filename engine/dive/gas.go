@@ -1,0 +1,299 @@
+package dive
+
+import (
+	"math"
+
+	"lastlight/engine/route"
+)
+
+// litreTolerance is the amount within which limits pass and places tie (D31), litres.
+const litreTolerance = 1e-6
+
+// kind of failure that is tested at every place.
+type kind int
+
+const (
+	sharing     kind = iota // one diver lost everything carried, another shares (D18); pooled where the club says so
+	lostWaiting             // a waiting cylinder is gone (D24)
+	lostMain                // one of two independent mains is gone (D24)
+	homeward                // nothing is lost: everybody surfaces with the reserve (D24, D20)
+)
+
+// failure is a loss with those who live on what is left.
+type failure struct {
+	kind   kind
+	donors []int // divers whose gas counts
+	victim int   // sharing: the diver who lost everything; else the owner
+	lost   int   // supply; -1: sharing and homeward
+}
+
+// margin is what is left to spare in a failure at a place: litres, of the gas
+// counted together (mains, and stages carried that are not for decompression)
+// and of every other cylinder that is breathed.
+type margin struct {
+	gases []amount
+	out   loss
+	fails bool // no schedule
+}
+
+// amount is one gas: what is left of it, and what is needed, its reserve included.
+type amount struct {
+	cylinder   int // of the team; -1: counted together
+	left, need float64
+}
+
+func (m *margin) spare() float64 {
+	if m.fails {
+		return math.Inf(-1)
+	}
+	g := m.tightest()
+	return g.left - g.need
+}
+
+// tightest is the gas with least to spare.
+func (m *margin) tightest() amount {
+	best := m.gases[0]
+	for _, g := range m.gases[1:] {
+		if g.left-g.need < best.left-best.need-litreTolerance {
+			best = g
+		}
+	}
+	return best
+}
+
+func (m *margin) holds() bool { return m == nil || m.spare() >= -litreTolerance }
+
+// everyFailure lists what is tested at every place.
+func (w *Work) everyFailure() []failure {
+	n := len(w.team.Divers)
+	var list []failure
+	for v := range n {
+		var others []int
+		for d := range n {
+			if d != v {
+				others = append(others, d)
+			}
+		}
+		if n > 2 && w.q.Route.Policy.ThreeDonor == route.DonorPooled {
+			list = append(list, failure{sharing, others, v, -1})
+		}
+	}
+	if len(list) == 0 {
+		for j := range n {
+			for v := range n {
+				if v != j {
+					list = append(list, failure{sharing, []int{j}, v, -1})
+				}
+			}
+		}
+	}
+	for k := range w.supplies {
+		s := &w.supplies[k]
+		switch {
+		case !s.Main:
+			list = append(list, failure{lostWaiting, []int{s.Diver}, s.Diver, k})
+		case s.Share < 1:
+			list = append(list, failure{lostMain, []int{s.Diver}, s.Diver, k})
+		}
+	}
+	for d := range n {
+		list = append(list, failure{homeward, []int{d}, d, -1})
+	}
+	return list
+}
+
+// cylinder of the team that a supply is, or is part of.
+func (w *Work) cylinder(k int) int {
+	d := &w.team.Divers[w.supplies[k].Diver]
+	for _, c := range d.Stages {
+		if w.first[c] == k {
+			return c
+		}
+	}
+	return d.Back
+}
+
+// carried are the cylinders a diver has along at a place, as bits.
+func (w *Work) carried(p *place, d int) uint64 {
+	bits := uint64(1) << w.team.Divers[d].Back
+	waiting := w.waitingAt(p)
+	for _, c := range w.team.Divers[d].Stages {
+		if waiting[c] == "" {
+			bits |= 1 << c
+		}
+	}
+	return bits
+}
+
+// margin works out one failure at a place, after so many minutes of delay; nil
+// where it does not concern it.
+func (w *Work) margin(p *place, f *failure, delay float64) *margin {
+	if w.way(p) == nil {
+		return &margin{fails: true}
+	}
+	d := f.victim
+	switch f.kind {
+	case sharing:
+		return w.share(p, f, delay)
+	case lostWaiting:
+		c := w.cylinder(f.lost)
+		if w.waitingAt(p)[c] == "" {
+			return nil
+		}
+		return w.alone(p, d, w.goOut(p, d, 1<<c, -1, delay), -1, w.rates[d].after)
+	case lostMain:
+		return w.alone(p, d, w.goOut(p, -1, 0, -1, delay), f.lost, w.rates[d].after)
+	}
+	return w.reserve(p, d)
+}
+
+// share is the sharing exit (D18, D21): the victim has lost everything carried
+// and breathes the donor's back gas. Gas for decompression and what waits on the
+// way helps its owner alone (D19): at the rates after a failure it must last.
+func (w *Work) share(p *place, f *failure, delay float64) *margin {
+	o := w.goOut(p, f.victim, w.carried(p, f.victim), f.donors[0], delay)
+	m := &margin{out: o, fails: o.noSchedule}
+	if m.fails {
+		return m
+	}
+	m.gases = append(m.gases, amount{cylinder: -1})
+	m.gases[0].need += float64(w.rates[f.victim].after * o.breathed(w, f.victim, w.team.Divers[f.donors[0]].Back))
+	for _, d := range f.donors {
+		w.ownGas(p, d, w.rates[d].after, m)
+		w.count(p, d, -1, m)
+	}
+	w.waitingGas(p, f.victim, w.rates[f.victim].after, m)
+	return m
+}
+
+// alone is one diver's way out on what is left to that diver, at a rate.
+func (w *Work) alone(p *place, d int, o loss, without int, rate float64) *margin {
+	m := &margin{out: o, fails: o.noSchedule}
+	if m.fails {
+		return m
+	}
+	m.gases = append(m.gases, amount{cylinder: -1})
+	w.ownGas(p, d, rate, m)
+	w.count(p, d, without, m)
+	return m
+}
+
+// ownGas adds what a diver draws from mains and stages counted with them, and
+// every other cylinder that the diver breathes.
+func (w *Work) ownGas(p *place, d int, rate float64, m *margin) {
+	waiting := w.waitingAt(p)
+	m.gases[0].need += float64(rate * m.out.breathed(w, d, w.team.Divers[d].Back))
+	for _, c := range w.team.Divers[d].Stages {
+		k := w.first[c]
+		switch litres := float64(rate * m.out.breathed(w, d, c)); {
+		case waiting[c] != "":
+		case !w.supplies[k].Deco:
+			m.gases[0].need += litres
+		case litres > 0:
+			m.gases = append(m.gases, amount{c, p.content[k], litres + w.supplies[k].SharingL})
+		}
+	}
+	w.waitingGas(p, d, rate, m)
+}
+
+// waitingGas adds the cylinders that wait on the way and are breathed by their owner.
+func (w *Work) waitingGas(p *place, d int, rate float64, m *margin) {
+	waiting := w.waitingAt(p)
+	for _, c := range w.team.Divers[d].Stages {
+		litres := float64(rate * m.out.breathed(w, d, c))
+		if waiting[c] == "" || !(litres > 0) {
+			continue
+		}
+		left := p.content[w.first[c]]
+		if w.q.Route.Policy.WaitingGas != route.WaitingOwn {
+			left = 0
+		}
+		m.gases = append(m.gases, amount{c, left, litres + w.supplies[w.first[c]].PlannedL})
+	}
+}
+
+// count adds what counts of a diver's gas, and the reserve in it, to a margin.
+func (w *Work) count(p *place, d, without int, m *margin) {
+	waiting := w.waitingAt(p)
+	for k := range w.supplies {
+		s := &w.supplies[k]
+		if s.Diver != d || k == without || !s.Main && (s.Deco || waiting[w.cylinder(k)] != "") {
+			continue
+		}
+		m.gases[0].left += p.content[k]
+		m.gases[0].need += s.SharingL
+	}
+}
+
+// reserve is the way home at the own rates with nothing lost (D24, D20): each
+// main, and every cylinder breathed, comes up with the planned reserve, and gas
+// for decompression with its factor. A stage not for decompression is breathed
+// down to the reserve, then the mains.
+func (w *Work) reserve(p *place, d int) *margin {
+	o := w.goOut(p, -1, 0, -1, 0)
+	m := &margin{out: o, fails: o.noSchedule}
+	if m.fails {
+		return m
+	}
+	rate := w.rates[d].planned
+	mains := float64(rate * o.breathed(w, d, w.team.Divers[d].Back))
+	for _, c := range w.team.Divers[d].Stages {
+		litres := float64(rate * o.breathed(w, d, c))
+		k := w.first[c]
+		s := &w.supplies[k]
+		used := s.StartL - p.content[k] + litres
+		switch {
+		case !s.Deco:
+			if over := litres - math.Max(0, p.content[k]-s.PlannedL); litres > 0 && over > 0 {
+				mains += over
+				litres -= over
+			}
+			if used > litreTolerance {
+				m.gases = append(m.gases, amount{c, p.content[k], litres + s.PlannedL})
+			}
+		case used > litreTolerance:
+			need := math.Max(litres+s.PlannedL, float64(w.decoFactor()*used)-(s.StartL-p.content[k]))
+			m.gases = append(m.gases, amount{c, p.content[k], need})
+		}
+	}
+	for k := range w.supplies {
+		if s := &w.supplies[k]; s.Diver == d && s.Main {
+			m.gases = append(m.gases, amount{-1, p.content[k], float64(mains*s.Share) + s.PlannedL})
+		}
+	}
+	return m
+}
+
+// usedMains is what a diver has breathed from the mains, litres.
+func (w *Work) usedMains(d int, content []float64) float64 {
+	sum := 0.0
+	for k := range w.supplies {
+		if s := &w.supplies[k]; s.Diver == d && s.Main {
+			sum += s.StartL - content[k]
+		}
+	}
+	return sum
+}
+
+// apart is the difference between the gauges of two independent mains, bar; 0 where there are none.
+func (w *Work) apart(d int, content []float64) float64 {
+	least, most, n := math.Inf(1), math.Inf(-1), 0
+	for k := range w.supplies {
+		if s := &w.supplies[k]; s.Diver == d && s.Main {
+			bar := w.normal.path.Gauge(k, content[k])
+			least, most, n = math.Min(least, bar), math.Max(most, bar), n+1
+		}
+	}
+	if n < 2 {
+		return 0
+	}
+	return most - least
+}
+
+// reliedOn tells whether a supply must come up with the planned reserve: mains,
+// and what was breathed of the rest.
+func (w *Work) reliedOn(k int, content []float64) bool {
+	return w.supplies[k].Main || content[k] < w.supplies[k].StartL-litreTolerance
+}
+
+func (w *Work) decoFactor() float64 { return math.Max(1, w.q.Route.Policy.DecoGasReserveFactor) }

@@ -1,0 +1,189 @@
+package dive
+
+import (
+	"math"
+
+	"lastlight/engine/deco"
+	"lastlight/engine/route"
+)
+
+// getsHome tells whether everything that is tested at a place also holds all
+// along the way home from it (D20): the team goes home at its own rates with its
+// stops, and at any place of that way somebody loses everything.
+func (w *Work) getsHome(p *place) bool {
+	if p.home == unknown {
+		p.home = stuck
+		if len(p.binds) == 0 && w.wayHomeHolds(p) {
+			p.home = reached
+		}
+	}
+	return p.home == reached
+}
+
+func (w *Work) wayHomeHolds(p *place) bool {
+	list := w.placesHome(p)
+	for i := 0; i < len(list); {
+		a := list[i]
+		tested := make([]*margin, len(w.failures))
+		for k := range w.failures {
+			f := &w.failures[k]
+			if f.kind == homeward {
+				continue // it is the way home that is being swum
+			}
+			m := w.margin(a, f, w.q.Route.Policy.DelayMin)
+			if tested[k] = m; !m.holds() {
+				p.homeBinds = []route.Bind{{Check: homeCheck[f.kind], Who: w.who(f)}}
+				return false
+			}
+		}
+		deepest := a.at.DepthM
+		next := i + 1
+		for j := i + 1; j < len(list); j++ {
+			deepest = math.Max(deepest, list[j].at.DepthM)
+			if !w.lasts(tested, a, list[j], w.pressure(deepest)-w.pressure(a.at.DepthM)) {
+				break
+			}
+			next = j + 1
+		}
+		i = next
+	}
+	return true
+}
+
+// lasts tells whether what is left at a later place of the way home covers what
+// was needed at an earlier one, at a place deeper by so many bar: need only falls
+// on the way home, but for the minutes at the place.
+func (w *Work) lasts(tested []*margin, a, b *place, deeper float64) bool {
+	from, to := w.waitingAt(a), w.waitingAt(b)
+	for c := range from {
+		if from[c] != to[c] {
+			return false
+		}
+	}
+	for k, m := range tested {
+		if m == nil {
+			continue
+		}
+		f := &w.failures[k]
+		more := float64(w.rateOf(f) * deeper)
+		there := margin{gases: []amount{{cylinder: -1}}}
+		for _, d := range f.donors {
+			without := -1
+			if f.kind == lostMain {
+				without = f.lost
+			}
+			w.count(b, d, without, &there)
+		}
+		for _, g := range m.gases {
+			left := there.gases[0].left
+			if g.cylinder >= 0 {
+				left = math.Min(g.left, b.content[w.first[g.cylinder]])
+			}
+			if left-g.need-more < -litreTolerance {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+var homeCheck = [...]string{sharing: route.BindSharingGoingHome, lostWaiting: route.CheckLostCylinder, lostMain: route.CheckIndependent}
+
+// placesHome lists places of the way home from a place, its own not among them:
+// every node and the middle of every piece, each with the rest of that way as the way out.
+func (w *Work) placesHome(p *place) []*place {
+	x := w.way(p)
+	path := x.path
+	path.Delay = 0
+	var probes []deco.Probe
+	for i := range path.Pieces {
+		probes = append(probes, deco.Probe{Node: -1, Piece: i, Share: 0.5})
+		if i+1 < len(path.Pieces) {
+			probes = append(probes, deco.Probe{Node: i + 1})
+		}
+	}
+	if err := w.planner.Schedule(w.team, &path, p.moment, probes, &w.again); err != nil {
+		return nil
+	}
+	list := make([]*place, 0, len(probes))
+	waiting := append([]string(nil), w.waitingAt(p)...)
+	for i := range w.again.Moments {
+		m := w.again.Moments[i].Clone()
+		q := probes[i]
+		h := &place{moment: &m, waiting: waiting, asked: true}
+		if q.Node >= 0 {
+			for _, a := range path.Nodes[q.Node].Actions {
+				waiting = append([]string(nil), waiting...)
+				waiting[a.Cylinder] = ""
+			}
+			h.waiting = waiting
+			h.ways = []*way{x.rest(q.Node, 0)}
+		} else {
+			h.ways = []*way{x.rest(q.Piece, q.Share)}
+		}
+		h.at.DepthM = h.ways[0].path.Pieces[0].From
+		h.alike = w.alike(h)
+		list = append(list, h)
+	}
+	w.contentsHome(p, x, list)
+	return list
+}
+
+// contentsHome fills what every supply holds at places of a way home, from the
+// schedule in w.again.
+func (w *Work) contentsHome(p *place, x *way, list []*place) {
+	now := append([]float64(nil), p.content...)
+	t, i := p.moment.Minutes, 0
+	for k := range w.again.Stretches {
+		s := &w.again.Stretches[k]
+		for ; i < len(list) && list[i].moment.Minutes < t+s.Minutes-1e-9; i++ {
+			list[i].content = append([]float64(nil), now...)
+			w.breatheHome(list[i].content, x, cut(s, list[i].moment.Minutes-t))
+		}
+		w.breatheHome(now, x, *s)
+		t += s.Minutes
+	}
+	for ; i < len(list); i++ {
+		list[i].content = append([]float64(nil), now...)
+	}
+}
+
+func (w *Work) breatheHome(content []float64, x *way, s deco.Stretch) {
+	bar := w.barMinutes(&s, x.factors)
+	for d := range w.team.Divers {
+		w.take(content, int(s.Breathing[d]), float64(w.rates[d].planned*bar), -1)
+	}
+}
+
+// barMinutes of a stretch, the gas factor of a pulled leg included.
+func (w *Work) barMinutes(s *deco.Stretch, factors []float64) float64 {
+	return float64(float64(0.5*s.Minutes)*(w.pressure(s.From)+w.pressure(s.To))) * factorOf(factors, s)
+}
+
+// cut is the first minutes of a stretch.
+func cut(s *deco.Stretch, minutes float64) deco.Stretch {
+	part := *s
+	if s.Minutes > 0 {
+		share := math.Min(1, math.Max(0, minutes)/s.Minutes)
+		part.Minutes = float64(share * s.Minutes)
+		part.To = s.From + float64(share*(s.To-s.From))
+	}
+	return part
+}
+
+// rest is the way from a share of a piece on; what waits at its beginning has
+// been picked up.
+func (x *way) rest(piece int, share float64) *way {
+	y := &way{pieces: x.pieces[piece:], factors: x.factors[piece:]}
+	y.path = deco.Path{Turned: true, Nodes: append([]deco.Node(nil), x.path.Nodes[piece:]...), Pieces: append([]deco.Piece(nil), x.path.Pieces[piece:]...)}
+	y.path.Nodes[0].Actions = nil
+	if share > 0 {
+		q := &y.path.Pieces[0]
+		y.path.Nodes[0] = deco.Node{}
+		q.From += float64(share * (q.To - q.From))
+		q.Past += float64(share * q.Metres)
+		q.Minutes = float64((1 - share) * q.Minutes)
+		q.Metres = float64((1 - share) * q.Metres)
+	}
+	return y
+}

@@ -1,0 +1,444 @@
+package dive
+
+import (
+	"math"
+
+	"lastlight/engine/deco"
+	"lastlight/engine/passage"
+	"lastlight/engine/route"
+)
+
+// place is a spot of the planned dive with the team's state there.
+type place struct {
+	spot    route.Spot
+	at      route.Place
+	swim    bool // inside a leg or arriving at its end, not yet after the actions there
+	probe   deco.Probe
+	moment  *deco.Moment
+	content []float64 // litres per supply
+	waiting []string  // station where each cylinder waits; nil: as planned
+
+	ways   []*way // known ways out, the cheapest with its stops first; empty: none
+	asked  bool   // ways are worked out
+	alike  bool   // every diver is in the same state with the same gases
+	outs   []*outcome
+	tested []*margin // per failure; nil: not worked out, or it does not concern the place
+	judged bool      // tested and binds are worked out
+	binds  []route.Bind
+	looked bool // fixedBinds are worked out
+	home   homecoming
+
+	fixedBinds []route.Bind
+	homeBinds  []route.Bind // what the way home from it breaks (D20)
+}
+
+// homecoming is what is known of the way home from a place.
+type homecoming int
+
+const (
+	unknown homecoming = iota
+	reached
+	stuck
+)
+
+// way is a way out of a place as a path, with what its owners pick up on it.
+type way struct {
+	pieces  []route.Piece
+	path    deco.Path
+	factors []float64
+	few     [3]*deco.Path // the same for the first divers alone
+}
+
+// outcome is a way out scheduled after a loss.
+type outcome struct {
+	lost       uint64
+	donor      int
+	delay      float64
+	divers     int       // that were scheduled: the first, in a team whose divers are alike
+	use        []float64 // bar·minutes by diver and cylinder of the team, the delay included
+	minutes    float64   // to the surface
+	stops      int       // minutes
+	noSchedule bool
+	flags      []deco.Flag
+	drift      bool // D55
+}
+
+func (w *Work) placeOf(s route.Spot) *place {
+	p := &place{spot: s, at: w.normal.path.Place(s)}
+	metres, swim := w.normal.path.Metres(s)
+	p.swim = swim
+	switch {
+	case swim:
+		p.probe = deco.Probe{Node: -1, Piece: w.swims[p.at.Move], Share: 0}
+		last := w.node[p.at.Move] - 1
+		for i := w.swims[p.at.Move]; i <= last; i++ {
+			q := &w.laid.Pieces[i]
+			if metres <= q.Past+q.Metres+1e-9 || i == last {
+				p.probe.Piece, p.probe.Share = i, math.Min(1, math.Max(0, (metres-q.Past)/q.Metres))
+				break
+			}
+		}
+	case p.at.InHold:
+		p.probe = deco.Probe{Node: w.node[p.at.Move], Hold: p.at.AfterHoldMin}
+	default:
+		p.probe = deco.Probe{Node: w.node[0]}
+	}
+	return p
+}
+
+// waitingAt is where each cylinder waits at a place.
+func (w *Work) waitingAt(p *place) []string {
+	switch {
+	case p.waiting != nil:
+		return p.waiting
+	case p.swim:
+		return w.waiting[p.at.Move-1]
+	case p.at.InHold:
+		return w.waiting[p.at.Move]
+	}
+	return w.waiting[0]
+}
+
+func (w *Work) pressure(depth float64) float64 { return w.q.Settings.Water.Pressure(depth) }
+
+// contents works out what every supply holds at places given in the order of
+// the dive, from the schedule as planned.
+func (w *Work) contents(places []*place) {
+	now := w.full()
+	t := 0.0
+	i := 0
+	for k := range w.result.Stretches {
+		x := &w.result.Stretches[k]
+		for ; i < len(places) && places[i].moment.Minutes < t+x.Minutes-1e-9; i++ {
+			part := cut(x, places[i].moment.Minutes-t)
+			places[i].content = append([]float64(nil), now...)
+			w.breathe(places[i].content, &part)
+		}
+		w.breathe(now, x)
+		t += x.Minutes
+	}
+	for ; i < len(places); i++ {
+		places[i].content = append([]float64(nil), now...)
+	}
+	for _, p := range places {
+		p.at.ElapsedMin = p.moment.Minutes
+	}
+}
+
+func (w *Work) full() []float64 {
+	now := make([]float64, len(w.supplies))
+	for k := range now {
+		now[k] = w.supplies[k].StartL
+	}
+	return now
+}
+
+// atTheEnd is what every supply holds at the surface.
+func (w *Work) atTheEnd() []float64 {
+	now := w.full()
+	for k := range w.result.Stretches {
+		w.breathe(now, &w.result.Stretches[k])
+	}
+	return now
+}
+
+// breathe takes out what the team breathes on a stretch of the planned dive.
+func (w *Work) breathe(content []float64, x *deco.Stretch) {
+	bar := w.barMinutes(x, w.factors)
+	for d := range w.team.Divers {
+		named := int8(-1)
+		if len(w.named) > 0 {
+			named = w.named[min(x.Piece, len(w.named)-1)][d]
+		}
+		w.take(content, int(x.Breathing[d]), float64(w.rates[d].planned*bar), named)
+	}
+}
+
+// factorOf is the gas factor of a stretch: pulling raises consumption, waiting does not.
+func factorOf(factors []float64, x *deco.Stretch) float64 {
+	if x.Kind != deco.Travel {
+		return 1
+	}
+	return factors[x.Piece]
+}
+
+// take takes litres out of a cylinder of the team: mains by their share, or one
+// that is named.
+func (w *Work) take(content []float64, c int, litres float64, named int8) {
+	k := w.first[c]
+	if w.team.Cylinders[c].Kind != deco.Back {
+		content[k] -= litres
+		return
+	}
+	d := w.supplies[k].Diver
+	for m := 0; w.isMain(k+m, d); m++ {
+		switch {
+		case named < 0:
+			content[k+m] -= float64(litres * w.supplies[k+m].Share)
+		case m == int(named):
+			content[k+m] -= litres
+		}
+	}
+}
+
+// lay makes the paths of the ways out of a place under a network, picking up
+// what waits on them.
+func (w *Work) lay(n *network, p *place) []*way {
+	var list []*way
+	waiting := w.waitingAt(p)
+	for _, pieces := range n.path.WaysOut(p.spot) {
+		path, err := passage.FromPieces(pieces, w.team, 0, true)
+		if err != nil {
+			continue // ways out have no actions: cannot be
+		}
+		if len(path.Pieces) == 0 { // at an opening at the surface already
+			path.Pieces = append(path.Pieces, deco.Piece{OpenWater: true})
+			path.Nodes = append(path.Nodes, deco.Node{})
+			pieces = []route.Piece{{Kind: route.PieceAscent, GasFactor: 1}}
+		}
+		x := &way{pieces: pieces, path: *path}
+		for i := range pieces {
+			x.factors = append(x.factors, w.gasFactor(&pieces[i]))
+		}
+		for c, station := range waiting {
+			if station == "" {
+				continue
+			}
+			for i := range x.path.Nodes {
+				if i == 0 && p.swim || x.path.Nodes[i].Station != station {
+					continue // on arriving nothing is reached yet
+				}
+				a := deco.Action{Kind: deco.PickUp, Diver: w.supplies[w.first[c]].Diver, Cylinder: c}
+				x.path.Nodes[i].Actions = append(x.path.Nodes[i].Actions, a)
+				break
+			}
+		}
+		list = append(list, x)
+	}
+	return list
+}
+
+// passes tells whether a way leads by the station of a waiting cylinder (D39).
+func (x *way) passes(station string) bool {
+	for i := range x.path.Nodes {
+		if x.path.Nodes[i].Station == station {
+			return true
+		}
+	}
+	return false
+}
+
+// major tells whether a way holds a major restriction (D11).
+func (x *way) major() bool {
+	for i := range x.pieces {
+		if x.pieces[i].Restriction == route.RestrictionMajor {
+			return true
+		}
+	}
+	return false
+}
+
+// way is the known way out of a place that costs least with its stops (D15,
+// D51); nil where there is none.
+func (w *Work) way(p *place) *way {
+	if !p.asked {
+		p.asked = true
+		p.ways = w.cheapest(w.lay(w.normal, p), p)
+		p.alike = w.alike(p)
+	}
+	if len(p.ways) == 0 {
+		return nil
+	}
+	return p.ways[0]
+}
+
+// cheapest puts the way out first that costs least bar·minutes with the stops
+// made on the gases carried, nothing lost and nothing picked up.
+func (w *Work) cheapest(list []*way, p *place) []*way {
+	if len(list) < 2 {
+		return list
+	}
+	best, least := 0, math.Inf(1)
+	for i, x := range list {
+		bare := x.path
+		bare.Nodes = append([]deco.Node(nil), x.path.Nodes...)
+		for k := range bare.Nodes {
+			bare.Nodes[k].Actions = nil
+		}
+		if err := w.planner.Schedule(w.team, &bare, p.moment, nil, &w.out); err != nil || w.out.NoSchedule {
+			continue
+		}
+		cost := 0.0
+		for k := range w.out.Stretches {
+			cost += w.barMinutes(&w.out.Stretches[k], x.factors)
+		}
+		if cost < least-1e-9 {
+			best, least = i, cost
+		}
+	}
+	list[0], list[best] = list[best], list[0]
+	return list
+}
+
+// alike tells whether every diver is in the same state with the same gases, so
+// that a loss of one comes to the same as that of any other.
+func (w *Work) alike(p *place) bool {
+	waiting := w.waitingAt(p)
+	a := &w.team.Divers[0]
+	for d := 1; d < len(w.team.Divers); d++ {
+		b := &w.team.Divers[d]
+		if len(a.Stages) != len(b.Stages) {
+			return false
+		}
+		x, y := p.moment.Divers[0], p.moment.Divers[d]
+		x.Breathing, y.Breathing = x.Breathing-a.Back, y.Breathing-b.Back
+		x.AtHand, y.AtHand = x.AtHand>>a.Back, y.AtHand>>b.Back
+		if x != y {
+			return false
+		}
+		for k := 0; k <= len(a.Stages); k++ {
+			c, e := w.team.Cylinders[a.Back+k], w.team.Cylinders[b.Back+k]
+			if c.Mix != e.Mix || c.Kind != e.Kind || c.SwitchDepth != e.SwitchDepth || waiting[a.Back+k] != waiting[b.Back+k] {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// loss is a way out after a loss, and whose it was.
+type loss struct {
+	*outcome
+	loser int // the diver who lost something; -1: nobody
+}
+
+// use is what a diver breathes from a cylinder of the team, bar·minutes. In a
+// team whose divers are alike the loser was scheduled first, any other second.
+func (l loss) breathed(w *Work, d, c int) float64 {
+	n := len(w.team.Cylinders)
+	if l.divers == len(w.team.Divers) {
+		return l.use[d*n+c]
+	}
+	as := l.as(d)
+	owner := w.supplies[w.first[c]].Diver
+	return l.use[as*n+c-w.team.Divers[owner].Back+w.team.Divers[l.as(owner)].Back]
+}
+
+// as is the diver of the schedule who stands for a diver.
+func (l loss) as(d int) int {
+	if d == l.loser || l.divers == 1 {
+		return 0
+	}
+	return 1
+}
+
+// goOut schedules the way out of a place after a loss of one diver, once for
+// every loss. donor is the diver whose back gas the loser breathes after losing
+// the own, -1: nobody.
+func (w *Work) goOut(p *place, loser int, lost uint64, donor int, delay float64) loss {
+	x := w.way(p)
+	divers := len(w.team.Divers)
+	if p.alike && divers > 1 {
+		divers = 1
+		if lost != 0 {
+			lost >>= w.team.Divers[loser].Back
+			divers, donor = 2, min(donor, 1)
+			if donor >= 0 {
+				donor = 1
+			}
+		}
+	}
+	if lost != 0 && donor < 0 && w.unused(p, loser, lost, delay, divers) {
+		return loss{w.goOut(p, -1, 0, -1, delay).outcome, -1}
+	}
+	for _, o := range p.outs {
+		if o.lost == lost && o.donor == donor && o.delay == delay {
+			return loss{o, loser}
+		}
+	}
+	o := w.scheduleOut(x, p, divers, lost, donor, delay)
+	p.outs = append(p.outs, o)
+	return loss{o, loser}
+}
+
+// unused tells whether what is lost would not be breathed anyway; then its loss
+// changes nothing, unless it is the oxygen that a last stop is made for (D40).
+func (w *Work) unused(p *place, loser int, lost uint64, delay float64, divers int) bool {
+	base := w.goOut(p, -1, 0, -1, delay)
+	for c := range w.team.Cylinders {
+		if lost>>c&1 == 0 {
+			continue
+		}
+		actual := c
+		if divers < len(w.team.Divers) {
+			actual += w.team.Divers[loser].Back
+		}
+		if base.noSchedule || w.team.Cylinders[c].Mix.O2 > 0.79 || base.breathed(w, loser, actual) > 0 {
+			return false
+		}
+	}
+	return true
+}
+
+func (w *Work) scheduleOut(x *way, p *place, divers int, lost uint64, donor int, delay float64) *outcome {
+	o := &outcome{lost: lost, donor: donor, delay: delay, divers: divers, noSchedule: true}
+	l := deco.Loss{Donor: donor}
+	for c := range w.team.Cylinders {
+		if lost>>c&1 == 1 {
+			l.Cylinders = append(l.Cylinders, c)
+		}
+	}
+	team, path, moment := w.team, &x.path, p.moment
+	if divers < len(w.team.Divers) {
+		team, path = w.few(divers), x.fewOf(divers)
+		moment = &deco.Moment{Minutes: p.moment.Minutes, Divers: p.moment.Divers[:divers]}
+	}
+	path.Delay = delay
+	if err := w.planner.WayOut(team, path, moment, l, &w.out); err != nil {
+		return o
+	}
+	o.noSchedule = w.out.NoSchedule
+	o.stops, o.minutes = w.out.TotalStop(), w.out.End.Minutes-p.moment.Minutes
+	o.flags = w.planner.Flags(path, &w.out)
+	o.drift = len(w.planner.Drift(moment, &w.out)) > 0
+	o.use = w.use(x.factors, &w.out, divers)
+	return o
+}
+
+// few is the team's first divers alone.
+func (w *Work) few(divers int) *deco.Team {
+	return &deco.Team{Cylinders: w.team.Cylinders, Divers: w.team.Divers[:divers]}
+}
+
+// fewOf is the path for the first divers alone: what the others pick up is left out.
+func (x *way) fewOf(divers int) *deco.Path {
+	if x.few[divers] == nil {
+		p := x.path
+		p.Nodes = append([]deco.Node(nil), x.path.Nodes...)
+		for i := range p.Nodes {
+			var kept []deco.Action
+			for _, a := range p.Nodes[i].Actions {
+				if a.Diver < divers {
+					kept = append(kept, a)
+				}
+			}
+			p.Nodes[i].Actions = kept
+		}
+		x.few[divers] = &p
+	}
+	return x.few[divers]
+}
+
+// use is what each diver breathes from each cylinder of the team, bar·minutes.
+func (w *Work) use(factors []float64, r *deco.Result, divers int) []float64 {
+	n := len(w.team.Cylinders)
+	list := make([]float64, divers*n)
+	for k := range r.Stretches {
+		s := &r.Stretches[k]
+		bar := w.barMinutes(s, factors)
+		for d := range divers {
+			list[d*n+int(s.Breathing[d])] += bar
+		}
+	}
+	return list
+}

@@ -1,0 +1,440 @@
+package dive
+
+import (
+	"math"
+
+	"lastlight/engine/deco"
+	"lastlight/engine/route"
+)
+
+// worst is the least margin of a failure with its place.
+type worst struct {
+	found bool
+	m     *margin
+	at    *place
+}
+
+func (b *worst) take(m *margin, p *place) {
+	if m != nil && (!b.found || m.spare() < b.m.spare()-litreTolerance) {
+		*b = worst{true, m, p}
+	}
+}
+
+// longest is how many minutes may lie between two places looked at.
+const longest = 5
+
+// check works out every failure along the dive (D16) and the turn at the latest.
+//
+// Places are looked at where a cylinder is left or taken, where a hold ends, at
+// the commitment point and at both ends. Between two of them the least that is
+// left of each gas and the most that is needed of it at either bound the margin,
+// with the minutes at the place as deep as the way goes between: need only grows
+// on the way in and only falls on the way home, but for those minutes. Where that
+// bound does not settle it, or more than longest lies between, the next place is
+// looked at half way, down to spacing.
+func (w *Work) check() {
+	w.worst = make([]worst, len(w.failures))
+	last := len(w.places) - 1
+	from := 0
+	w.judge(w.places[0])
+	for i := 1; i <= last; i++ {
+		if w.marked(i) || i == last {
+			w.judge(w.places[i])
+			w.scan(from, i)
+			from = i
+		}
+	}
+	for i, p := range w.places {
+		if !p.judged {
+			p.binds = w.fixed(p)
+		}
+		if len(p.binds) > 0 {
+			w.turnBefore(i)
+			break
+		}
+	}
+	if w.reach == nil && w.commitment != nil && !w.getsHome(w.commitment) {
+		w.turnBefore(w.indexOf(w.commitment))
+	}
+	w.toTheMetre()
+}
+
+// marked tells whether a place is looked at in any case.
+func (w *Work) marked(i int) bool {
+	p, before := w.places[i], w.places[i-1]
+	if p == w.commitment || p.at.InHold && p.at.AfterHoldMin > 0 {
+		return true
+	}
+	x, y := w.waitingAt(before), w.waitingAt(p)
+	for c := range x {
+		if x[c] != y[c] {
+			w.judge(before)
+			return true
+		}
+	}
+	return false
+}
+
+// scan looks at places between two that are judged.
+func (w *Work) scan(i, j int) {
+	if j-i < 2 {
+		return
+	}
+	a, b := w.places[i], w.places[j]
+	apart := b.moment.Minutes - a.moment.Minutes
+	switch fails := len(b.binds) > 0; {
+	case len(a.binds) == 0 && !fails && apart <= longest && w.bound(i, j):
+		return
+	case len(a.binds) > 0 && apart <= 2*longest:
+		return // the turn lies before; what is short is known
+	}
+	mid := (i + j) / 2
+	w.judge(w.places[mid])
+	w.scan(i, mid)
+	w.scan(mid, j)
+}
+
+// toTheMetre finds the turn between the last place that passes and the next,
+// finest apart, where what binds is known there: what was breathed so far needs
+// no schedule, and between equal stops a margin goes evenly from one to the other.
+func (w *Work) toTheMetre() {
+	a, b := w.reach, w.beyond
+	if a == nil || b == nil || len(a.broken()) > 0 {
+		return
+	}
+	share := 1.0
+	for _, bind := range w.binds {
+		switch bind.Check {
+		case route.CheckShareRule, route.CheckStageShare:
+			share = math.Min(share, w.shareUsed(a, b))
+		case route.BindSharing, route.CheckLostCylinder, route.CheckIndependent:
+			x, y := w.testedOf(a, bind), w.testedOf(b, bind)
+			if x == nil || y == nil || x.fails || y.fails || x.out.stops != y.out.stops || x.tightest().cylinder != y.tightest().cylinder {
+				return
+			}
+			share = math.Min(share, math.Max(0, x.spare())/(x.spare()-y.spare()))
+		default:
+			return
+		}
+	}
+	if p := w.part(a, b, share); p != nil {
+		w.reach = p
+	}
+}
+
+// part is the place a share of the way from one place to the next, with what the
+// supplies hold there; nil where they lie on no stretch together.
+func (w *Work) part(a, b *place, share float64) *place {
+	spot, ok := w.normal.path.Between(a.spot, b.spot, share, 1e-9)
+	if !ok {
+		return nil
+	}
+	p := w.placeOf(spot)
+	p.moment = &deco.Moment{Minutes: a.moment.Minutes + float64(share*(b.moment.Minutes-a.moment.Minutes))}
+	w.contents([]*place{p})
+	return p
+}
+
+// shareUsed is the share of the way between two places at which the share of
+// mains or a stage is used up.
+func (w *Work) shareUsed(a, b *place) float64 {
+	low, high := 0.0, 1.0
+	for range 50 {
+		mid := (low + high) / 2
+		if p := w.part(a, b, mid); p != nil && len(w.sharesBroken(p)) == 0 {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return low
+}
+
+func (w *Work) testedOf(p *place, b route.Bind) *margin {
+	for i := range w.failures {
+		f := &w.failures[i]
+		if checkOfKind[f.kind] == b.Check && w.who(f) == b.Who && len(p.tested) > 0 {
+			return p.tested[i]
+		}
+	}
+	return nil
+}
+
+// checkOfKind is what binds where a failure of a kind does not hold.
+var checkOfKind = [...]string{
+	sharing: route.BindSharing, lostWaiting: route.CheckLostCylinder, lostMain: route.CheckIndependent, homeward: route.CheckPlannedExit,
+}
+
+func (w *Work) indexOf(p *place) int {
+	for i := range w.places {
+		if w.places[i] == p {
+			return i
+		}
+	}
+	return len(w.places) - 1
+}
+
+// begun tells whether the way home has begun at a place.
+func (w *Work) begun(p *place) bool {
+	return w.commitment != nil && !p.spot.Before(w.commitment.spot)
+}
+
+// judge works out every failure at a place and what binds there.
+func (w *Work) judge(p *place) {
+	if p.judged {
+		return
+	}
+	p.judged = true
+	p.tested = make([]*margin, len(w.failures))
+	x := w.way(p)
+	p.binds = w.fixed(p)
+	for i := range w.failures {
+		f := &w.failures[i]
+		m := w.margin(p, f, w.q.Route.Policy.DelayMin)
+		p.tested[i] = m
+		if x == nil || m == nil {
+			continue
+		}
+		w.worst[i].take(m, p)
+		if !m.holds() || f.kind == sharing && x.major() && !w.independent() {
+			p.binds = append(p.binds, w.bindOf(f, m))
+		}
+	}
+}
+
+// bindOf names what binds where a failure does not hold.
+func (w *Work) bindOf(f *failure, m *margin) route.Bind {
+	check := checkOfKind[f.kind]
+	if f.kind == homeward && !m.fails {
+		if c := m.tightest().cylinder; c >= 0 && w.team.Cylinders[c].Kind == deco.Deco {
+			return route.Bind{Check: route.CheckDecoGas, Who: w.team.Cylinders[c].ID}
+		}
+	}
+	return route.Bind{Check: check, Who: w.who(f)}
+}
+
+// bound tells whether every margin between two places is certain to hold.
+func (w *Work) bound(i, j int) bool {
+	a, b := w.places[i], w.places[j]
+	deepest := math.Max(a.at.DepthM, b.at.DepthM)
+	for _, p := range w.places[i:j] {
+		deepest = math.Max(deepest, p.at.DepthM)
+	}
+	deeper := w.pressure(deepest) - w.pressure(math.Min(a.at.DepthM, b.at.DepthM))
+	for i := range w.failures {
+		if x, y := a.tested[i], b.tested[i]; x != nil && y != nil && !w.covers(x, y, float64(w.rateOf(&w.failures[i])*deeper), 0) {
+			return false
+		}
+	}
+	return true
+}
+
+// rateOf is what a failure's minutes at the place cost for each bar, litres.
+func (w *Work) rateOf(f *failure) float64 {
+	if f.kind == homeward {
+		return 0
+	}
+	rate := w.rates[f.victim].after
+	if f.kind == sharing {
+		for _, d := range f.donors {
+			rate += w.rates[d].after
+		}
+	}
+	return float64(rate * w.q.Route.Policy.DelayMin)
+}
+
+// covers tells whether the less of what is left of every gas in two margins
+// covers the more of what is needed of it.
+func (w *Work) covers(x, y *margin, more, spare float64) bool {
+	if x.fails || y.fails {
+		return false
+	}
+	for k, g := range x.gases {
+		left, need := g.left, g.need
+		for n, h := range y.gases {
+			if h.cylinder == g.cylinder && (g.cylinder >= 0 || n == k) {
+				left, need = math.Min(left, h.left), math.Max(need, h.need)
+			}
+		}
+		if left-need-more < spare-litreTolerance {
+			return false
+		}
+	}
+	for _, h := range y.gases {
+		if h.left-h.need-more < spare-litreTolerance {
+			return false
+		}
+	}
+	return true
+}
+
+// at looks at a place between those of the dive.
+func (w *Work) at(s route.Spot) *place {
+	p := w.placeOf(s)
+	if err := w.planner.Schedule(w.team, w.laid, &w.begin, []deco.Probe{p.probe}, &w.again); err != nil || len(w.again.Moments) == 0 {
+		return nil
+	}
+	m := w.again.Moments[0].Clone()
+	p.moment = &m
+	w.contents([]*place{p})
+	return p
+}
+
+// turnBefore finds the turn at the latest, the last place before place i up to
+// which everything passes, the way home from it included.
+func (w *Work) turnBefore(i int) {
+	if i == 0 {
+		w.reach, w.binds = w.places[0], w.places[0].binds
+		return
+	}
+	w.narrow(w.places[i-1], w.places[i])
+	if w.getsHome(w.reach) {
+		return
+	}
+	// Farther in, more is breathed and more is taken up, so whoever does not get
+	// home from one place does not from any later one: the first is searched by halving.
+	low, high := -1, i
+	for high-low > 1 {
+		mid := (low + high) / 2
+		if w.judge(w.places[mid]); w.getsHome(w.places[mid]) {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	w.binds = w.places[high].broken()
+	if low < 0 {
+		w.reach = w.places[0]
+		return
+	}
+	w.narrowBy(w.places[low], w.places[high], w.getsHome)
+}
+
+// narrow halves the stretch between a place that passes and one that does not.
+func (w *Work) narrow(a, b *place) {
+	w.binds = b.binds
+	w.narrowBy(a, b, func(p *place) bool { return len(p.binds) == 0 })
+}
+
+func (w *Work) narrowBy(a, b *place, passes func(*place) bool) {
+	for {
+		spot, ok := w.normal.path.Between(a.spot, b.spot, 0.5, finest)
+		if !ok {
+			break
+		}
+		mid := w.at(spot)
+		if mid == nil {
+			break
+		}
+		if w.judge(mid); passes(mid) {
+			a = mid
+		} else {
+			b = mid
+			if list := mid.broken(); len(list) > 0 {
+				w.binds = list
+			}
+		}
+	}
+	w.reach, w.beyond = a, b
+}
+
+// broken is what a place or the way home from it breaks.
+func (p *place) broken() []route.Bind {
+	if len(p.binds) > 0 {
+		return p.binds
+	}
+	return p.homeBinds
+}
+
+// fixed lists what the plan "the route so far, then the way out" breaks without
+// any failure: shares, the mains kept alike, no way out, a cylinder off the way.
+func (w *Work) fixed(p *place) []route.Bind {
+	if p.looked {
+		return p.fixedBinds
+	}
+	p.looked = true
+	list := w.sharesBroken(p)
+	bind := func(check, who string) { list = append(list, route.Bind{Check: check, Who: who}) }
+	for d := range w.team.Divers {
+		if w.apart(d, p.content) > w.spread()+1e-6 {
+			bind(route.CheckSpread, w.team.Divers[d].Name)
+		}
+	}
+	switch x := w.way(p); {
+	case x == nil:
+		bind(route.BindNoWayOut, "")
+		if w.nowhere == nil {
+			w.nowhere = p
+		}
+	default:
+		if x.major() && w.major == nil {
+			w.major = p
+		}
+		for c, station := range w.waitingAt(p) {
+			if station != "" && !x.passes(station) {
+				bind(route.CheckOnTheWayOut, w.team.Cylinders[c].ID)
+			}
+		}
+	}
+	p.fixedBinds = list
+	return list
+}
+
+// sharesBroken lists whose share of the mains or of a stage is used up on the
+// way to a place (D23, 4.5).
+func (w *Work) sharesBroken(p *place) []route.Bind {
+	var list []route.Bind
+	up := p
+	if w.commitment != nil && w.begun(p) {
+		up = w.commitment
+	}
+	for d := range w.team.Divers {
+		if w.usedMains(d, up.content) > w.permitted[d]+litreTolerance {
+			list = append(list, route.Bind{Check: route.CheckShareRule, Who: w.team.Divers[d].Name})
+		}
+	}
+	for k := range w.supplies {
+		if s := &w.supplies[k]; !s.Main && !s.Deco && s.StartL-up.content[k] > w.allowed[k]+litreTolerance {
+			list = append(list, route.Bind{Check: route.CheckStageShare, Who: s.ID})
+		}
+	}
+	return list
+}
+
+func (w *Work) spread() float64 {
+	if s := w.q.Route.Policy.IndependentSpreadBar; s > 0 {
+		return s
+	}
+	return 35
+}
+
+// independent tells whether every diver has two mains (D11).
+func (w *Work) independent() bool {
+	for d := range w.q.Route.Team {
+		if len(w.q.Route.Team[d].Mains) < 2 {
+			return false
+		}
+	}
+	return true
+}
+
+// who names a failure as the route model does.
+func (w *Work) who(f *failure) string {
+	if f.kind == homeward {
+		return w.team.Divers[f.victim].Name
+	}
+	if f.kind != sharing {
+		if id := w.supplies[f.lost].ID; id != "" {
+			return id
+		}
+		return w.team.Divers[f.victim].Name
+	}
+	name := ""
+	for i, d := range f.donors {
+		if i > 0 {
+			name += "+"
+		}
+		name += w.team.Divers[d].Name
+	}
+	return name + "->" + w.team.Divers[f.victim].Name
+}
