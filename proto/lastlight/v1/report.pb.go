@@ -855,8 +855,10 @@ type DiveFigures struct {
 	Route           []*RouteLine           `protobuf:"bytes,12,rep,name=route,proto3" json:"route,omitempty"`
 	WorstSharing    *WorstSharing          `protobuf:"bytes,13,opt,name=worst_sharing,json=worstSharing,proto3" json:"worst_sharing,omitempty"`
 	// Planned minute of the turn, counted from entry.
-	TurnMinute    float64           `protobuf:"fixed64,14,opt,name=turn_minute,json=turnMinute,proto3" json:"turn_minute,omitempty"`
-	Circuits      []*CircuitFigures `protobuf:"bytes,15,rep,name=circuits,proto3" json:"circuits,omitempty"`
+	TurnMinute float64           `protobuf:"fixed64,14,opt,name=turn_minute,json=turnMinute,proto3" json:"turn_minute,omitempty"`
+	Circuits   []*CircuitFigures `protobuf:"bytes,15,rep,name=circuits,proto3" json:"circuits,omitempty"`
+	// Absent where decompression could not be computed.
+	Decompression *Decompression `protobuf:"bytes,16,opt,name=decompression,proto3" json:"decompression,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -996,6 +998,388 @@ func (x *DiveFigures) GetCircuits() []*CircuitFigures {
 	return nil
 }
 
+func (x *DiveFigures) GetDecompression() *Decompression {
+	if x != nil {
+		return x.Decompression
+	}
+	return nil
+}
+
+// The dive with its stops.
+type Decompression struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Stops are needed as planned or on a way out.
+	StopsNeeded bool `protobuf:"varint,1,opt,name=stops_needed,json=stopsNeeded,proto3" json:"stops_needed,omitempty"`
+	// As planned, in the order in which they are made.
+	Stops   []*DecompressionStop `protobuf:"bytes,2,rep,name=stops,proto3" json:"stops,omitempty"`
+	StopMin int32                `protobuf:"varint,3,opt,name=stop_min,json=stopMin,proto3" json:"stop_min,omitempty"`
+	// From the end of the turn.
+	ToSurfaceMin float64      `protobuf:"fixed64,4,opt,name=to_surface_min,json=toSurfaceMin,proto3" json:"to_surface_min,omitempty"`
+	Changes      []*GasChange `protobuf:"bytes,5,rep,name=changes,proto3" json:"changes,omitempty"`
+	// The way out with the most stops; absent: no way out has any.
+	Longest       *LongestWayOut   `protobuf:"bytes,6,opt,name=longest,proto3" json:"longest,omitempty"`
+	Oxygen        []*OxygenFigures `protobuf:"bytes,7,rep,name=oxygen,proto3" json:"oxygen,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Decompression) Reset() {
+	*x = Decompression{}
+	mi := &file_lastlight_v1_report_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Decompression) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Decompression) ProtoMessage() {}
+
+func (x *Decompression) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_report_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Decompression.ProtoReflect.Descriptor instead.
+func (*Decompression) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *Decompression) GetStopsNeeded() bool {
+	if x != nil {
+		return x.StopsNeeded
+	}
+	return false
+}
+
+func (x *Decompression) GetStops() []*DecompressionStop {
+	if x != nil {
+		return x.Stops
+	}
+	return nil
+}
+
+func (x *Decompression) GetStopMin() int32 {
+	if x != nil {
+		return x.StopMin
+	}
+	return 0
+}
+
+func (x *Decompression) GetToSurfaceMin() float64 {
+	if x != nil {
+		return x.ToSurfaceMin
+	}
+	return 0
+}
+
+func (x *Decompression) GetChanges() []*GasChange {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+func (x *Decompression) GetLongest() *LongestWayOut {
+	if x != nil {
+		return x.Longest
+	}
+	return nil
+}
+
+func (x *Decompression) GetOxygen() []*OxygenFigures {
+	if x != nil {
+		return x.Oxygen
+	}
+	return nil
+}
+
+// A wait for decompression with its place on the line.
+type DecompressionStop struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	DepthM  float64                `protobuf:"fixed64,1,opt,name=depth_m,json=depthM,proto3" json:"depth_m,omitempty"`
+	Minutes int32                  `protobuf:"varint,2,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	// Minutes since the start of the descent.
+	ArriveMin float64 `protobuf:"fixed64,3,opt,name=arrive_min,json=arriveMin,proto3" json:"arrive_min,omitempty"`
+	// In words: at a station, so many metres past it on a leg, or open water.
+	Place string `protobuf:"bytes,4,opt,name=place,proto3" json:"place,omitempty"`
+	// Cylinder set or cylinder each diver breathes there, in team order.
+	Breathing     []string `protobuf:"bytes,5,rep,name=breathing,proto3" json:"breathing,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DecompressionStop) Reset() {
+	*x = DecompressionStop{}
+	mi := &file_lastlight_v1_report_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DecompressionStop) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DecompressionStop) ProtoMessage() {}
+
+func (x *DecompressionStop) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_report_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DecompressionStop.ProtoReflect.Descriptor instead.
+func (*DecompressionStop) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *DecompressionStop) GetDepthM() float64 {
+	if x != nil {
+		return x.DepthM
+	}
+	return 0
+}
+
+func (x *DecompressionStop) GetMinutes() int32 {
+	if x != nil {
+		return x.Minutes
+	}
+	return 0
+}
+
+func (x *DecompressionStop) GetArriveMin() float64 {
+	if x != nil {
+		return x.ArriveMin
+	}
+	return 0
+}
+
+func (x *DecompressionStop) GetPlace() string {
+	if x != nil {
+		return x.Place
+	}
+	return ""
+}
+
+func (x *DecompressionStop) GetBreathing() []string {
+	if x != nil {
+		return x.Breathing
+	}
+	return nil
+}
+
+type GasChange struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Minute        float64                `protobuf:"fixed64,1,opt,name=minute,proto3" json:"minute,omitempty"`
+	DepthM        float64                `protobuf:"fixed64,2,opt,name=depth_m,json=depthM,proto3" json:"depth_m,omitempty"`
+	Person        string                 `protobuf:"bytes,3,opt,name=person,proto3" json:"person,omitempty"`
+	Cylinder      string                 `protobuf:"bytes,4,opt,name=cylinder,proto3" json:"cylinder,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GasChange) Reset() {
+	*x = GasChange{}
+	mi := &file_lastlight_v1_report_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GasChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GasChange) ProtoMessage() {}
+
+func (x *GasChange) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_report_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GasChange.ProtoReflect.Descriptor instead.
+func (*GasChange) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *GasChange) GetMinute() float64 {
+	if x != nil {
+		return x.Minute
+	}
+	return 0
+}
+
+func (x *GasChange) GetDepthM() float64 {
+	if x != nil {
+		return x.DepthM
+	}
+	return 0
+}
+
+func (x *GasChange) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *GasChange) GetCylinder() string {
+	if x != nil {
+		return x.Cylinder
+	}
+	return ""
+}
+
+type LongestWayOut struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Place         string                 `protobuf:"bytes,1,opt,name=place,proto3" json:"place,omitempty"`
+	AfterMin      float64                `protobuf:"fixed64,2,opt,name=after_min,json=afterMin,proto3" json:"after_min,omitempty"`
+	StopMin       int32                  `protobuf:"varint,3,opt,name=stop_min,json=stopMin,proto3" json:"stop_min,omitempty"`
+	ToSurfaceMin  float64                `protobuf:"fixed64,4,opt,name=to_surface_min,json=toSurfaceMin,proto3" json:"to_surface_min,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LongestWayOut) Reset() {
+	*x = LongestWayOut{}
+	mi := &file_lastlight_v1_report_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LongestWayOut) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LongestWayOut) ProtoMessage() {}
+
+func (x *LongestWayOut) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_report_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LongestWayOut.ProtoReflect.Descriptor instead.
+func (*LongestWayOut) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *LongestWayOut) GetPlace() string {
+	if x != nil {
+		return x.Place
+	}
+	return ""
+}
+
+func (x *LongestWayOut) GetAfterMin() float64 {
+	if x != nil {
+		return x.AfterMin
+	}
+	return 0
+}
+
+func (x *LongestWayOut) GetStopMin() int32 {
+	if x != nil {
+		return x.StopMin
+	}
+	return 0
+}
+
+func (x *LongestWayOut) GetToSurfaceMin() float64 {
+	if x != nil {
+		return x.ToSurfaceMin
+	}
+	return 0
+}
+
+type OxygenFigures struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Person string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// Percent, with what earlier dives left, decayed.
+	CnsPercent float64 `protobuf:"fixed64,2,opt,name=cns_percent,json=cnsPercent,proto3" json:"cns_percent,omitempty"`
+	// OTU of the last 24 hours, this dive included.
+	OtuDay        float64 `protobuf:"fixed64,3,opt,name=otu_day,json=otuDay,proto3" json:"otu_day,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OxygenFigures) Reset() {
+	*x = OxygenFigures{}
+	mi := &file_lastlight_v1_report_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OxygenFigures) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OxygenFigures) ProtoMessage() {}
+
+func (x *OxygenFigures) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_report_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OxygenFigures.ProtoReflect.Descriptor instead.
+func (*OxygenFigures) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *OxygenFigures) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *OxygenFigures) GetCnsPercent() float64 {
+	if x != nil {
+		return x.CnsPercent
+	}
+	return 0
+}
+
+func (x *OxygenFigures) GetOtuDay() float64 {
+	if x != nil {
+		return x.OtuDay
+	}
+	return 0
+}
+
 // Whether the set-up dives of a circuit or traverse meet. Metres are measured
 // forward from the junction or opening.
 type CircuitFigures struct {
@@ -1021,7 +1405,7 @@ type CircuitFigures struct {
 
 func (x *CircuitFigures) Reset() {
 	*x = CircuitFigures{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[9]
+	mi := &file_lastlight_v1_report_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1033,7 +1417,7 @@ func (x *CircuitFigures) String() string {
 func (*CircuitFigures) ProtoMessage() {}
 
 func (x *CircuitFigures) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[9]
+	mi := &file_lastlight_v1_report_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1046,7 +1430,7 @@ func (x *CircuitFigures) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CircuitFigures.ProtoReflect.Descriptor instead.
 func (*CircuitFigures) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{9}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *CircuitFigures) GetId() string {
@@ -1159,7 +1543,7 @@ type WatchTimes struct {
 
 func (x *WatchTimes) Reset() {
 	*x = WatchTimes{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[10]
+	mi := &file_lastlight_v1_report_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1171,7 +1555,7 @@ func (x *WatchTimes) String() string {
 func (*WatchTimes) ProtoMessage() {}
 
 func (x *WatchTimes) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[10]
+	mi := &file_lastlight_v1_report_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1184,7 +1568,7 @@ func (x *WatchTimes) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchTimes.ProtoReflect.Descriptor instead.
 func (*WatchTimes) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{10}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *WatchTimes) GetEto() *timestamppb.Timestamp {
@@ -1256,7 +1640,7 @@ type DiverFigures struct {
 
 func (x *DiverFigures) Reset() {
 	*x = DiverFigures{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[11]
+	mi := &file_lastlight_v1_report_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1268,7 +1652,7 @@ func (x *DiverFigures) String() string {
 func (*DiverFigures) ProtoMessage() {}
 
 func (x *DiverFigures) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[11]
+	mi := &file_lastlight_v1_report_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1281,7 +1665,7 @@ func (x *DiverFigures) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DiverFigures.ProtoReflect.Descriptor instead.
 func (*DiverFigures) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{11}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *DiverFigures) GetPerson() string {
@@ -1366,7 +1750,7 @@ type SupplyTurn struct {
 
 func (x *SupplyTurn) Reset() {
 	*x = SupplyTurn{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[12]
+	mi := &file_lastlight_v1_report_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1378,7 +1762,7 @@ func (x *SupplyTurn) String() string {
 func (*SupplyTurn) ProtoMessage() {}
 
 func (x *SupplyTurn) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[12]
+	mi := &file_lastlight_v1_report_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1391,7 +1775,7 @@ func (x *SupplyTurn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SupplyTurn.ProtoReflect.Descriptor instead.
 func (*SupplyTurn) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{12}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *SupplyTurn) GetSupply() string {
@@ -1466,7 +1850,7 @@ type LowerStart struct {
 
 func (x *LowerStart) Reset() {
 	*x = LowerStart{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[13]
+	mi := &file_lastlight_v1_report_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1478,7 +1862,7 @@ func (x *LowerStart) String() string {
 func (*LowerStart) ProtoMessage() {}
 
 func (x *LowerStart) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[13]
+	mi := &file_lastlight_v1_report_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1491,7 +1875,7 @@ func (x *LowerStart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LowerStart.ProtoReflect.Descriptor instead.
 func (*LowerStart) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{13}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *LowerStart) GetStartBar() float64 {
@@ -1539,7 +1923,7 @@ type TurnPlace struct {
 
 func (x *TurnPlace) Reset() {
 	*x = TurnPlace{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[14]
+	mi := &file_lastlight_v1_report_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1551,7 +1935,7 @@ func (x *TurnPlace) String() string {
 func (*TurnPlace) ProtoMessage() {}
 
 func (x *TurnPlace) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[14]
+	mi := &file_lastlight_v1_report_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1564,7 +1948,7 @@ func (x *TurnPlace) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TurnPlace.ProtoReflect.Descriptor instead.
 func (*TurnPlace) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{14}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *TurnPlace) GetMove() int32 {
@@ -1643,7 +2027,7 @@ type RouteLine struct {
 
 func (x *RouteLine) Reset() {
 	*x = RouteLine{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[15]
+	mi := &file_lastlight_v1_report_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1655,7 +2039,7 @@ func (x *RouteLine) String() string {
 func (*RouteLine) ProtoMessage() {}
 
 func (x *RouteLine) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[15]
+	mi := &file_lastlight_v1_report_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1668,7 +2052,7 @@ func (x *RouteLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RouteLine.ProtoReflect.Descriptor instead.
 func (*RouteLine) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{15}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *RouteLine) GetMove() int32 {
@@ -1756,7 +2140,7 @@ type WorstSharing struct {
 
 func (x *WorstSharing) Reset() {
 	*x = WorstSharing{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[16]
+	mi := &file_lastlight_v1_report_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1768,7 +2152,7 @@ func (x *WorstSharing) String() string {
 func (*WorstSharing) ProtoMessage() {}
 
 func (x *WorstSharing) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[16]
+	mi := &file_lastlight_v1_report_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1781,7 +2165,7 @@ func (x *WorstSharing) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WorstSharing.ProtoReflect.Descriptor instead.
 func (*WorstSharing) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{16}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *WorstSharing) GetDonor() string {
@@ -1912,7 +2296,7 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\x06survey\x18\n" +
 	" \x01(\tR\x06survey\x12=\n" +
 	"\fevaluated_at\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\vevaluatedAt\x12-\n" +
-	"\x04dive\x18\f \x01(\v2\x19.lastlight.v1.DiveFiguresR\x04dive\"\xfb\x05\n" +
+	"\x04dive\x18\f \x01(\v2\x19.lastlight.v1.DiveFiguresR\x04dive\"\xbe\x06\n" +
 	"\vDiveFigures\x12\x1f\n" +
 	"\vruntime_min\x18\x01 \x01(\x01R\n" +
 	"runtimeMin\x12\x1e\n" +
@@ -1932,7 +2316,38 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\rworst_sharing\x18\r \x01(\v2\x1a.lastlight.v1.WorstSharingR\fworstSharing\x12\x1f\n" +
 	"\vturn_minute\x18\x0e \x01(\x01R\n" +
 	"turnMinute\x128\n" +
-	"\bcircuits\x18\x0f \x03(\v2\x1c.lastlight.v1.CircuitFiguresR\bcircuits\"\xff\x03\n" +
+	"\bcircuits\x18\x0f \x03(\v2\x1c.lastlight.v1.CircuitFiguresR\bcircuits\x12A\n" +
+	"\rdecompression\x18\x10 \x01(\v2\x1b.lastlight.v1.DecompressionR\rdecompression\"\xc9\x02\n" +
+	"\rDecompression\x12!\n" +
+	"\fstops_needed\x18\x01 \x01(\bR\vstopsNeeded\x125\n" +
+	"\x05stops\x18\x02 \x03(\v2\x1f.lastlight.v1.DecompressionStopR\x05stops\x12\x19\n" +
+	"\bstop_min\x18\x03 \x01(\x05R\astopMin\x12$\n" +
+	"\x0eto_surface_min\x18\x04 \x01(\x01R\ftoSurfaceMin\x121\n" +
+	"\achanges\x18\x05 \x03(\v2\x17.lastlight.v1.GasChangeR\achanges\x125\n" +
+	"\alongest\x18\x06 \x01(\v2\x1b.lastlight.v1.LongestWayOutR\alongest\x123\n" +
+	"\x06oxygen\x18\a \x03(\v2\x1b.lastlight.v1.OxygenFiguresR\x06oxygen\"\x99\x01\n" +
+	"\x11DecompressionStop\x12\x17\n" +
+	"\adepth_m\x18\x01 \x01(\x01R\x06depthM\x12\x18\n" +
+	"\aminutes\x18\x02 \x01(\x05R\aminutes\x12\x1d\n" +
+	"\n" +
+	"arrive_min\x18\x03 \x01(\x01R\tarriveMin\x12\x14\n" +
+	"\x05place\x18\x04 \x01(\tR\x05place\x12\x1c\n" +
+	"\tbreathing\x18\x05 \x03(\tR\tbreathing\"p\n" +
+	"\tGasChange\x12\x16\n" +
+	"\x06minute\x18\x01 \x01(\x01R\x06minute\x12\x17\n" +
+	"\adepth_m\x18\x02 \x01(\x01R\x06depthM\x12\x16\n" +
+	"\x06person\x18\x03 \x01(\tR\x06person\x12\x1a\n" +
+	"\bcylinder\x18\x04 \x01(\tR\bcylinder\"\x83\x01\n" +
+	"\rLongestWayOut\x12\x14\n" +
+	"\x05place\x18\x01 \x01(\tR\x05place\x12\x1b\n" +
+	"\tafter_min\x18\x02 \x01(\x01R\bafterMin\x12\x19\n" +
+	"\bstop_min\x18\x03 \x01(\x05R\astopMin\x12$\n" +
+	"\x0eto_surface_min\x18\x04 \x01(\x01R\ftoSurfaceMin\"a\n" +
+	"\rOxygenFigures\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12\x1f\n" +
+	"\vcns_percent\x18\x02 \x01(\x01R\n" +
+	"cnsPercent\x12\x17\n" +
+	"\aotu_day\x18\x03 \x01(\x01R\x06otuDay\"\xff\x03\n" +
 	"\x0eCircuitFigures\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04kind\x18\x02 \x01(\tR\x04kind\x12\x19\n" +
@@ -2036,7 +2451,7 @@ func file_lastlight_v1_report_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_report_proto_rawDescData
 }
 
-var file_lastlight_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
+var file_lastlight_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
 var file_lastlight_v1_report_proto_goTypes = []any{
 	(*Figure)(nil),                // 0: lastlight.v1.Figure
 	(*FindingSubject)(nil),        // 1: lastlight.v1.FindingSubject
@@ -2047,15 +2462,20 @@ var file_lastlight_v1_report_proto_goTypes = []any{
 	(*FindingCounts)(nil),         // 6: lastlight.v1.FindingCounts
 	(*Report)(nil),                // 7: lastlight.v1.Report
 	(*DiveFigures)(nil),           // 8: lastlight.v1.DiveFigures
-	(*CircuitFigures)(nil),        // 9: lastlight.v1.CircuitFigures
-	(*WatchTimes)(nil),            // 10: lastlight.v1.WatchTimes
-	(*DiverFigures)(nil),          // 11: lastlight.v1.DiverFigures
-	(*SupplyTurn)(nil),            // 12: lastlight.v1.SupplyTurn
-	(*LowerStart)(nil),            // 13: lastlight.v1.LowerStart
-	(*TurnPlace)(nil),             // 14: lastlight.v1.TurnPlace
-	(*RouteLine)(nil),             // 15: lastlight.v1.RouteLine
-	(*WorstSharing)(nil),          // 16: lastlight.v1.WorstSharing
-	(*timestamppb.Timestamp)(nil), // 17: google.protobuf.Timestamp
+	(*Decompression)(nil),         // 9: lastlight.v1.Decompression
+	(*DecompressionStop)(nil),     // 10: lastlight.v1.DecompressionStop
+	(*GasChange)(nil),             // 11: lastlight.v1.GasChange
+	(*LongestWayOut)(nil),         // 12: lastlight.v1.LongestWayOut
+	(*OxygenFigures)(nil),         // 13: lastlight.v1.OxygenFigures
+	(*CircuitFigures)(nil),        // 14: lastlight.v1.CircuitFigures
+	(*WatchTimes)(nil),            // 15: lastlight.v1.WatchTimes
+	(*DiverFigures)(nil),          // 16: lastlight.v1.DiverFigures
+	(*SupplyTurn)(nil),            // 17: lastlight.v1.SupplyTurn
+	(*LowerStart)(nil),            // 18: lastlight.v1.LowerStart
+	(*TurnPlace)(nil),             // 19: lastlight.v1.TurnPlace
+	(*RouteLine)(nil),             // 20: lastlight.v1.RouteLine
+	(*WorstSharing)(nil),          // 21: lastlight.v1.WorstSharing
+	(*timestamppb.Timestamp)(nil), // 22: google.protobuf.Timestamp
 }
 var file_lastlight_v1_report_proto_depIdxs = []int32{
 	0,  // 0: lastlight.v1.Step.inputs:type_name -> lastlight.v1.Figure
@@ -2071,31 +2491,36 @@ var file_lastlight_v1_report_proto_depIdxs = []int32{
 	4,  // 10: lastlight.v1.Finding.records:type_name -> lastlight.v1.RecordRef
 	6,  // 11: lastlight.v1.Report.counts:type_name -> lastlight.v1.FindingCounts
 	5,  // 12: lastlight.v1.Report.findings:type_name -> lastlight.v1.Finding
-	17, // 13: lastlight.v1.Report.evaluated_at:type_name -> google.protobuf.Timestamp
+	22, // 13: lastlight.v1.Report.evaluated_at:type_name -> google.protobuf.Timestamp
 	8,  // 14: lastlight.v1.Report.dive:type_name -> lastlight.v1.DiveFigures
-	17, // 15: lastlight.v1.DiveFigures.entry:type_name -> google.protobuf.Timestamp
-	17, // 16: lastlight.v1.DiveFigures.enter_by:type_name -> google.protobuf.Timestamp
-	17, // 17: lastlight.v1.DiveFigures.latest_surfacing:type_name -> google.protobuf.Timestamp
-	10, // 18: lastlight.v1.DiveFigures.watch:type_name -> lastlight.v1.WatchTimes
-	11, // 19: lastlight.v1.DiveFigures.divers:type_name -> lastlight.v1.DiverFigures
-	14, // 20: lastlight.v1.DiveFigures.turn_at_the_latest:type_name -> lastlight.v1.TurnPlace
-	14, // 21: lastlight.v1.DiveFigures.commitment_point:type_name -> lastlight.v1.TurnPlace
-	15, // 22: lastlight.v1.DiveFigures.route:type_name -> lastlight.v1.RouteLine
-	16, // 23: lastlight.v1.DiveFigures.worst_sharing:type_name -> lastlight.v1.WorstSharing
-	9,  // 24: lastlight.v1.DiveFigures.circuits:type_name -> lastlight.v1.CircuitFigures
-	17, // 25: lastlight.v1.WatchTimes.eto:type_name -> google.protobuf.Timestamp
-	17, // 26: lastlight.v1.WatchTimes.look:type_name -> google.protobuf.Timestamp
-	17, // 27: lastlight.v1.WatchTimes.coordinator:type_name -> google.protobuf.Timestamp
-	17, // 28: lastlight.v1.WatchTimes.dial:type_name -> google.protobuf.Timestamp
-	17, // 29: lastlight.v1.WatchTimes.walk:type_name -> google.protobuf.Timestamp
-	12, // 30: lastlight.v1.DiverFigures.turns:type_name -> lastlight.v1.SupplyTurn
-	13, // 31: lastlight.v1.DiverFigures.lower_starts:type_name -> lastlight.v1.LowerStart
-	12, // 32: lastlight.v1.LowerStart.turns:type_name -> lastlight.v1.SupplyTurn
-	33, // [33:33] is the sub-list for method output_type
-	33, // [33:33] is the sub-list for method input_type
-	33, // [33:33] is the sub-list for extension type_name
-	33, // [33:33] is the sub-list for extension extendee
-	0,  // [0:33] is the sub-list for field type_name
+	22, // 15: lastlight.v1.DiveFigures.entry:type_name -> google.protobuf.Timestamp
+	22, // 16: lastlight.v1.DiveFigures.enter_by:type_name -> google.protobuf.Timestamp
+	22, // 17: lastlight.v1.DiveFigures.latest_surfacing:type_name -> google.protobuf.Timestamp
+	15, // 18: lastlight.v1.DiveFigures.watch:type_name -> lastlight.v1.WatchTimes
+	16, // 19: lastlight.v1.DiveFigures.divers:type_name -> lastlight.v1.DiverFigures
+	19, // 20: lastlight.v1.DiveFigures.turn_at_the_latest:type_name -> lastlight.v1.TurnPlace
+	19, // 21: lastlight.v1.DiveFigures.commitment_point:type_name -> lastlight.v1.TurnPlace
+	20, // 22: lastlight.v1.DiveFigures.route:type_name -> lastlight.v1.RouteLine
+	21, // 23: lastlight.v1.DiveFigures.worst_sharing:type_name -> lastlight.v1.WorstSharing
+	14, // 24: lastlight.v1.DiveFigures.circuits:type_name -> lastlight.v1.CircuitFigures
+	9,  // 25: lastlight.v1.DiveFigures.decompression:type_name -> lastlight.v1.Decompression
+	10, // 26: lastlight.v1.Decompression.stops:type_name -> lastlight.v1.DecompressionStop
+	11, // 27: lastlight.v1.Decompression.changes:type_name -> lastlight.v1.GasChange
+	12, // 28: lastlight.v1.Decompression.longest:type_name -> lastlight.v1.LongestWayOut
+	13, // 29: lastlight.v1.Decompression.oxygen:type_name -> lastlight.v1.OxygenFigures
+	22, // 30: lastlight.v1.WatchTimes.eto:type_name -> google.protobuf.Timestamp
+	22, // 31: lastlight.v1.WatchTimes.look:type_name -> google.protobuf.Timestamp
+	22, // 32: lastlight.v1.WatchTimes.coordinator:type_name -> google.protobuf.Timestamp
+	22, // 33: lastlight.v1.WatchTimes.dial:type_name -> google.protobuf.Timestamp
+	22, // 34: lastlight.v1.WatchTimes.walk:type_name -> google.protobuf.Timestamp
+	17, // 35: lastlight.v1.DiverFigures.turns:type_name -> lastlight.v1.SupplyTurn
+	18, // 36: lastlight.v1.DiverFigures.lower_starts:type_name -> lastlight.v1.LowerStart
+	17, // 37: lastlight.v1.LowerStart.turns:type_name -> lastlight.v1.SupplyTurn
+	38, // [38:38] is the sub-list for method output_type
+	38, // [38:38] is the sub-list for method input_type
+	38, // [38:38] is the sub-list for extension type_name
+	38, // [38:38] is the sub-list for extension extendee
+	0,  // [0:38] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_report_proto_init() }
@@ -2104,15 +2529,15 @@ func file_lastlight_v1_report_proto_init() {
 		return
 	}
 	file_lastlight_v1_report_proto_msgTypes[0].OneofWrappers = []any{}
-	file_lastlight_v1_report_proto_msgTypes[9].OneofWrappers = []any{}
-	file_lastlight_v1_report_proto_msgTypes[12].OneofWrappers = []any{}
+	file_lastlight_v1_report_proto_msgTypes[14].OneofWrappers = []any{}
+	file_lastlight_v1_report_proto_msgTypes[17].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_report_proto_rawDesc), len(file_lastlight_v1_report_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   17,
+			NumMessages:   22,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

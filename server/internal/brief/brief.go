@@ -320,7 +320,7 @@ func (w *writer) gasAndLines() {
 		}
 		w.line("  %-16s %s", short(w.name(m.Person), 16), gas)
 	}
-	w.line("  stops: none needed on any known way out at contingency speed, as computed")
+	w.stops(d.Decompression)
 	if s := d.WorstSharing; s != nil {
 		w.line("  sharing is tightest at %s: %s for %s, %s L above what is needed", s.Place, s.Donor, s.Receiver, number(math.Floor(s.MarginL), 0))
 	}
@@ -328,6 +328,32 @@ func (w *writer) gasAndLines() {
 		"lost diver: within your own gas only; light: on any primary failure all go out")
 	for _, x := range w.p.Plan.Waivers {
 		w.line("  waived: %s, by %s", x.Rule, w.name(x.WaivedBy))
+	}
+}
+
+// stops prints the schedule with the place of every stop, and how long the
+// longest way out takes.
+func (w *writer) stops(d *lastlightv1.Decompression) {
+	switch {
+	case d == nil:
+		w.line("  stops: not computed: NO DIVE")
+		return
+	case !d.StopsNeeded:
+		w.line("  stops: none needed as planned or on any known way out, as computed")
+		return
+	case len(d.Stops) == 0:
+		w.line("  stops: none as planned")
+	default:
+		w.line("  stops as planned: %d min, %s min from the turn to the surface", d.StopMin, number(math.Ceil(d.ToSurfaceMin), 0))
+	}
+	for _, s := range d.Stops {
+		w.line("   %3s m %3d min  from minute %-4s %s; on %s", number(s.DepthM, 1), s.Minutes, minutes(math.Floor(s.ArriveMin)), s.Place, strings.Join(s.Breathing, ", "))
+	}
+	for _, c := range d.Changes {
+		w.line("  change to %s (%s) at %s m, minute %s", c.Cylinder, w.name(c.Person), number(c.DepthM, 1), minutes(math.Floor(c.Minute)))
+	}
+	if l := d.Longest; l != nil {
+		w.line("  longest way out after a loss: from %s, %d min of stops, %s min to the surface", l.Place, l.StopMin, number(math.Ceil(l.ToSurfaceMin), 0))
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 
 	"lastlight/engine"
 	"lastlight/engine/calendar"
+	"lastlight/engine/dive"
 	"lastlight/engine/finding"
 	"lastlight/engine/route"
 	lastlightv1 "lastlight/proto/lastlight/v1"
@@ -251,6 +252,7 @@ func figures(r *engine.Report, n Names) *lastlightv1.DiveFigures {
 			d.CountsAs, d.CountsBecause = s.CountsAs, n.In(s.Because)
 		}
 	}
+	out.Decompression = decompression(r.Dive, n)
 	x := r.Route
 	if x == nil || x.Verdict == route.Refused {
 		out.LatestSurfacing = nil // nobody knows how long a route takes that cannot be dived
@@ -370,4 +372,28 @@ func Worst(r *lastlightv1.Report, n int) string {
 		lines = append(lines[:n:n], strconv.Itoa(len(lines)-n)+" more")
 	}
 	return strings.Join(lines, "; ")
+}
+
+// decompression makes the API's message of the dive with its stops.
+func decompression(a *dive.Answer, n Names) *lastlightv1.Decompression {
+	if a == nil {
+		return nil
+	}
+	s := &a.Schedule
+	out := &lastlightv1.Decompression{StopsNeeded: a.Stops, StopMin: int32(s.StopMin), ToSurfaceMin: s.ToSurfaceMin}
+	for _, x := range s.Stops {
+		out.Stops = append(out.Stops, &lastlightv1.DecompressionStop{
+			DepthM: x.DepthM, Minutes: int32(x.Minutes), ArriveMin: x.ArrivalMin, Place: x.Place, Breathing: x.Breathing,
+		})
+	}
+	for _, x := range s.Switches {
+		out.Changes = append(out.Changes, &lastlightv1.GasChange{Minute: x.Minute, DepthM: x.DepthM, Person: n.ID(x.Diver), Cylinder: x.Cylinder})
+	}
+	if l := a.Longest; l != nil {
+		out.Longest = &lastlightv1.LongestWayOut{Place: l.Place, AfterMin: l.AfterMin, StopMin: int32(l.StopMin), ToSurfaceMin: l.ToSurfaceMin}
+	}
+	for _, d := range s.Divers {
+		out.Oxygen = append(out.Oxygen, &lastlightv1.OxygenFigures{Person: n.ID(d.Name), CnsPercent: d.CNSAll, OtuDay: d.OTUDay})
+	}
+	return out
 }
