@@ -2,6 +2,7 @@ package screen
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"lastlight/client/exit"
@@ -73,6 +74,7 @@ func (w View) Report(r *pb.Report, o ReportOptions) error {
 		count(c.GetPass(), "check", "checks"))
 	w.reasons(p, r, o)
 	p.toDo(r)
+	p.stops(r.GetDive().GetDecompression())
 	p.line("%s passed, %s.", count(c.GetPass(), "check", "checks"), count(c.GetNotApplicable(), "does not apply", "do not apply"))
 	p.label(0, "Rules", r.GetPolicy())
 	p.label(0, "Survey", r.GetSurvey())
@@ -270,4 +272,19 @@ func (w View) findings(r *pb.Report, o ReportOptions) error {
 		})
 	}
 	return w.Table(t)
+}
+
+// stops shows the dive's stops with their places.
+func (p *page) stops(d *pb.Decompression) {
+	if !d.GetStopsNeeded() {
+		return
+	}
+	p.label(0, "Stops", fmt.Sprintf("%d min as planned, %.0f min from the turn to the surface", d.GetStopMin(), math.Ceil(d.GetToSurfaceMin())))
+	for _, s := range d.GetStops() {
+		p.indented(2, fmt.Sprintf("%g m, %d min, from minute %.0f, %s, on %s", s.GetDepthM(), s.GetMinutes(), math.Floor(s.GetArriveMin()), s.GetPlace(), strings.Join(s.GetBreathing(), ", ")))
+	}
+	if l := d.GetLongest(); l != nil {
+		p.indented(2, fmt.Sprintf("longest way out, from %s: %d min of stops, %.0f min to the surface", l.GetPlace(), l.GetStopMin(), math.Ceil(l.GetToSurfaceMin())))
+	}
+	p.blank()
 }

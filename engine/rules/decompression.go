@@ -5,6 +5,7 @@ import (
 
 	"lastlight/engine/deco"
 	"lastlight/engine/dive"
+	"lastlight/engine/facts"
 	"lastlight/engine/finding"
 	"lastlight/engine/oxygen"
 	"lastlight/engine/policy"
@@ -325,6 +326,41 @@ func exposure(c *Case) []finding.Finding {
 			f.Status, f.Code, f.Limit = finding.Caution, "much", &limit
 		}
 		out = append(out, f)
+	}
+	return out
+}
+
+// requiredStops compares the planned stops, and the gases carried for them, with
+// what the level of the least qualified diver permits.
+func requiredStops(c *Case) []finding.Finding {
+	s, ok, fs := c.levelReady()
+	if !ok {
+		return fs
+	}
+	if c.Dive == nil {
+		return one(c.diveUnknown())
+	}
+	if len(c.Network.Deco) == 0 {
+		return one(notAsked(s))
+	}
+	out := c.permit(s, c.Level.Decompression, "dives with required stops", c.Network.Deco)
+	over := func(code string, observed, limit, short finding.Figure, at string) {
+		f := measured(answer(finding.Refuse, code, s), observed, limit)
+		f.Shortfall, f.Path = &short, at
+		out = append(out, f)
+	}
+	if most, n := c.Level.DecoMinutes, float64(c.Dive.Schedule.StopMin); most != nil && n > *most {
+		over("long", finding.Number("", n, 0, "min"), finding.Number("", *most, 0, "min"), finding.Number("", n-*most, 0, "min"), "route.route.moves")
+	}
+	for _, m := range c.Team {
+		mixes := map[string]bool{}
+		for _, x := range c.supplies(m.Diver, facts.Deco) {
+			mixes[x.PlannedO2+"/"+x.PlannedHe] = true
+		}
+		if most, n := c.Level.DecoGases, len(mixes); most != nil && n > *most {
+			over("gases", finding.CountOf("", n, "gases"), finding.CountOf("", *most, "gases"), finding.CountOf("", n-*most, "gases"), "plan.supplies")
+			out[len(out)-1].Other = new(m.subject())
+		}
 	}
 	return out
 }

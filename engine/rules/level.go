@@ -129,8 +129,14 @@ func levelRules() []Rule {
 			func(l *policy.Level) policy.Permission { return l.Stages }, func(n Network) []Spot { return n.Stages }),
 		count("level.scooter", "Scooter", "scooter", "scooters", refusal("scooters"),
 			func(l *policy.Level) policy.Permission { return l.Scooter }, func(n Network) []Spot { return n.Scooters }),
-		count("level.decompression", "Decompression", "decompression", "dives with required stops", refusal("dives with required stops"),
-			func(l *policy.Level) policy.Permission { return l.Decompression }, func(n Network) []Spot { return n.Deco }),
+		{
+			ID: "level.decompression", Version: 2, Title: "Decompression", Citation: table, Cell: "ladder[{level}].decompression",
+			Words: merge(refusal("dives with required stops"), map[string]Words{
+				"gases": {Says: "{subject}: {observed} for decompression, at most {limit} at this level", Remedy: "plan with at most {limit}, or take a team that may"},
+				"long":  {Says: "{subject}: {observed} of stops as planned, at most {limit} at this level", Remedy: "plan shorter or shallower, or take a team that may"},
+			}),
+			Check: requiredStops,
+		},
 		{
 			ID: "level.site_grade", Version: 1, Title: "Site grade", Citation: table, Cell: "ladder[{level}].max_site_grade",
 			Words: map[string]Words{

@@ -205,6 +205,19 @@ var breaches = []breach{
 	{"level.stages", "endorse", finding.Refuse, stage},
 	{"level.scooter", "endorse", finding.Refuse, func(in *facts.Input) { in.Plan.Team[1].Scooter = true }},
 	{"level.decompression", "endorse", finding.Refuse, func(in *facts.Input) { depth(in, 39); longer(in, 300) }},
+	{"level.decompression", "long", finding.Refuse, func(in *facts.Input) { saddle(in); in.Policy.Ladder[4].DecoMinutes = new(1.0) }},
+	{"level.decompression", "gases", finding.Refuse, func(in *facts.Input) {
+		saddle(in)
+		in.Policy.Ladder[4].DecoGases = new(1)
+		for i, o2 := range []string{"50", "100"} {
+			id := "deco-" + o2
+			in.Cylinders = append(in.Cylinders, enginetest.Cylinder(id, "d-Ada", 7, o2))
+			in.Plan.Supplies = append(in.Plan.Supplies, facts.Supply{
+				ID: id, Diver: "d-Ada", Role: facts.Deco, Cylinders: []string{id}, Resting: true, DeepestM: new([]float64{21, 6}[i]),
+				PlannedO2: o2, PlannedHe: "0", PlannedBar: new(200.0), TemperatureC: new(20.0),
+			})
+		}
+	}},
 	{"level.site_grade", "over", finding.Refuse, func(in *facts.Input) { in.Site.Grade = new(3); level(in, 2, "INT") }},
 	{"level.site_grade", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Site.Grade = nil }},
 	{"cylinder.test", "visual_overdue", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Events[0].On = enginetest.Mark("2023-11") }},
@@ -349,7 +362,6 @@ func compressedBy(tested string) func(*facts.Input) {
 // saddle is a dive whose way home rises above a ceiling and falls again: half an
 // hour at 36 m behind a level at 5 m with a dip to 15 m before the opening.
 func saddle(in *facts.Input) {
-	endorse(in, 0, "DECO")
 	in.Route.Stations = []route.Station{{Name: "A", DepthM: 3, Opening: true, Daylight: true}, {Name: "B", DepthM: 15}, {Name: "C", DepthM: 5}, {Name: "D", DepthM: 36}}
 	in.Route.Legs, in.Site.Bottoms = nil, nil
 	for _, l := range []route.Leg{{ID: "AB", From: "A", To: "B", LengthM: 30}, {ID: "BC", From: "B", To: "C", LengthM: 30}, {ID: "CD", From: "C", To: "D", LengthM: 60}} {
