@@ -3,7 +3,11 @@ package dive
 import (
 	"encoding/json"
 	"fmt"
+	"math"
+	"slices"
 	"testing"
+
+	"pgregory.net/rapid"
 
 	"lastlight/engine/deco"
 	"lastlight/engine/oxygen"
@@ -113,19 +117,252 @@ func answer(t testing.TB, in route.Input) (*Work, *Answer) {
 	return w, w.Answer()
 }
 
-func TestPrint(t *testing.T) {
-	w, a := answer(t, expedition(30))
-	b, _ := json.MarshalIndent(a, "", " ")
-	t.Log(string(b))
-	for _, c := range w.q.Result.Checks {
-		t.Logf("%+v", c)
+// pit is a dive worked by hand in the method handbook (passage decompression,
+// edge cases): air, GF 30/70, last stop 3 m, 20 m of entrance leg from an opening
+// at 0 m to a level at 9 m, 20 m long, then a pit of 40 m down to 40 m, 20 min
+// there, home the same way at 12 / 9 / 18 m/min: 3 min at 9 m at the far end of
+// the level, and others shallower; 41.8 min from the turn to the surface.
+func pit(names ...string) route.Input {
+	in := route.Input{
+		Water: route.Water{SurfaceBar: column.Surface, BarPerM: column.PerMetre}, GasModel: "ideal", Policy: policy(),
+		Speeds: route.Speeds{SwimMMin: 12, ContingencyMMin: 12},
+		Stations: []route.Station{
+			{Name: "pool", Opening: true, Daylight: true},
+			{Name: "lip", DepthM: 9}, {Name: "edge", DepthM: 9}, {Name: "foot", DepthM: 40},
+		},
+		Legs: []route.Leg{
+			{ID: "entrance", From: "pool", To: "lip", LengthM: 20, Lined: true, Restriction: "none"},
+			{ID: "level", From: "lip", To: "edge", LengthM: 20, Lined: true, Restriction: "none"},
+			{ID: "pit", From: "edge", To: "foot", LengthM: 40, Lined: true, Restriction: "none"},
+		},
+		Route: route.Route{Start: "pool", Moves: []route.Move{
+			{To: "lip"}, {To: "edge"}, {To: "foot", HoldMin: 20, HoldTask: "survey"}, {To: "edge"}, {To: "lip"}, {To: "pool"},
+		}},
 	}
-	t.Log(w.q.Result.Reach, w.q.Result.Divers[0])
+	temp := 20.0
+	for _, n := range names {
+		in.Team = append(in.Team, route.Diver{Name: n, RMVLMin: 15, Mains: []route.Cylinder{{ID: n, VolumeL: 60, StartBar: 230, TempC: &temp}}})
+	}
+	in.Policy.ShareFraction = 0.9
+	return in
+}
+
+func atThree(q *Question) *Question {
+	q.Settings.LastStop, q.Settings.SwitchMinutes = 3, 0
+	return q
+}
+
+// The gas of the worked dive, by hand. Bar·minutes are the mean pressure of each
+// piece times its minutes; p(d) = 1.01325 + 0.0980665 d: p(9) = 1.8958485,
+// p(40) = 4.93591.
+//
+//	entrance   0 to  9 m: 20/12 min x (1.01325 + 1.8958485)/2      =  2.424248
+//	level           9 m: 20/12 min x 1.8958485                     =  3.159748
+//	pit        9 to 40 m: 40/12 min x (1.8958485 + 4.93591)/2      = 11.386264
+//	hold           40 m: 20 min x 4.93591                          = 98.718200
+//	pit home            31 m of rise at 9 m/min would be 3.444 min = 11.765806
+//	stop at 9 m: 3 min x 1.8958485                                 =  5.687546
+//	level and entrance home: 3.159748 + 2.424248                   =  5.583996
+//
+// The level lies 2 min from its near end, so the swim there counts as it should;
+// the stops at 6 and 3 m are m6 x 1.601649 and m3 x 1.3074495 (minutes as scheduled).
+func TestTheGasOfAWorkedDive(t *testing.T) {
+	w, err := Open(atThree(question(t, pit("Ada", "Ben"))))
+	if err != nil {
+		t.Fatal(err)
+	}
+	a := w.Answer()
+	i := slices.IndexFunc(a.Schedule.Stops, func(s Stop) bool { return s.DepthM == 9 })
+	if s := a.Schedule.Stops[i]; s.Minutes != 3 || s.Place != "at lip" || s.Leg != "entrance" {
+		t.Errorf("stop %+v, want 3 min at 9 m at the lip", s)
+	}
+	if math.Abs(a.Schedule.ToSurfaceMin-41.8) > 0.0501 {
+		t.Errorf("%v min to the surface, want 41.8", a.Schedule.ToSurfaceMin)
+	}
+	barMin := 2.424248 + 3.159748 + 11.386264 + 98.718200 + 11.765806 + 5.583996
+	for _, s := range a.Schedule.Stops {
+		barMin += float64(s.Minutes) * (1.01325 + 0.0980665*s.DepthM)
+	}
+	used := a.Schedule.Divers[0].Supplies[0].UsedL
+	if math.Abs(used-15*barMin) > 0.01 {
+		t.Errorf("Ada breathes %v L, by hand %v L", used, 15*barMin)
+	}
+	// Two on one supply from the foot, after 20 min there: each at 30 L/min (the
+	// floor), 2 min of delay at 40 m, and the stops of a way out after that delay.
+	sharing := w.q.Result.WorstSharing
+	if sharing.Place.Station != "foot" || sharing.Place.AfterHoldMin != 20 {
+		t.Fatalf("sharing is tightest at %+v, want at the end of the hold", sharing.Place)
+	}
+	left := 60*230 - 15*(2.424248+3.159748+11.386264+98.718200)
+	if math.Abs(sharing.LeftL-left) > 0.01 {
+		t.Errorf("%v L left, by hand %v L", sharing.LeftL, left)
+	}
+	var m *margin
+	for _, p := range w.places {
+		if p.at.Station == "foot" && p.at.AfterHoldMin == 20 {
+			m = p.tested[0]
+			if other := p.tested[1].need(); math.Abs(other-m.need()) > 1e-6 {
+				t.Errorf("Ada for Ben needs %v L, Ben for Ada %v L: they are alike", m.need(), other)
+			}
+		}
+	}
+	stops := (m.need() - 60*10 - 60*(2*4.93591+11.765806+5.583996)) / 60 // bar·minutes of the stops
+	if m.out.stops < a.Schedule.StopMin || stops < float64(m.out.stops)*1.3 || stops > float64(m.out.stops)*1.9 {
+		t.Errorf("stops of the way out: %d min, %v bar·minutes", m.out.stops, stops)
+	}
+}
+
+func (m *margin) need() float64 { return m.gases[0].need }
+
+// A dive without stops keeps the route model's result byte for byte.
+func TestNoStopLeavesTheRouteAlone(t *testing.T) {
+	in := pit("Ada", "Ben")
+	in.Stations[3].DepthM = 12
+	in.Route.Moves[2].HoldMin = 0
+	before, _ := route.Evaluate(in)
+	q := question(t, in)
+	w, err := Open(q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a := w.Answer(); a.Stops || len(a.Schedule.Stops) > 0 {
+		t.Fatalf("stops on a short dive: %+v", a.Schedule.Stops)
+	}
+	x, _ := json.Marshal(before)
+	y, _ := json.Marshal(q.Result)
+	if string(x) != string(y) {
+		t.Error("the route's result changed")
+	}
+}
+
+// The turn at the latest is that of its definition (D27): at every place looked at
+// before it the plan cut there passes, at every place after it something does not.
+func TestTurnAtTheLatestByDefinition(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		in := pit("Ada", "Ben")
+		in.Stations[3].DepthM = float64(rapid.IntRange(20, 40).Draw(t, "depth"))
+		in.Route.Moves[2].HoldMin = float64(rapid.IntRange(5, 25).Draw(t, "hold"))
+		volume := float64(rapid.IntRange(24, 60).Draw(t, "volume"))
+		for d := range in.Team {
+			in.Team[d].Mains[0].VolumeL = volume
+		}
+		w := open(t, in)
+		w.Answer()
+		for i, p := range w.places {
+			w.judge(p)
+			passes := len(p.binds) == 0
+			before := w.reach == nil || !w.reach.spot.Before(p.spot)
+			switch {
+			case before && (!passes || w.reach != nil && !w.getsHome(p)) && p != w.reach:
+				t.Fatalf("place %d (%s) lies before the turn and breaks %v", i, placeText(p), p.broken())
+			case !before && passes && w.getsHome(p) && w.places[i-1].spot.Before(w.reach.spot):
+				t.Fatalf("the place after the turn (%s) passes", placeText(p))
+			}
+		}
+	})
+}
+
+// open answers with the settings of the worked dive.
+func open(t interface{ Fatal(...any) }, in route.Input) *Work {
+	res, problems := route.Evaluate(in)
+	if len(problems) > 0 || res.Verdict == route.Refused {
+		t.Fatal(problems, res.Refused)
+	}
+	q := atThree(&Question{Route: in, Result: &res, Settings: settings(), SwitchDepth: func(*route.Cylinder) float64 { return deco.MaxDepth }})
+	for range in.Team {
+		q.Tissues = append(q.Tissues, q.Settings.Model.Saturated(column.Surface))
+		q.Carried = append(q.Carried, oxygen.Carried{Days: 1})
+	}
+	w, err := Open(q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return w
+}
+
+// More gas never makes a plan fail that passes; a higher consumption never lets
+// the team turn later; a leg that nobody swims changes nothing.
+func TestMonotone(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		in := pit("Ada", "Ben")
+		in.Stations[3].DepthM = float64(rapid.IntRange(20, 40).Draw(t, "depth"))
+		in.Route.Moves[2].HoldMin = float64(rapid.IntRange(5, 25).Draw(t, "hold"))
+		for d := range in.Team {
+			in.Team[d].Mains[0].VolumeL = float64(rapid.IntRange(24, 60).Draw(t, "volume"))
+		}
+		a := open(t, in)
+		a.Answer()
+		more := in
+		more.Team = append([]route.Diver(nil), in.Team...)
+		for d := range more.Team {
+			more.Team[d].Mains = append([]route.Cylinder(nil), in.Team[d].Mains...)
+			more.Team[d].Mains[0].VolumeL += 2
+		}
+		b := open(t, more)
+		b.Answer()
+		if a.q.Result.Verdict == route.Pass && b.q.Result.Verdict != route.Pass {
+			t.Fatal("more gas makes the plan fail")
+		}
+		thirsty := in
+		thirsty.Team = append([]route.Diver(nil), in.Team...)
+		for d := range thirsty.Team {
+			thirsty.Team[d].RMVLMin += float64(rapid.IntRange(1, 10).Draw(t, "more"))
+		}
+		c := open(t, thirsty)
+		c.Answer()
+		if x, y := a.q.Result.Reach, c.q.Result.Reach; !x.WholeRoute && (y.WholeRoute || y.Place.ElapsedMin > x.Place.ElapsedMin+0.01) {
+			t.Fatalf("a higher consumption turns at %v min, not at %v", y.Place.ElapsedMin, x.Place.ElapsedMin)
+		}
+		unused := in
+		unused.Stations = append(append([]route.Station(nil), in.Stations...), route.Station{Name: "side", DepthM: 30})
+		unused.Legs = append(append([]route.Leg(nil), in.Legs...), route.Leg{ID: "side", From: "edge", To: "side", LengthM: 50, Lined: true, Restriction: "none"})
+		d := open(t, unused)
+		d.Answer()
+		x, _ := json.Marshal(a.q.Result)
+		y, _ := json.Marshal(d.q.Result)
+		if string(x) != string(y) {
+			t.Fatal("a leg that nobody swims changes the result")
+		}
+	})
+}
+
+// A large plan is answered; in a team whose divers are alike one schedule serves all.
+func TestExpedition(t *testing.T) {
+	w, a := answer(t, expedition(30))
+	if !a.Stops || a.Schedule.StopMin == 0 || len(a.Schedule.Switches) != 6 {
+		t.Errorf("%d min of stops, switches %v; want stops and two changes of gas for each of three", a.Schedule.StopMin, a.Schedule.Switches)
+	}
+	for _, p := range w.places {
+		if p.judged && !p.alike {
+			t.Fatalf("%s: the team is not alike", placeText(p))
+		}
+		for d := range w.team.Divers[1:] {
+			for k := range 4 {
+				if p.content[k] != p.content[4*(d+1)+k] {
+					t.Fatalf("%s: contents differ", placeText(p))
+				}
+			}
+		}
+	}
+	if w.Fault() != "" {
+		t.Error(w.Fault())
+	}
+	// Scheduled for everybody by name, every failure comes to the same.
 	n := 0
 	for _, p := range w.places {
-		n += len(p.outs)
+		if !p.judged || n > 6 {
+			continue
+		}
+		n++
+		alone := *p
+		alone.alike, alone.outs = false, nil
+		for i := range w.failures {
+			m := w.margin(&alone, &w.failures[i], w.q.Route.Policy.DelayMin)
+			if x := p.tested[i]; (m == nil) != (x == nil) || m != nil && math.Abs(m.spare()-x.spare()) > 1e-6 {
+				t.Fatalf("%s, %s: %v L to spare, %v L scheduled by name", placeText(p), w.who(&w.failures[i]), x.spare(), m.spare())
+			}
+		}
 	}
-	t.Log(len(w.places), "places", n, "ways out")
 }
 
 func BenchmarkExpedition(b *testing.B) {

@@ -54,7 +54,8 @@ type outcome struct {
 	lost       uint64
 	donor      int
 	delay      float64
-	divers     int       // that were scheduled: the first, in a team whose divers are alike
+	divers     int       // that were scheduled
+	alike      bool      // they are the first of a team whose divers are alike, and stand for all
 	use        []float64 // bar·minutes by diver and cylinder of the team, the delay included
 	minutes    float64   // to the surface
 	stops      int       // minutes
@@ -316,7 +317,7 @@ type loss struct {
 // team whose divers are alike the loser was scheduled first, any other second.
 func (l loss) breathed(w *Work, d, c int) float64 {
 	n := len(w.team.Cylinders)
-	if l.divers == len(w.team.Divers) {
+	if !l.alike {
 		return l.use[d*n+c]
 	}
 	as := l.as(d)
@@ -338,17 +339,18 @@ func (l loss) as(d int) int {
 func (w *Work) goOut(p *place, loser int, lost uint64, donor int, delay float64) loss {
 	x := w.way(p)
 	divers := len(w.team.Divers)
-	if p.alike && divers > 1 {
+	if p.alike {
 		divers = 1
 		if lost != 0 {
 			lost >>= w.team.Divers[loser].Back
-			divers, donor = 2, min(donor, 1)
-			if donor >= 0 {
+			divers = min(2, len(w.team.Divers))
+			donor = min(donor, 0)
+			if donor == 0 {
 				donor = 1
 			}
 		}
 	}
-	if lost != 0 && donor < 0 && w.unused(p, loser, lost, delay, divers) {
+	if lost != 0 && donor < 0 && w.unused(p, loser, lost, delay) {
 		return loss{w.goOut(p, -1, 0, -1, delay).outcome, -1}
 	}
 	for _, o := range p.outs {
@@ -363,14 +365,14 @@ func (w *Work) goOut(p *place, loser int, lost uint64, donor int, delay float64)
 
 // unused tells whether what is lost would not be breathed anyway; then its loss
 // changes nothing, unless it is the oxygen that a last stop is made for (D40).
-func (w *Work) unused(p *place, loser int, lost uint64, delay float64, divers int) bool {
+func (w *Work) unused(p *place, loser int, lost uint64, delay float64) bool {
 	base := w.goOut(p, -1, 0, -1, delay)
 	for c := range w.team.Cylinders {
 		if lost>>c&1 == 0 {
 			continue
 		}
 		actual := c
-		if divers < len(w.team.Divers) {
+		if p.alike {
 			actual += w.team.Divers[loser].Back
 		}
 		if base.noSchedule || w.team.Cylinders[c].Mix.O2 > 0.79 || base.breathed(w, loser, actual) > 0 {
@@ -381,7 +383,7 @@ func (w *Work) unused(p *place, loser int, lost uint64, delay float64, divers in
 }
 
 func (w *Work) scheduleOut(x *way, p *place, divers int, lost uint64, donor int, delay float64) *outcome {
-	o := &outcome{lost: lost, donor: donor, delay: delay, divers: divers, noSchedule: true}
+	o := &outcome{lost: lost, donor: donor, delay: delay, divers: divers, alike: p.alike, noSchedule: true}
 	l := deco.Loss{Donor: donor}
 	for c := range w.team.Cylinders {
 		if lost>>c&1 == 1 {
