@@ -50,13 +50,11 @@ func (w *Work) times(r *route.Result) {
 		}
 		m.Minutes, m.ElapsedArrivalMin, m.ElapsedDepartureMin = w.result.Arrival[n]-left, w.result.Arrival[n], w.result.Departure[n]
 		left = m.ElapsedDepartureMin
-		before := m.CumBarMinDeparture
+		before := r.Start.BarMin
 		m.CumBarMinArrival = barMin(m.ElapsedArrivalMin)
 		m.CumBarMinDeparture = barMin(m.ElapsedDepartureMin)
 		if i > 0 {
 			before = r.Moves[i-1].CumBarMinDeparture
-		} else {
-			before = r.Start.BarMin
 		}
 		m.BarMin = m.CumBarMinArrival - before
 		m.SharingArriving, m.SharingDeparting = nil, nil

@@ -70,8 +70,10 @@ func expedition(legs int) route.Input {
 	for i := 1; i <= legs; i++ {
 		name := fmt.Sprintf("S%d", i)
 		in.Stations = append(in.Stations, route.Station{Name: name, DepthM: depth(i)})
-		in.Legs = append(in.Legs, route.Leg{ID: fmt.Sprintf("L%d", i), From: fmt.Sprintf("S%d", i-1), To: name, LengthM: 12, Lined: true, Restriction: "none",
-			DepthPoints: []route.DepthPoint{{AtM: 6, DepthM: (depth(i-1) + depth(i)) / 2}}})
+		in.Legs = append(in.Legs, route.Leg{
+			ID: fmt.Sprintf("L%d", i), From: fmt.Sprintf("S%d", i-1), To: name, LengthM: 12, Lined: true, Restriction: "none",
+			DepthPoints: []route.DepthPoint{{AtM: 6, DepthM: (depth(i-1) + depth(i)) / 2}},
+		})
 		m := route.Move{Leg: fmt.Sprintf("L%d", i), To: name}
 		switch i {
 		case 2:
