@@ -130,7 +130,9 @@ func pit(names ...string) route.Input {
 		Speeds: route.Speeds{SwimMMin: 12, ContingencyMMin: 12},
 		Stations: []route.Station{
 			{Name: "pool", Opening: true, Daylight: true},
-			{Name: "lip", DepthM: 9}, {Name: "edge", DepthM: 9}, {Name: "foot", DepthM: 40},
+			{Name: "lip", DepthM: 9},
+			{Name: "edge", DepthM: 9},
+			{Name: "foot", DepthM: 40},
 		},
 		Legs: []route.Leg{
 			{ID: "entrance", From: "pool", To: "lip", LengthM: 20, Lined: true, Restriction: "none"},
@@ -326,6 +328,25 @@ func TestMonotone(t *testing.T) {
 			t.Fatal("a leg that nobody swims changes the result")
 		}
 	})
+}
+
+// Gas for decompression that is carried can be lost too: its owner then
+// decompresses on back gas, which must last.
+func TestLostDecompressionGas(t *testing.T) {
+	in := pit("Ada", "Ben")
+	temp := 20.0
+	for d := range in.Team {
+		in.Team[d].Stages = []route.Cylinder{{ID: in.Team[d].Name + "-50", VolumeL: 11, StartBar: 200, Gas: route.Gas{O2: .5}, Deco: true, TempC: &temp}}
+	}
+	w := open(t, in)
+	a := w.Answer()
+	i, b := w.dearest(lostWaiting)
+	if b == nil || w.supplies[w.failures[i].lost].ID != "Ada-50" && w.supplies[w.failures[i].lost].ID != "Ben-50" {
+		t.Fatal("the loss of a carried gas for decompression is not looked at")
+	}
+	if b.m.out.stops <= a.Schedule.StopMin {
+		t.Errorf("%d min of stops without it, %d as planned", b.m.out.stops, a.Schedule.StopMin)
+	}
 }
 
 // A large plan is answered; in a team whose divers are alike one schedule serves all.

@@ -14,7 +14,7 @@ type kind int
 
 const (
 	sharing     kind = iota // one diver lost everything carried, another shares (D18); pooled where the club says so
-	lostWaiting             // a waiting cylinder is gone (D24)
+	lostWaiting             // a waiting cylinder is gone (D24), or gas for decompression wherever it is (section 6)
 	lostMain                // one of two independent mains is gone (D24)
 	homeward                // nothing is lost: everybody surfaces with the reserve (D24, D20)
 )
@@ -137,7 +137,7 @@ func (w *Work) margin(p *place, f *failure, delay float64) *margin {
 		return w.share(p, f, delay)
 	case lostWaiting:
 		c := w.cylinder(f.lost)
-		if w.waitingAt(p)[c] == "" {
+		if w.waitingAt(p)[c] == "" && !w.supplies[f.lost].Deco {
 			return nil
 		}
 		return w.alone(p, d, w.goOut(p, d, 1<<c, -1, delay), -1, w.rates[d].after)

@@ -50,7 +50,7 @@ func routeRules() []Rule {
 			"not_applicable": {Says: "nothing of the plan concerns it"},
 		}},
 		{"route.planned_exit", "Everybody surfaces with the reserve", route.CheckPlannedExit, "4.3", margin("left at the surface")},
-		{"route.lost_cylinder", "Out with any waiting cylinder gone", route.CheckLostCylinder, "D24", margin("left with the cylinder gone")},
+		{"route.lost_cylinder", "Out with any waiting cylinder or decompression gas gone", route.CheckLostCylinder, "D24", margin("left with the cylinder gone")},
 		{"route.independent_main", "Out with either independent main gone", route.CheckIndependent, "D24", margin("left with one main gone")},
 		{"route.independent_spread", "Independent mains kept alike", route.CheckSpread, "D24", margin("difference between the mains")},
 		{"route.cylinder_on_way_out", "Waiting cylinders on the way out", route.CheckOnTheWayOut, "D39", margin("waiting cylinder")},
