@@ -40,7 +40,6 @@ type Remark struct {
 	Cylinder string  `json:"cylinder"` // of oxygen flags and of overdrawn cylinders
 	Value    float64 `json:"value"`    // oxygen pressure breathed, flow, or litres short
 	Limit    float64 `json:"limit"`
-	Status   string  `json:"-"`
 }
 
 // RemarkDrift is D55's: somebody drifts above the limit of a place while the team waits.

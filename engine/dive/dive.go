@@ -75,10 +75,7 @@ type Work struct {
 type rate struct{ planned, after float64 }
 
 // network is the way out of every place under one set of speeds and water.
-type network struct {
-	path *route.Path
-	in   *route.Input
-}
+type network struct{ path *route.Path }
 
 // Open lays the dive and schedules it. The error says why it cannot be computed;
 // it names no place, as the route model has passed the same input.
@@ -90,7 +87,7 @@ func Open(q *Question) (*Work, error) {
 	if path == nil {
 		return nil, fmt.Errorf("the route cannot be laid: %v %v", refused, problems)
 	}
-	w := &Work{q: q, counted: counted, normal: &network{path, &q.Route}, supplies: path.Supplies()}
+	w := &Work{q: q, counted: counted, normal: &network{path}, supplies: path.Supplies()}
 	var err error
 	if w.planner, err = deco.NewPlanner(q.Settings); err != nil {
 		return nil, err

@@ -176,7 +176,7 @@ func (p *Policy) validateDecompression(c *checker) {
 		c.add("decompression.last_stop_m", strconv.FormatFloat(d.LastStopM, 'g', -1, 64), "expected 3 or 6 m")
 	}
 	c.number("decompression.stop_step_m", d.StopStepM, 1, 6, "m")
-	c.number("decompression.min_stop_min", d.MinStopMin, 0, 10, "min")
+	c.number("decompression.min_stop_min", d.MinStopMin, 0, 1, "min: stops are whole minutes, never fewer than one")
 	c.number("decompression.switch_min", d.SwitchMin, 0, 10, "min")
 	c.whole("decompression.earlier_dives_hours", d.EarlierDivesHours, 48, 720, "h")
 	c.number("decompression.altitude_m", d.AltitudeM, 0, 3000, "m")
