@@ -17,6 +17,7 @@ const (
 
 // Blend asks for a mix in a cylinder by partial pressures.
 type Blend struct {
+	Model   Model   // what pressure means in amounts; "": Real
 	Volume  float64 // water volume, litres, above 0
 	Kelvin  float64 // of the cylinder during the fill
 	Surface float64 // bar
@@ -24,9 +25,16 @@ type Blend struct {
 	NowBar  float64 // gauge
 	Target  Mix
 	ToBar   float64      // gauge
+	MostBar float64      // gauge the cylinder is rated for; 0: not told, not checked
 	TopUp   Mix          // from the compressor or bank: air, a nitrox, …
 	Order   []Ingredient // each of the three once; nil: helium, oxygen, top-up
+	ReadBar float64      // the gauge may be read wrong by this, 0 to 20 bar
 }
+
+// RatedKelvin is the temperature at which a cylinder's working pressure is
+// stamped (15 °C; European practice, from memory): a colder cylinder filled to
+// it is above it once it warms.
+const RatedKelvin = 288.15
 
 // BlendStep is one filling.
 type BlendStep struct {
@@ -41,7 +49,23 @@ type BlendStep struct {
 // BlendSheet is how to make the mix.
 type BlendSheet struct {
 	Steps      []BlendStep
+	Makes      Mix     // what is then in the cylinder
+	SettlesBar float64 // gauge of it at RatedKelvin
+	// Least and most of each gas, where every reading, that of the start too, is
+	// off by ReadBar in the worst of all ways.
+	Low, High  Mix
 	IdealGives Mix // what filling to the ideal pressures would really make
+}
+
+// OxygenClean reports whether the fill asks for a cylinder cleaned for oxygen:
+// pure oxygen goes in, or a gas richer than a fraction is or was in it.
+func (s *BlendSheet) OxygenClean(b Blend, above float64) bool {
+	for _, step := range s.Steps {
+		if step.Add == AddOxygen && step.Moles > 0 {
+			return true
+		}
+	}
+	return s.Makes.O2 > above || b.TopUp.O2 > above || b.Now.O2 > above && b.NowBar+b.Surface > 0
 }
 
 // CannotReach says that the cylinder holds too much of something for the target.
@@ -87,6 +111,9 @@ func (a amounts) virial(kelvin float64) (Virial, error) {
 
 // pressure in bar absolute of the amounts in a cylinder; the blend's temperature has been checked.
 func (a amounts) pressure(b *Blend) float64 {
+	if b.Model == Ideal {
+		return float64(a.total()*float64(R*b.Kelvin)) / b.Volume
+	}
 	v, err := a.virial(b.Kelvin)
 	if err != nil {
 		return 0
@@ -96,6 +123,9 @@ func (a amounts) pressure(b *Blend) float64 {
 
 // holding is what a mix amounts to at a gauge pressure.
 func (b *Blend) holding(m Mix, gauge float64) amounts {
+	if b.Model == Ideal {
+		return amounts{}.plus(m, float64(math.Max(0, gauge+b.Surface)*b.Volume)/float64(R*b.Kelvin))
+	}
 	one := amounts{}.plus(m, 1)
 	v, err := one.virial(b.Kelvin)
 	if err != nil {
@@ -116,6 +146,16 @@ func (b *Blend) check() error {
 	in("surface pressure", b.Surface, 0, 1.2, "bar")
 	in("pressure now", b.NowBar, -b.Surface, 450, "bar")
 	in("pressure wanted", b.ToBar, 0, 450, "bar")
+	in("error of reading", b.ReadBar, 0, 20, "bar")
+	if b.MostBar != 0 {
+		in("pressure the cylinder is rated for", b.MostBar, 1, 450, "bar")
+		if b.ToBar > b.MostBar {
+			errs = append(errs, fmt.Errorf("pressure wanted %.1f bar, the cylinder is rated for %.1f bar", b.ToBar, b.MostBar))
+		}
+	}
+	if b.Model != "" && b.Model != Real && b.Model != Ideal {
+		errs = append(errs, fmt.Errorf("gas model %q, must be %q or %q", b.Model, Real, Ideal))
+	}
 	for _, x := range []struct {
 		name string
 		m    Mix
@@ -173,8 +213,56 @@ func (b Blend) Sheet() (*BlendSheet, error) {
 		pretend = b.fillTo(pretend, m, idealBar)
 		sheet.Steps = append(sheet.Steps, s)
 	}
-	sheet.IdealGives = pretend.mix()
+	sheet.Makes, sheet.IdealGives = have.mix(), pretend.mix()
+	sheet.SettlesBar = b.settled(have)
+	if b.MostBar != 0 && sheet.SettlesBar > b.MostBar+ratedSlack {
+		return nil, fmt.Errorf("pressure wanted %.1f bar at %.0f °C becomes %.1f bar at %.0f °C, the cylinder is rated for %.1f bar",
+			b.ToBar, b.Kelvin-zeroCelsius, sheet.SettlesBar, RatedKelvin-zeroCelsius, b.MostBar)
+	}
+	sheet.Low, sheet.High = b.spread(sheet)
 	return sheet, nil
+}
+
+const (
+	zeroCelsius = 273.15 // K
+	ratedSlack  = 0.05   // bar: no gauge at a fill station shows less
+)
+
+// settled is the gauge the content shows at the temperature pressures are rated at.
+func (b *Blend) settled(a amounts) float64 {
+	at := *b
+	at.Kelvin = RatedKelvin
+	return a.pressure(&at) - b.Surface
+}
+
+// spread follows the sheet with every reading off by ReadBar, up or down, in
+// all combinations.
+func (b *Blend) spread(s *BlendSheet) (low, high Mix) {
+	low, high = s.Makes, s.Makes
+	if b.ReadBar == 0 {
+		return low, high
+	}
+	for signs := range 1 << (len(s.Steps) + 1) {
+		off := func(i int) float64 {
+			if signs>>i&1 == 1 {
+				return b.ReadBar
+			}
+			return -b.ReadBar
+		}
+		a := b.holding(b.Now, b.NowBar+off(0))
+		if b.NowBar+b.Surface <= 0 {
+			a = amounts{}
+		}
+		for i, step := range s.Steps {
+			if step.Moles > 0 {
+				a = b.fillTo(a, b.mixOf(step.Add), step.ToBar+off(i+1))
+			}
+		}
+		m := a.mix()
+		low = Mix{O2: math.Min(low.O2, m.O2), He: math.Min(low.He, m.He)}
+		high = Mix{O2: math.Max(high.O2, m.O2), He: math.Max(high.He, m.He)}
+	}
+	return low, high
 }
 
 func (b *Blend) mixOf(i Ingredient) Mix {

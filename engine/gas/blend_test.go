@@ -115,9 +115,12 @@ func TestCounterdiffusion(t *testing.T) {
 		{Mix{O2: .21, He: .35}, Mix{O2: .5}, .06, .07},
 		{Mix{O2: .10, He: .70}, Mix{O2: .21, He: .35}, .24, .07},
 	} {
-		rise, fifth := Counterdiffusion(r.from, r.to)
+		rise, fifth, note := Counterdiffusion(r.from, r.to, 1.0/5)
 		near(t, "rise", rise, r.rise, 1e-9)
 		near(t, "fifth", fifth, r.fifth, 1e-9)
+		if note != (r.rise > r.fifth) {
+			t.Errorf("%v to %v: noted %v", r.from, r.to, note)
+		}
 	}
 }
 

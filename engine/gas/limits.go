@@ -49,10 +49,12 @@ func BestMix(depth, limit, end float64, c water.Column) Mix {
 	return m
 }
 
-// Counterdiffusion tells how a change of gas stands to the rule of fifths: rise
-// of the nitrogen fraction and a fifth of the fall of the helium fraction. A rise
-// above that is worth a note, no more: the rule is common practice, and disputed
-// (method handbook, physics section 8).
-func Counterdiffusion(from, to Mix) (rise, fifth float64) {
-	return to.N2() - from.N2(), (from.He - to.He) / 5
+// Counterdiffusion tells how a change of gas stands to the rule that nitrogen
+// should rise by no more than a share (commonly a fifth) of the fall of helium:
+// the rise, what the rule allows, and whether it is worth a note. It is no more
+// than that: the rule is common practice, and disputed (method handbook, physics
+// section 8). A change that loses no helium is outside the rule.
+func Counterdiffusion(from, to Mix, share float64) (rise, allowed float64, note bool) {
+	rise, allowed = to.N2()-from.N2(), float64(share*math.Max(0, from.He-to.He))
+	return rise, allowed, allowed > 0 && rise > allowed+fractionSlack
 }

@@ -58,7 +58,7 @@ func Default() Policy {
 			AnalysisDays: 14, O2TolerancePoints: "1.0", HeTolerancePoints: "2.0", AnalysedByDiver: true,
 			CalibratedWithin: 120, AirReadingLow: "20.7", AirReadingHigh: "21.1",
 			PO2WorkingBar: 1.4, PO2RestingBar: 1.6, PO2FloorBar: 0.18,
-			DensityCautionGL: 5.2, DensityRefuseGL: 6.2, OxygenNarcotic: true,
+			DensityCautionGL: 5.2, DensityRefuseGL: 6.2, OxygenNarcotic: true, SwitchNitrogenShare: Frac(1, 5),
 		},
 		People: People{
 			MinimumAge: 18, AdultAge: 18, GuardianConsent: true,

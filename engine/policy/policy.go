@@ -277,6 +277,9 @@ type Mix struct {
 	DensityCautionGL  float64 `json:"density_caution_g_l"`
 	DensityRefuseGL   float64 `json:"density_refuse_g_l"`
 	OxygenNarcotic    bool    `json:"oxygen_narcotic"`
+	// A change of gas whose nitrogen rises by more than this share of the fall of
+	// its helium is noted.
+	SwitchNitrogenShare Fraction `json:"switch_nitrogen_share"`
 }
 
 // MedicalBand is one age band; Below is the birthday that ends it, nil for the last.

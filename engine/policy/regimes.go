@@ -45,6 +45,7 @@ func defaultRegimes() []Regime {
 // defaultSources cites every cell of Default by the longest path prefix.
 func defaultSources() []Source {
 	p := func(path, section string) Source { return Source{path, handbook("practice", section)} }
+	y := func(path, section string) Source { return Source{path, handbook("physics", section)} }
 	r := func(path, section string) Source { return Source{path, handbook("route method", section)} }
 	d := func(path, section string) Source { return Source{path, handbook("dates and deadlines", section)} }
 	return []Source{
@@ -60,7 +61,8 @@ func defaultSources() []Source {
 		p("slow_exit", "6"), r("slow_exit", "D6"),
 		d("verification", "T31"), d("verification.far_opening_hours", "T32"), r("verification.counts", "3"), r("verification.min_passed", "D34"), r("verification.halves_warn_share", "D29"),
 		p("cavern", "1, 2.2"), d("mix.analysis_days", "T29"), d("mix.o2_tolerance_points", "T30"), d("mix.he_tolerance_points", "T30"), p("mix", "10"), p("mix.calibrated_within_min", "9.3, 10: calibrated each use; two hours are open"),
-		p("mix.density_caution_g_l", "common practice; 5.2 caution, 6.2 refuse"), p("mix.density_refuse_g_l", "common practice; 5.2 caution, 6.2 refuse"),
+		y("mix.density_caution_g_l", "5, Anthony & Mitchell 2016, from memory"), y("mix.density_refuse_g_l", "5, Anthony & Mitchell 2016, from memory"),
+		y("mix.oxygen_narcotic", "4"), y("mix.switch_nitrogen_share", "8, the rule of fifths: common practice, disputed"),
 		d("people.minimum_age", "T24, story 12"), d("people.medical_mode", "T22"), d("people.medical_bands", "T22"), p("people", "11"), d("people.card_seen_by_other", "T23"), d("people.suspension_cleared_by", "T22"),
 		d("currency", "T25"), d("currency.endorsement_uses", "T26"), d("currency.endorsement_months", "T26"), d("currency.counted_endorsements", "T26"), d("currency.grace_after_issue_months", "Decided 1"),
 		d("first_visit", "T27, T28"), d("readings", "T33"), p("readings.threshold_exceeded", "7, conditions checked at the entrance"),

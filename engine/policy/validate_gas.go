@@ -42,6 +42,7 @@ func (p *Policy) validateGas(c *checker) {
 	c.number("mix.po2_floor_bar", m.PO2FloorBar, 0.16, 0.5, "bar")
 	c.number("mix.density_caution_g_l", m.DensityCautionGL, 1, 20, "g/L")
 	c.number("mix.density_refuse_g_l", m.DensityRefuseGL, m.DensityCautionGL, 20, "g/L, not below the caution")
+	c.fraction("mix.switch_nitrogen_share", m.SwitchNitrogenShare)
 }
 
 // decimal checks a number kept as decimal text because it is compared exactly.

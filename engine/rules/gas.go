@@ -66,6 +66,16 @@ func gasRules() []Rule {
 			},
 			Check: func(c *Case) []finding.Finding { return c.eachSupply(dense) },
 		},
+		{
+			ID: "gas.switch", Version: 1, Title: "Counterdiffusion at a change of gas", Citation: handbook("physics", "8"), Cell: "mix.switch_nitrogen_share",
+			Words: map[string]Words{
+				"ok":      {Says: "{subject}: nitrogen rises {observed} when it is taken after {from}, at most {limit}"},
+				"none":    {Says: "{subject}: one gas throughout"},
+				"outside": {Says: "{subject}: taken after {from}, no helium gives way to nitrogen"},
+				"rise":    {Says: "{subject}: nitrogen rises {observed} when it is taken after {from}, advised at most {limit}: a rule of thumb, and disputed"},
+			},
+			Check: switches,
+		},
 	}
 }
 
@@ -316,25 +326,12 @@ func hypoxic(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string)
 	return one(f)
 }
 
-// density in g/L of an ideal gas at 0 °C, the convention in which the advised
-// limits are given (physics 5; molar masses of the standard atomic weights).
-func density(m gas.Mix, bar float64) float64 {
-	const gasConstant, zeroCelsius = 8.314462618, 273.15
-	return bar * 100 * molarMass(m) / (gasConstant * zeroCelsius)
-}
-
-// molarMass of a mix, g/mol.
-func molarMass(m gas.Mix) float64 {
-	const oxygen, nitrogen, helium = 31.998, 28.0134, 4.0026
-	return float64(m.O2*oxygen) + float64(m.N2()*nitrogen) + float64(m.He*helium)
-}
-
 func dense(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) []finding.Finding {
 	depth, known := c.deepest(sup)
 	if !known {
 		return one(unknown(s, "how deep it is breathed", "route"))
 	}
-	d := density(m, c.Water.Pressure(depth))
+	d := m.Density(c.Water.Pressure(depth), gas.DensityKelvin)
 	p := c.Policy.Mix
 	f := measured(pass(s), finding.Number("", d, 2, "g/L"), finding.Number("", p.DensityCautionGL, 2, "g/L"))
 	f.Figures = []finding.Figure{finding.Number("depth", depth, 1, "m")}

@@ -276,6 +276,11 @@ var breaches = []breach{
 	}},
 	{"gas.density", "heavy", finding.Refuse, func(in *facts.Input) { depth(in, 39) }},
 	{"gas.density", "dense", finding.Caution, func(in *facts.Input) { depth(in, 31) }},
+	{"gas.switch", "rise", finding.Note, func(in *facts.Input) {
+		in.Plan.Supplies[0].PlannedO2, in.Plan.Supplies[0].PlannedHe = "18", "45"
+		stage(in)
+		in.Plan.Supplies[len(in.Plan.Supplies)-1].PlannedO2 = "50"
+	}},
 	{"kit.lights", "few", finding.Refuse, func(in *facts.Input) { drop(in, "d-Ben", facts.BackupLight) }},
 	{"kit.lights", "no_primary", finding.Refuse, func(in *facts.Input) { drop(in, "d-Ben", facts.PrimaryLight) }},
 	{"kit.light_burn", "short", finding.Refuse, func(in *facts.Input) { in.Items[0].BurnMin = new(23.9) }},
