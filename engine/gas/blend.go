@@ -29,6 +29,9 @@ type Blend struct {
 	TopUp   Mix          // from the compressor or bank: air, a nitrox, …
 	Order   []Ingredient // each of the three once; nil: helium, oxygen, top-up
 	ReadBar float64      // the gauge may be read wrong by this, 0 to 20 bar
+	// How far from Target the mix may lie, as fractions, where what an emptied
+	// cylinder keeps stands in the way of the mix itself; zero: not at all.
+	Tolerance Mix
 }
 
 // RatedKelvin is the temperature at which a cylinder's working pressure is
@@ -44,6 +47,7 @@ type BlendStep struct {
 	Moles      float64
 	Grams      float64 // for a scale
 	IdealToBar float64 // gauge the ideal gas law would give: for comparison, not for use
+	After      Mix     // in the cylinder after it
 }
 
 // BlendSheet is how to make the mix.
@@ -71,14 +75,14 @@ func (s *BlendSheet) OxygenClean(b Blend, above float64) bool {
 // CannotReach says that the cylinder holds too much of something for the target.
 type CannotReach struct {
 	Of      string  // "oxygen", "helium" or "nitrogen"
-	DrainTo float64 // gauge bar to drain to first; below 0: no drained cylinder will do with this top-up gas
+	DrainTo float64 // gauge bar to bleed down to first; below 0: bleeding is of no use with this top-up gas
 }
 
 func (e *CannotReach) Error() string {
 	if e.DrainTo < 0 {
-		return fmt.Sprintf("too much %s in the gases given: this mix cannot be reached with them", e.Of)
+		return fmt.Sprintf("too much %s in the gases given: this mix cannot be reached with them, however far the cylinder is bled down", e.Of)
 	}
-	return fmt.Sprintf("too much %s in the cylinder: drain to %.1f bar first", e.Of, e.DrainTo)
+	return fmt.Sprintf("too much %s in the cylinder: bleed down to %.1f bar first", e.Of, e.DrainTo)
 }
 
 // amounts are moles of each gas in a cylinder.
@@ -207,7 +211,7 @@ func (b Blend) Sheet() (*BlendSheet, error) {
 			s.ToBar = before
 		}
 		s.AddedBar = s.ToBar - before
-		before = s.ToBar
+		before, s.After = s.ToBar, have.mix()
 		idealBar += ideal[i]
 		s.IdealToBar = idealBar
 		pretend = b.fillTo(pretend, m, idealBar)
@@ -284,6 +288,11 @@ func (b *Blend) solve(now, want amounts) (map[Ingredient]float64, error) {
 	if top >= least && he >= least && o2 >= least {
 		return map[Ingredient]float64{AddTopUp: math.Max(0, top), AddHelium: math.Max(0, he), AddOxygen: math.Max(0, o2)}, nil
 	}
+	if b.NowBar <= 0 {
+		if near, ok := b.near(now, want); ok {
+			return near, nil
+		}
+	}
 	worst := &CannotReach{Of: "nitrogen", DrainTo: -1}
 	if low := math.Min(he, o2); low < top {
 		worst.Of = "helium"
@@ -294,7 +303,7 @@ func (b *Blend) solve(now, want amounts) (map[Ingredient]float64, error) {
 	// Each part is linear in what is left of the present content: find the largest share that will do.
 	top0, he0, o20 := b.parts(amounts{}, want)
 	if top0 < least || he0 < least || o20 < least {
-		return nil, worst
+		return nil, b.emptied(worst, want)
 	}
 	share := 1.0
 	for _, p := range [][2]float64{{top0, top}, {he0, he}, {o20, o2}} {
@@ -303,8 +312,36 @@ func (b *Blend) solve(now, want amounts) (map[Ingredient]float64, error) {
 		}
 	}
 	left := amounts{float64(now.n2 * share), float64(now.o2 * share), float64(now.he * share)}
-	worst.DrainTo = math.Max(0, left.pressure(b)-b.Surface)
-	return nil, worst
+	// What stays in an open cylinder cannot be bled off.
+	if gauge := left.pressure(b) - b.Surface; gauge >= 0 {
+		worst.DrainTo = gauge
+		return nil, worst
+	}
+	return nil, b.emptied(worst, want)
+}
+
+// emptied makes bleeding down to nothing the remedy where that comes within the tolerance.
+func (b *Blend) emptied(e *CannotReach, want amounts) *CannotReach {
+	if b.NowBar > 0 {
+		if _, ok := b.near(b.holding(b.Now, 0), want); ok {
+			e.DrainTo = 0
+		}
+	}
+	return e
+}
+
+// near are the amounts that come closest from a cylinder with next to nothing in
+// it: what would have to be taken out is left in. ok is false where the mix is
+// then outside the tolerance.
+func (b *Blend) near(now, want amounts) (map[Ingredient]float64, bool) {
+	_, he, o2 := b.parts(now, want)
+	he, o2 = math.Max(0, he), math.Max(0, o2)
+	have := now.plus(Mix{He: 1}, he).plus(Oxygen, o2)
+	full := b.fillTo(have, b.TopUp, b.ToBar)
+	m := full.mix()
+	ok := math.Abs(m.O2-b.Target.O2) <= b.Tolerance.O2 && math.Abs(m.He-b.Target.He) <= b.Tolerance.He &&
+		full.pressure(b)-b.Surface <= b.ToBar+ratedSlack
+	return map[Ingredient]float64{AddHelium: he, AddOxygen: o2, AddTopUp: full.total() - have.total()}, ok
 }
 
 func (b *Blend) parts(now, want amounts) (top, he, o2 float64) {
