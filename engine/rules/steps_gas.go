@@ -30,7 +30,7 @@ func (c *Case) oxygenSteps(m gas.Mix, depth float64, at string, f finding.Findin
 func (c *Case) densitySteps(m gas.Mix, depth float64, at string, f finding.Finding) []finding.Step {
 	s := c.explaining("physics, 5")
 	p := s.pressureAt(depth)
-	molar := finding.Number("molar mass", molarMass(m), 4, "g/mol")
+	molar := finding.Number("molar mass", m.MolarMass(), 4, "g/mol")
 	s.add("molar mass of the mix", "oxygen × 31.998 + nitrogen × 28.0134 + helium × 4.0026", molar, ratio("oxygen", m.O2).At(at), ratio("nitrogen", m.N2()).At("the rest"), ratio("helium", m.He).At(at))
 	s.add("density there", "pressure × 100 × molar mass / (8.314462618 × 273.15)", finding.Number("density", *f.Observed.Number, 4, "g/L"), p, molar.At(finding.Above))
 	return append(s.list, f.Given(finding.Above, "policy.mix"))

@@ -15,7 +15,7 @@ func published() []string {
 	var all []string
 	for _, file := range []protoreflect.FileDescriptor{
 		lastlightv1.File_lastlight_v1_access_proto, lastlightv1.File_lastlight_v1_dive_proto, lastlightv1.File_lastlight_v1_expedition_proto,
-		lastlightv1.File_lastlight_v1_gear_proto, lastlightv1.File_lastlight_v1_incident_proto, lastlightv1.File_lastlight_v1_plan_proto,
+		lastlightv1.File_lastlight_v1_gas_proto, lastlightv1.File_lastlight_v1_gear_proto, lastlightv1.File_lastlight_v1_incident_proto, lastlightv1.File_lastlight_v1_plan_proto,
 		lastlightv1.File_lastlight_v1_policy_proto, lastlightv1.File_lastlight_v1_record_proto, lastlightv1.File_lastlight_v1_roster_proto,
 		lastlightv1.File_lastlight_v1_site_proto,
 	} {
@@ -88,6 +88,7 @@ func TestWhoMayCall(t *testing.T) {
 		rosterService + "CheckGoodToGo":    "coordinator",
 		rosterService + "GetCurrency":      "coordinator",
 		gearService + "Release":            "coordinator, blender, committee",
+		gasService + "GetFillPlan":         "coordinator, blender",
 	}
 	for name, roles := range only {
 		m, ok := Lookup(name)
@@ -100,7 +101,11 @@ func TestWhoMayCall(t *testing.T) {
 }
 
 func TestGuestAndGuardianComeInByRelationOnly(t *testing.T) {
-	open := []string{accessService + "WhoAmI", accessService + "RenewToken", incidentService + "ReportIncident"}
+	open := []string{
+		gasService + "CheckMix", gasService + "GetBestMix", gasService + "CheckGasSwitch", gasService + "GetContents", gasService + "GetSettledPressure",
+		gasService + "GetBlendSheet", gasService + "GetCascade",
+	}
+	open = append(open, accessService+"WhoAmI", accessService+"RenewToken", incidentService+"ReportIncident")
 	for _, role := range []Roles{Guest, Guardian} {
 		c := NewCaller("", Token{Person: "gast"}, []Grant{{Person: "gast", Role: role}})
 		for _, m := range Methods() {

@@ -97,6 +97,16 @@ var table = []Method{
 	{Name: gearService + "ListCustody", Anywhere: gearKeepers | SafetyOfficer, Tied: Self | team},
 	{Name: gearService + "ListHoldings", Anywhere: gearKeepers | SafetyOfficer, Tied: Self},
 
+	// Sums about gas rest on no record: whoever is signed in may ask.
+	{Name: gasService + "CheckMix", Anywhere: Everybody},
+	{Name: gasService + "GetBestMix", Anywhere: Everybody},
+	{Name: gasService + "CheckGasSwitch", Anywhere: Everybody},
+	{Name: gasService + "GetContents", Anywhere: Everybody},
+	{Name: gasService + "GetSettledPressure", Anywhere: Everybody},
+	{Name: gasService + "GetBlendSheet", Anywhere: Everybody},
+	{Name: gasService + "GetCascade", Anywhere: Everybody},
+	{Name: gasService + "GetFillPlan", Here: Blender | Coordinator},
+
 	{Name: policyService + "CreatePolicy", Anywhere: Committee | SafetyOfficer},
 	{Name: policyService + "GetPolicy", Anywhere: Members},
 	{Name: policyService + "ListPolicies", Anywhere: Members},
@@ -168,6 +178,7 @@ const (
 	siteService       = "/lastlight.v1.SiteService/"
 	rosterService     = "/lastlight.v1.RosterService/"
 	gearService       = "/lastlight.v1.GearService/"
+	gasService        = "/lastlight.v1.GasService/"
 	policyService     = "/lastlight.v1.PolicyService/"
 	expeditionService = "/lastlight.v1.ExpeditionService/"
 	planService       = "/lastlight.v1.PlanService/"

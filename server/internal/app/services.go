@@ -24,5 +24,6 @@ func registerServices(server grpc.ServiceRegistrar, s *store.Store, valid protov
 	lastlightv1.RegisterIncidentServiceServer(server, &rpc.Incidents{Store: s})
 	lastlightv1.RegisterRecordServiceServer(server, &rpc.Files{Store: s, Valid: valid, Zones: zones.Load})
 	lastlightv1.RegisterPlanServiceServer(server, &rpc.Plans{Store: s, Desk: desk})
+	lastlightv1.RegisterGasServiceServer(server, &rpc.Gas{Store: s, Zones: zones.Load})
 	lastlightv1.RegisterDiveServiceServer(server, &rpc.Dives{Store: s, Desk: desk, Valid: valid})
 }
