@@ -119,7 +119,12 @@ func command[R message](a *app, v verb) (*cobra.Command, func(*cobra.Command, []
 			_, faulty = recordfile.ReadMessage(src, target)
 		}
 		for i, text := range args {
-			if err := recordfile.Set(req, argPath(v.args[min(i, len(v.args)-1)]), text); err != nil {
+			path := argPath(v.args[min(i, len(v.args)-1)])
+			fd, err := recordfile.FieldAt(req.ProtoReflect().Descriptor(), path)
+			if err == nil {
+				err = a.set(req, path, fd, text)
+			}
+			if err != nil {
 				return usage(cmd, err)
 			}
 		}

@@ -109,6 +109,8 @@ func TestEveryExampleRuns(t *testing.T) {
 	c.say("EvaluatePlan", passing)
 	c.say("GetReport", passing)
 	c.say("GetBrief", &pb.Brief{Plan: "loop-1", Text: "BRIEF", Valid: true})
+	c.say("GetBestMix", &pb.BestMix{Found: true})
+	c.say("GetBlendSheet", &pb.BlendSheet{Reachable: true, Makes: &pb.GasMix{OxygenPercent: 18, HeliumPercent: 45}})
 	c.say("CheckGoodToGo", &pb.GoodToGo{Yes: true})
 	c.say("SignIn", &pb.SignInResponse{Go: true, Watch: &pb.Watch{Dive: "d-41"}})
 	for _, m := range []string{"ApprovePlan", "RefusePlan", "WaiveFinding", "CountersignWaiver"} {

@@ -127,6 +127,8 @@ func (a *app) set(m proto.Message, path string, fd protoreflect.FieldDescriptor,
 		v, err = system.ParseWater(text)
 	case (*pb.SurfaceRate)(nil).ProtoReflect().Descriptor().FullName():
 		v, err = system.ParseRate(text)
+	case (*pb.Delivery)(nil).ProtoReflect().Descriptor().FullName():
+		v, err = system.ParseDelivery(text)
 	case (*pb.GasMix)(nil).ProtoReflect().Descriptor().FullName():
 		v, err = units.ParseMix(text)
 	default:
@@ -185,6 +187,8 @@ func flagKind(fd protoreflect.FieldDescriptor) string {
 			return "volume"
 		case "SurfaceRate":
 			return "rate"
+		case "Delivery":
+			return "delivery"
 		case "GasMix":
 			return "gas"
 		}
@@ -205,8 +209,10 @@ func flagUsage(fd protoreflect.FieldDescriptor) string {
 		words = "size: 12L of water, or 80ft3 of gas at working pressure (no unit: as set)"
 	case "rate":
 		words = "gas at the surface: 20L/min or 0.7ft3/min (no unit: as set)"
+	case "delivery":
+		words = "free air: 250L/min or 9ft3/min (no unit: as set)"
 	case "gas":
-		words = "gas in percent: 32, or oxygen/helium 18/45"
+		words = "gas in percent: 32, oxygen/helium 18/45, air, oxygen"
 	default:
 		words = recordfile.Expect(fd)
 	}

@@ -12,7 +12,7 @@ import (
 
 func (a *app) fill() *cobra.Command {
 	c := pb.NewGearServiceClient
-	return a.noun("fill", "Fills of cylinders; a top-up is a fill",
+	verbs := []*cobra.Command{
 		call(a, verb{
 			use: "record CYLINDER", short: "Record a fill", args: []string{"fill.cylinder"}, block: "fill", file: true,
 			example: "  lastlight fill record c-12-1 --filled-at now --pressure 220bar --intended 32 --source \"compressor 2\"",
@@ -24,7 +24,8 @@ func (a *app) fill() *cobra.Command {
 			plain("top-up", func(f *pb.Fill) string { return yes(f.GetTopUp()) }),
 			plain("by", (*pb.Fill).GetFilledBy), words("source", (*pb.Fill).GetSource), plain("id", (*pb.Fill).GetId),
 		),
-	)
+	}
+	return a.noun("fill", "Fills: record, list, blend, plan; a top-up is a fill", append(verbs, a.fillStation()...)...)
 }
 
 func (a *app) analysis() *cobra.Command {

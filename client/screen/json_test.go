@@ -108,10 +108,16 @@ const frozen = `AltitudeArrival: site arrived_at
 Analysis: id cylinder analysed_at oxygen_percent helium_percent analysed_by analyser calibrated_at air_reading_percent pressure label ended_by ended_at
 AppliedRecord: kind id outcome changes
 ApplyRecordsResponse: records problems
+AtDepth: depth_m oxygen_bar equivalent_air_m narcotic_with_oxygen_m narcotic_nitrogen_m density verdict reasons
+BestMix: found exact gas shallowest_m at_depth fitting limits oxygen_limit_bar density_limit
+BlendSheet: reachable why_not bleed_to_bar start_bar steps makes least most reading_error_bar within_tolerance oxygen_tolerance_percent helium_tolerance_percent settles_bar ideal_makes needs_oxygen_clean clean_enough notices
+BlendStep: add to_bar rise_bar grams litres ideal_to_bar oxygen_percent helium_percent
 Board: as_of watches caution
 BreathedGas: gas deepest_m minutes
 Brief: plan plan_version code_word text valid
 Card: id level endorsement issued_day expires_day number issuing_body depth_limit_m seen_by seen_at revoked_at revoked_reason
+Cascade: steps reaches_bar enough makes
+CascadeStep: bottle bottle_from_bar bottle_to_bar cylinder_to_bar
 Chamber: title telephone open_day_and_night travel_min confirmed_day
 Circuit: id approach legs far_opening marker_at_m marker_hold_min
 Decompression: stops_needed stops stop_min to_surface_min changes longest oxygen
@@ -122,6 +128,7 @@ OxygenFigures: person cns_percent otu_day
 CircuitFigures: id kind length_m reach_forward_m reach_backward_m closes marker_from_m marker_to_m marker_legal distance_halfway_m time_halfway_m gas_halfway_m halves_differ
 Citation: document edition section date_read
 Closure: from_day to_day reason
+Contents: litres ideal_litres compressibility grams
 CustodyEvent: id item kind at holder site place remove_by notes dive recorded_by
 Currency: person day site counts_as counts_because figures policy engine_version
 CurrencyFigure: about name count asked within_months state last_day falls_on changes_on changes_to dives
@@ -147,10 +154,14 @@ Expedition: id title from_day to_day sites participants notes version archived
 ExportRecordsResponse: records next_page_token
 Figure: name number text unit from people
 Fill: id cylinder filled_at time_zone pressure temperature_c intended top_up source method compressor made_anyway filled_by
+FillDay: day fills top_up_l from_bank_l compressor_min compressor_short_min oxygen_l helium_l oxygen_left_l helium_left_l problems
+FillPlan: expedition days leaving_test assumed
 Finding: rule rule_version status code subject other path place observed limit shortfall figures citation message remedy waivable_by second_approver due_at key steps waived_by records
 FindingCounts: refuse indeterminate needs_waiver caution note pass not_applicable
 FindingSubject: kind id name
+GasLimits: oxygen_working_bar oxygen_resting_bar oxygen_floor_bar density_advised density_most oxygen_narcotic
 GasMix: oxygen_percent helium_percent
+GasSwitch: nitrogen_rise_percent allowed_percent noted note
 GoNoGo: level_min_m level_max_m flow_max visibility_min_m
 GoodToGo: person day site yes counts_as counts_because lines policy engine_version
 GoodToGoLine: sign what to_do changes_on finding
@@ -159,6 +170,7 @@ Incident: id site dive happened_at level types people narrative trigger harmful_
 IncidentRate: per_thousand lower upper shown_as
 IssuedToken: token secret
 Item: cylinder equipment
+LeavingTest: cylinder event last_day no_fill_from why
 LeftBehind: kind place item owner remove_by
 LeftItem: id site dive kind place item owner left_at remove_by confirmed_at recovered_at recovered_in_dive
 LeftOnPurpose: kind item owner remove_by
@@ -190,6 +202,7 @@ ListTokensResponse: tokens next_page_token
 LowerStart: start_bar turns no_dive turn_at_the_latest
 MayDo: answer why until clause
 MedicalStatus: examined_day doctor_until declared_day restriction_code suspended_at cleared_at cleared_by_roles depth_limit_m
+MixCheck: gas deepest_working_m deepest_resting_m deepest_advised_density_m deepest_density_m shallowest_m at_depth limits
 NextDue: last_day what status why cylinder dives_left
 OxygenCylinder: water_volume pressure
 Participant: person tasks
@@ -198,6 +211,7 @@ Person: id full_name short_name initials guest birth_day cards consumption worst
 Plan: id site survey expedition kind goal leader team standby cover planned_entry enter_by route swim_m_min contingency_swim_m_min slow_exit_factor night cavern_only taught_level walk_to_signal_min notes gf_low_percent gf_high_percent set_up_for circuits relies_on_set_up gas_fraction version state state_reasons archived code_word version_at version_by waivers
 PlanDiver: person mains start_pressure gas temperature_c stages equipment markers arrows cutting_tools masks rebreather
 PlanStage: cylinder kind start_pressure gas switch_depth_m temperature_c
+PlannedFill: cylinder plan from_bar to_bar gas top_up_l oxygen_l helium_l bank_to_bar bleed_to_bar needs_oxygen_clean problems
 Policy: id document reason number state in_force_from adopted_by created_at
 Position: latitude longitude
 Pressure: bar psi
@@ -215,6 +229,7 @@ RouteAction: action person cylinder marker
 RouteLine: move leg from to arrive_min leave_min depth_m zone tasks against_survey
 RouteMove: leg to swim_m_min run_line reel recover_line actions hold_min hold_task turn
 ServiceEvent: id kind date next_due eddy_current plus what clears corrects done_by evidence recorded_at recorded_by
+SettledPressure: bar ideal_bar
 SignInResponse: go changed who_must_approve watch report
 Site: id title time_zone water_density altitude_m barometer_bar water_temperature_c grade coarse_position exact_position access_notes gate_code thresholds emergency closures notes permit_required version archived latest_survey restricted_on_record
 SiteHistory: site dives people_dives incidents rate entries next_page_token left

@@ -55,6 +55,15 @@ func (s System) BarUp(bar float64) string {
 	return number(math.Ceil((bar-slack)*10)/10, 1) + " bar"
 }
 
+// BarDown shows a pressure that must not be rounded up, as one to bleed down to.
+func (s System) BarDown(bar float64) string {
+	const slack = 1e-6
+	if s == Imperial {
+		return number(math.Floor(bar/BarPerPSI+slack), 0) + " psi"
+	}
+	return number(math.Floor((bar+slack)*10)/10, 1) + " bar"
+}
+
 // Litres shows a gas or water volume.
 func (s System) Litres(l float64) string {
 	if s == Imperial {
@@ -258,8 +267,27 @@ func (s System) ParseRate(text string) (*pb.SurfaceRate, error) {
 	return nil, fmt.Errorf("read %q, expected L/min or ft3/min", text)
 }
 
-// ParseMix reads "32" (oxygen) or "18/45" (oxygen/helium), in percent.
+// ParseDelivery reads what a compressor gives: "250", "250L/min" or "9ft3/min".
+func (s System) ParseDelivery(text string) (*pb.Delivery, error) {
+	r, err := s.ParseRate(text)
+	switch u := r.GetUnit().(type) {
+	case *pb.SurfaceRate_LitresPerMinute:
+		return &pb.Delivery{Unit: &pb.Delivery_LitresPerMinute{LitresPerMinute: u.LitresPerMinute}}, nil
+	case *pb.SurfaceRate_CubicFeetPerMinute:
+		return &pb.Delivery{Unit: &pb.Delivery_CubicFeetPerMinute{CubicFeetPerMinute: u.CubicFeetPerMinute}}, nil
+	}
+	return nil, err
+}
+
+// ParseMix reads "32" (oxygen) or "18/45" (oxygen/helium), in percent, and the
+// words air and oxygen.
 func ParseMix(text string) (*pb.GasMix, error) {
+	switch strings.ToLower(strings.TrimSpace(text)) {
+	case "air":
+		return &pb.GasMix{OxygenPercent: 21}, nil
+	case "oxygen":
+		return &pb.GasMix{OxygenPercent: 100}, nil
+	}
 	o2, he, helium := strings.Cut(strings.TrimSuffix(strings.TrimSpace(text), "%"), "/")
 	o, err := strconv.ParseFloat(strings.TrimSpace(o2), 64)
 	h := 0.0
@@ -267,7 +295,7 @@ func ParseMix(text string) (*pb.GasMix, error) {
 		h, err = strconv.ParseFloat(strings.TrimSpace(he), 64)
 	}
 	if err != nil || math.IsNaN(o) || math.IsNaN(h) {
-		return nil, fmt.Errorf("read %q, expected oxygen or oxygen/helium in percent, e.g. 32 or 18/45", text)
+		return nil, fmt.Errorf("read %q, expected oxygen or oxygen/helium in percent, e.g. 32 or 18/45, air or oxygen", text)
 	}
 	return &pb.GasMix{OxygenPercent: o, HeliumPercent: h}, nil
 }
@@ -282,4 +310,22 @@ func number(f float64, places int) string {
 		return "0"
 	}
 	return s
+}
+
+// GasUp shows gas that is needed, in whole litres or cubic feet, never less than it is.
+func (s System) GasUp(l float64) string {
+	const slack = 1e-6
+	if s == Imperial {
+		return number(math.Ceil(l/LitresPerCubicF-slack), 0) + " ft³"
+	}
+	return number(math.Ceil(l-slack), 0) + " L"
+}
+
+// GasDown shows gas that is left, never more than it is.
+func (s System) GasDown(l float64) string {
+	const slack = 1e-6
+	if s == Imperial {
+		return number(math.Floor(l/LitresPerCubicF+slack), 0) + " ft³"
+	}
+	return number(math.Floor(l+slack), 0) + " L"
 }

@@ -73,7 +73,7 @@ func TestTyped(t *testing.T) {
 			t.Errorf("%q: %v", bad, got)
 		}
 	}
-	for _, bad := range []string{"", "air", "nan", "32/x"} {
+	for _, bad := range []string{"", "argon", "nan", "32/x"} {
 		if got, err := ParseMix(bad); err == nil {
 			t.Errorf("%q: %v", bad, got)
 		}

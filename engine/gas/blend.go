@@ -286,7 +286,13 @@ func (b *Blend) solve(now, want amounts) (map[Ingredient]float64, error) {
 	const slack = 1e-9 // moles per mole wanted: rounding of an exact match
 	least := -slack * want.total()
 	if top >= least && he >= least && o2 >= least {
-		return map[Ingredient]float64{AddTopUp: math.Max(0, top), AddHelium: math.Max(0, he), AddOxygen: math.Max(0, o2)}, nil
+		added := map[Ingredient]float64{}
+		for i, n := range map[Ingredient]float64{AddTopUp: top, AddHelium: he, AddOxygen: o2} {
+			if n > -least { // less is rounding, not gas: no valve is opened for it
+				added[i] = n
+			}
+		}
+		return added, nil
 	}
 	if b.NowBar <= 0 {
 		if near, ok := b.near(now, want); ok {

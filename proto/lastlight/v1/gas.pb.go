@@ -486,7 +486,7 @@ func (x *AtDepth) GetReasons() []string {
 
 type GetBestMixRequest struct {
 	state        protoimpl.MessageState `protogen:"open.v1"`
-	DepthM       float64                `protobuf:"fixed64,1,opt,name=depth_m,json=depthM,proto3" json:"depth_m,omitempty"`
+	DepthM       *float64               `protobuf:"fixed64,1,opt,name=depth_m,json=depthM,proto3,oneof" json:"depth_m,omitempty"`
 	Surroundings *Surroundings          `protobuf:"bytes,2,opt,name=surroundings,proto3" json:"surroundings,omitempty"`
 	// Absent: the policy's limit at work.
 	OxygenLimitBar *float64 `protobuf:"fixed64,3,opt,name=oxygen_limit_bar,json=oxygenLimitBar,proto3,oneof" json:"oxygen_limit_bar,omitempty"`
@@ -531,8 +531,8 @@ func (*GetBestMixRequest) Descriptor() ([]byte, []int) {
 }
 
 func (x *GetBestMixRequest) GetDepthM() float64 {
-	if x != nil {
-		return x.DepthM
+	if x != nil && x.DepthM != nil {
+		return *x.DepthM
 	}
 	return 0
 }
@@ -967,8 +967,8 @@ type GetSettledPressureRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Pressure      *Pressure              `protobuf:"bytes,1,opt,name=pressure,proto3" json:"pressure,omitempty"`
 	Gas           *GasMix                `protobuf:"bytes,2,opt,name=gas,proto3" json:"gas,omitempty"`
-	FromC         float64                `protobuf:"fixed64,3,opt,name=from_c,json=fromC,proto3" json:"from_c,omitempty"`
-	ToC           float64                `protobuf:"fixed64,4,opt,name=to_c,json=toC,proto3" json:"to_c,omitempty"`
+	FromC         *float64               `protobuf:"fixed64,3,opt,name=from_c,json=fromC,proto3,oneof" json:"from_c,omitempty"`
+	ToC           *float64               `protobuf:"fixed64,4,opt,name=to_c,json=toC,proto3,oneof" json:"to_c,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1018,15 +1018,15 @@ func (x *GetSettledPressureRequest) GetGas() *GasMix {
 }
 
 func (x *GetSettledPressureRequest) GetFromC() float64 {
-	if x != nil {
-		return x.FromC
+	if x != nil && x.FromC != nil {
+		return *x.FromC
 	}
 	return 0
 }
 
 func (x *GetSettledPressureRequest) GetToC() float64 {
-	if x != nil {
-		return x.ToC
+	if x != nil && x.ToC != nil {
+		return *x.ToC
 	}
 	return 0
 }
@@ -2564,14 +2564,16 @@ const file_lastlight_v1_gas_proto_rawDesc = "" +
 	"\x13narcotic_nitrogen_m\x18\x05 \x01(\x01R\x11narcoticNitrogenM\x12\x18\n" +
 	"\adensity\x18\x06 \x01(\x01R\adensity\x12\x18\n" +
 	"\averdict\x18\a \x01(\tR\averdict\x12\x18\n" +
-	"\areasons\x18\b \x03(\tR\areasons\"\xd5\x03\n" +
-	"\x11GetBestMixRequest\x122\n" +
-	"\adepth_m\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\xe0u@)\x00\x00\x00\x00\x00\x00\x00\x00R\x06depthM\x12>\n" +
+	"\areasons\x18\b \x03(\tR\areasons\"\xe9\x03\n" +
+	"\x11GetBestMixRequest\x12:\n" +
+	"\adepth_m\x18\x01 \x01(\x01B\x1c\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\xe0u@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x06depthM\x88\x01\x01\x12>\n" +
 	"\fsurroundings\x18\x02 \x01(\v2\x1a.lastlight.v1.SurroundingsR\fsurroundings\x12H\n" +
-	"\x10oxygen_limit_bar\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x00@)\x00\x00\x00\x00\x00\x00\xe0?H\x00R\x0eoxygenLimitBar\x88\x01\x01\x12H\n" +
-	"\x10narcotic_limit_m\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\xe0u@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\x0enarcoticLimitM\x88\x01\x01\x12C\n" +
-	"\rdensity_limit\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x004@)\x00\x00\x00\x00\x00\x00\xf0?H\x02R\fdensityLimit\x88\x01\x01\x127\n" +
-	"\aat_hand\x18\x06 \x03(\v2\x14.lastlight.v1.GasMixB\b\xbaH\x05\x92\x01\x02\x10(R\x06atHandB\x13\n" +
+	"\x10oxygen_limit_bar\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x00@)\x00\x00\x00\x00\x00\x00\xe0?H\x01R\x0eoxygenLimitBar\x88\x01\x01\x12H\n" +
+	"\x10narcotic_limit_m\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\xe0u@)\x00\x00\x00\x00\x00\x00\x00\x00H\x02R\x0enarcoticLimitM\x88\x01\x01\x12C\n" +
+	"\rdensity_limit\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x004@)\x00\x00\x00\x00\x00\x00\xf0?H\x03R\fdensityLimit\x88\x01\x01\x127\n" +
+	"\aat_hand\x18\x06 \x03(\v2\x14.lastlight.v1.GasMixB\b\xbaH\x05\x92\x01\x02\x10(R\x06atHandB\n" +
+	"\n" +
+	"\b_depth_mB\x13\n" +
 	"\x11_oxygen_limit_barB\x13\n" +
 	"\x11_narcotic_limit_mB\x10\n" +
 	"\x0e_density_limit\"\xf8\x02\n" +
@@ -2606,12 +2608,14 @@ const file_lastlight_v1_gas_proto_rawDesc = "" +
 	"\x06litres\x18\x01 \x01(\x01R\x06litres\x12!\n" +
 	"\fideal_litres\x18\x02 \x01(\x01R\videalLitres\x12(\n" +
 	"\x0fcompressibility\x18\x03 \x01(\x01R\x0fcompressibility\x12\x14\n" +
-	"\x05grams\x18\x04 \x01(\x01R\x05grams\"\xe7\x01\n" +
+	"\x05grams\x18\x04 \x01(\x01R\x05grams\"\x8b\x02\n" +
 	"\x19GetSettledPressureRequest\x12:\n" +
 	"\bpressure\x18\x01 \x01(\v2\x16.lastlight.v1.PressureB\x06\xbaH\x03\xc8\x01\x01R\bpressure\x12.\n" +
-	"\x03gas\x18\x02 \x01(\v2\x14.lastlight.v1.GasMixB\x06\xbaH\x03\xc8\x01\x01R\x03gas\x120\n" +
-	"\x06from_c\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@P@)\x00\x00\x00\x00\x00\x00>\xc0R\x05fromC\x12,\n" +
-	"\x04to_c\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@P@)\x00\x00\x00\x00\x00\x00>\xc0R\x03toC\"@\n" +
+	"\x03gas\x18\x02 \x01(\v2\x14.lastlight.v1.GasMixB\x06\xbaH\x03\xc8\x01\x01R\x03gas\x128\n" +
+	"\x06from_c\x18\x03 \x01(\x01B\x1c\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00@P@)\x00\x00\x00\x00\x00\x00>\xc0H\x00R\x05fromC\x88\x01\x01\x124\n" +
+	"\x04to_c\x18\x04 \x01(\x01B\x1c\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00@P@)\x00\x00\x00\x00\x00\x00>\xc0H\x01R\x03toC\x88\x01\x01B\t\n" +
+	"\a_from_cB\a\n" +
+	"\x05_to_c\"@\n" +
 	"\x0fSettledPressure\x12\x10\n" +
 	"\x03bar\x18\x01 \x01(\x01R\x03bar\x12\x1b\n" +
 	"\tideal_bar\x18\x02 \x01(\x01R\bidealBar\"\xd7\x06\n" +
@@ -2919,6 +2923,7 @@ func file_lastlight_v1_gas_proto_init() {
 	file_lastlight_v1_gas_proto_msgTypes[1].OneofWrappers = []any{}
 	file_lastlight_v1_gas_proto_msgTypes[5].OneofWrappers = []any{}
 	file_lastlight_v1_gas_proto_msgTypes[9].OneofWrappers = []any{}
+	file_lastlight_v1_gas_proto_msgTypes[11].OneofWrappers = []any{}
 	file_lastlight_v1_gas_proto_msgTypes[13].OneofWrappers = []any{}
 	file_lastlight_v1_gas_proto_msgTypes[14].OneofWrappers = []any{}
 	file_lastlight_v1_gas_proto_msgTypes[17].OneofWrappers = []any{}

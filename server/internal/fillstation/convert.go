@@ -126,7 +126,7 @@ func down(x float64, places int) float64 {
 
 func up(x float64, places int) float64 {
 	s := math.Pow10(places)
-	return math.Ceil(x*s-1e-6) / s
+	return math.Ceil(x*s-1e-6)/s + 0 // never -0
 }
 
 func round(x float64, places int) float64 {

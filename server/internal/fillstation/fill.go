@@ -45,7 +45,7 @@ func Settled(r *lastlightv1.GetSettledPressureRequest) (*lastlightv1.SettledPres
 		return nil, err
 	}
 	at := func(model gas.Model) (float64, error) {
-		return gas.AtTemperature(model, mixOf(m.Gas), m.Pressure.GetBar(), water.SeaLevelBar, m.FromC+zeroCelsius, m.ToC+zeroCelsius)
+		return gas.AtTemperature(model, mixOf(m.Gas), m.Pressure.GetBar(), water.SeaLevelBar, m.GetFromC()+zeroCelsius, m.GetToC()+zeroCelsius)
 	}
 	real, err := at(gas.Real)
 	if err != nil {
@@ -92,7 +92,7 @@ func Blend(r *lastlightv1.GetBlendSheetRequest, pol *policy.Policy) (*lastlightv
 			return &lastlightv1.BlendSheet{WhyNot: cannot.Error(), StartBar: q.NowBar}, nil
 		}
 		to := down(cannot.DrainTo, 1)
-		out.WhyNot, out.BleedToBar, out.StartBar = cannot.Error(), &to, to
+		out.WhyNot, out.BleedToBar, out.StartBar = "too much "+cannot.Of+" in the cylinder", &to, to
 		q.NowBar = to
 		sheet, err = q.Sheet()
 	}
@@ -127,6 +127,9 @@ func sheetOut(out *lastlightv1.BlendSheet, sheet *gas.BlendSheet, q gas.Blend, c
 	}
 	const litresPerMole = gas.R * gas.ReferenceKelvin
 	for _, s := range sheet.Steps {
+		if s.Moles == 0 {
+			continue
+		}
 		out.Steps = append(out.Steps, &lastlightv1.BlendStep{
 			Add: names[s.Add], ToBar: round(s.ToBar, 2), RiseBar: round(s.AddedBar, 2), Grams: round(s.Grams, 1), Litres: round(s.Moles*litresPerMole, 1),
 			IdealToBar: round(s.IdealToBar, 2), OxygenPercent: round(100*s.After.O2, 2), HeliumPercent: round(100*s.After.He, 2),

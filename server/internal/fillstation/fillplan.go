@@ -228,7 +228,6 @@ func spoken(code string) string { return strings.ReplaceAll(code, "_", " ") }
 
 var problemWords = map[string]string{
 	fillplan.Unreachable: "cannot be made out of what is in it with these gases",
-	fillplan.Drained:     "bleed it down first",
 	fillplan.NotClean:    "NOT CLEAN FOR OXYGEN",
 	fillplan.NoClean:     "not known to be clean for oxygen",
 	fillplan.OverRating:  "above its working pressure",
@@ -257,12 +256,15 @@ func (w *worker) day(b fillplan.Budget) {
 			line.BleedToBar = &f.DrainToBar
 		}
 		for _, problem := range f.Problems {
+			if problem == fillplan.Drained {
+				continue // bleed_to_bar says it
+			}
 			if said, ok := problemWords[problem]; ok {
 				problem = said
 			}
 			line.Problems = append(line.Problems, problem)
 		}
-		if len(line.Problems) > 0 {
+		if len(f.Problems) > 0 {
 			d.Problems++
 		}
 		d.Fills = append(d.Fills, line)

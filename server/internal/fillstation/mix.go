@@ -68,7 +68,7 @@ func BestMix(r *lastlightv1.GetBestMixRequest, p *policy.Policy) (*lastlightv1.B
 		return nil, err
 	}
 	l := limitsOf(p)
-	w := gas.Want{Depth: r.DepthM, OxygenBar: l.WorkingBar, Density: l.DensityCaution, Narcosis: -1, OxygenNarcotic: l.OxygenNarcotic}
+	w := gas.Want{Depth: r.GetDepthM(), OxygenBar: l.WorkingBar, Density: l.DensityCaution, Narcosis: -1, OxygenNarcotic: l.OxygenNarcotic}
 	if r.OxygenLimitBar != nil {
 		w.OxygenBar = *r.OxygenLimitBar
 	}
@@ -85,7 +85,7 @@ func BestMix(r *lastlightv1.GetBestMixRequest, p *policy.Policy) (*lastlightv1.B
 	if ok {
 		out.Exact, out.Gas = percent(exact, 6), percent(whole, 0)
 		out.ShallowestM = gas.RoundUp(depth(l.Shallowest(whole, c)))
-		out.AtDepth = atDepth(whole, r.DepthM, c, l)
+		out.AtDepth = atDepth(whole, r.GetDepthM(), c, l)
 	}
 	hand := gas.Stocked()
 	if len(r.AtHand) > 0 {
