@@ -26,7 +26,8 @@ type Fill struct {
 	// all the same, for another cylinder will be wanted in its place.
 	Barred []string
 	// Clean for oxygen: "clean", "not_clean", "unknown".
-	Clean string
+	Clean      string
+	CleanAbove float64 // oxygen fraction above which it must be
 }
 
 // Day is the fills of one day, in the order in which they are made.
@@ -46,7 +47,6 @@ type Station struct {
 	Bank          []gas.Bottle
 	OxygenL       *float64 // stock on the first morning; nil: not told
 	HeliumL       *float64
-	CleanAbove    float64 // oxygen fraction above which a cylinder must be clean
 	Tolerance     gas.Mix // of a mix, where an emptied cylinder keeps some of another
 }
 
@@ -178,7 +178,7 @@ func (b *Budget) add(s Station, f Fill) {
 }
 
 func (f *Filled) amounts(b *Budget, s Station, q gas.Blend, sheet *gas.BlendSheet) {
-	f.NeedsClean = sheet.OxygenClean(q, s.CleanAbove)
+	f.NeedsClean = sheet.OxygenClean(q, f.CleanAbove)
 	before, have := q.NowBar, q.Now
 	for _, step := range sheet.Steps {
 		litres := float64(step.Moles * litresPerMole)

@@ -17,7 +17,7 @@ func near(t *testing.T, what string, got, want, within float64) {
 }
 
 func station() Station {
-	return Station{Kelvin: 293.15, Surface: 1, TopUp: gas.Air, CompressorMin: 250, CleanAbove: 0.4, Tolerance: gas.Mix{O2: 0.01, He: 0.02}}
+	return Station{Kelvin: 293.15, Surface: 1, TopUp: gas.Air, CompressorMin: 250, Tolerance: gas.Mix{O2: 0.01, He: 0.02}}
 }
 
 // The size of a real one (the club's description of the job, worked by hand with

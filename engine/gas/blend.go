@@ -69,6 +69,7 @@ func (s *BlendSheet) OxygenClean(b Blend, above float64) bool {
 			return true
 		}
 	}
+	above += 1e-6 // rounding of what is exactly at the limit
 	return s.Makes.O2 > above || b.TopUp.O2 > above || b.Now.O2 > above && b.NowBar+b.Surface > 0
 }
 
@@ -287,9 +288,12 @@ func (b *Blend) solve(now, want amounts) (map[Ingredient]float64, error) {
 	least := -slack * want.total()
 	if top >= least && he >= least && o2 >= least {
 		added := map[Ingredient]float64{}
-		for i, n := range map[Ingredient]float64{AddTopUp: top, AddHelium: he, AddOxygen: o2} {
-			if n > -least { // less is rounding, not gas: no valve is opened for it
-				added[i] = n
+		for _, part := range []struct {
+			of    Ingredient
+			moles float64
+		}{{AddTopUp, top}, {AddHelium, he}, {AddOxygen, o2}} {
+			if part.moles > -least { // less is rounding, not gas: no valve is opened for it
+				added[part.of] = part.moles
 			}
 		}
 		return added, nil

@@ -1105,7 +1105,9 @@ type GetBlendSheetRequest struct {
 	// How far the gauge may be read wrong; absent: 1 bar (common practice, for a digital gauge).
 	ReadingErrorBar *float64 `protobuf:"fixed64,11,opt,name=reading_error_bar,json=readingErrorBar,proto3,oneof" json:"reading_error_bar,omitempty"`
 	// Surface pressure; absent: 1.01325 bar.
-	BarometerBar  *float64 `protobuf:"fixed64,12,opt,name=barometer_bar,json=barometerBar,proto3,oneof" json:"barometer_bar,omitempty"`
+	BarometerBar *float64 `protobuf:"fixed64,12,opt,name=barometer_bar,json=barometerBar,proto3,oneof" json:"barometer_bar,omitempty"`
+	// Whose law says from how much oxygen a cylinder must be clean; empty: the strictest.
+	Jurisdiction  string `protobuf:"bytes,13,opt,name=jurisdiction,proto3" json:"jurisdiction,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1222,6 +1224,13 @@ func (x *GetBlendSheetRequest) GetBarometerBar() float64 {
 		return *x.BarometerBar
 	}
 	return 0
+}
+
+func (x *GetBlendSheetRequest) GetJurisdiction() string {
+	if x != nil {
+		return x.Jurisdiction
+	}
+	return ""
 }
 
 type BlendSheet struct {
@@ -2618,7 +2627,7 @@ const file_lastlight_v1_gas_proto_rawDesc = "" +
 	"\x05_to_c\"@\n" +
 	"\x0fSettledPressure\x12\x10\n" +
 	"\x03bar\x18\x01 \x01(\x01R\x03bar\x12\x1b\n" +
-	"\tideal_bar\x18\x02 \x01(\x01R\bidealBar\"\xd7\x06\n" +
+	"\tideal_bar\x18\x02 \x01(\x01R\bidealBar\"\x84\a\n" +
 	"\x14GetBlendSheetRequest\x12D\n" +
 	"\fwater_volume\x18\x01 \x01(\v2\x19.lastlight.v1.WaterVolumeB\x06\xbaH\x03\xc8\x01\x01R\vwaterVolume\x12I\n" +
 	"\x10working_pressure\x18\x02 \x01(\v2\x16.lastlight.v1.PressureB\x06\xbaH\x03\xc8\x01\x01R\x0fworkingPressure\x12E\n" +
@@ -2633,7 +2642,8 @@ const file_lastlight_v1_gas_proto_rawDesc = "" +
 	"\rtemperature_c\x18\n" +
 	" \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@P@)\x00\x00\x00\x00\x00\x004\xc0H\x00R\ftemperatureC\x88\x01\x01\x12J\n" +
 	"\x11reading_error_bar\x18\v \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x004@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\x0freadingErrorBar\x88\x01\x01\x12C\n" +
-	"\rbarometer_bar\x18\f \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x9a\x99\x99\x99\x99\x99\xf1?)\x00\x00\x00\x00\x00\x00\xe0?H\x02R\fbarometerBar\x88\x01\x01B\x10\n" +
+	"\rbarometer_bar\x18\f \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x9a\x99\x99\x99\x99\x99\xf1?)\x00\x00\x00\x00\x00\x00\xe0?H\x02R\fbarometerBar\x88\x01\x01\x12+\n" +
+	"\fjurisdiction\x18\r \x01(\tB\a\xbaH\x04r\x02\x18\x1eR\fjurisdictionB\x10\n" +
 	"\x0e_temperature_cB\x14\n" +
 	"\x12_reading_error_barB\x10\n" +
 	"\x0e_barometer_bar\"\xd7\x05\n" +

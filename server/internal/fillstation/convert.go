@@ -107,14 +107,27 @@ func tolerance(p *policy.Policy) gas.Mix {
 	return gas.Mix{O2: points(p.Mix.O2TolerancePoints), He: points(p.Mix.HeTolerancePoints)}
 }
 
-// cleanAbove is the oxygen fraction above which a cylinder must be clean; a cell
-// that cannot be read asks it of every one.
-func cleanAbove(p *policy.Policy) float64 {
-	x, err := strconv.ParseFloat(p.Cylinders.CleanAboveO2, 64)
-	if err != nil {
-		return 0
+// cleanAbove is the oxygen fraction above which a cylinder of a jurisdiction
+// must be clean; where that is not told, the strictest of the policy's table. A
+// cell that cannot be read asks it of every cylinder.
+func cleanAbove(p *policy.Policy, jurisdiction string) float64 {
+	least, found := 1.0, false
+	for _, named := range []bool{true, false} {
+		for _, r := range p.Cylinders.Regimes {
+			if named && r.Name != jurisdiction {
+				continue
+			}
+			x, err := strconv.ParseFloat(r.CleanAboveO2, 64)
+			if err != nil {
+				return 0
+			}
+			least, found = min(least, x/100), true
+		}
+		if found {
+			return least
+		}
 	}
-	return x / 100
+	return 0
 }
 
 // Rounding: down and up to places decimals, and to the nearest. A value within

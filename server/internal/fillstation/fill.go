@@ -101,7 +101,7 @@ func Blend(r *lastlightv1.GetBlendSheetRequest, pol *policy.Policy) (*lastlightv
 		return nil, p.Err()
 	}
 	out.Reachable = out.BleedToBar == nil
-	sheetOut(out, sheet, q, m.OxygenClean, pol)
+	sheetOut(out, sheet, q, m.OxygenClean, m.Jurisdiction, pol)
 	return out, nil
 }
 
@@ -120,7 +120,7 @@ func checkPressures(p *fault.Problems, present *lastlightv1.GasMix, now, to, mos
 	}
 }
 
-func sheetOut(out *lastlightv1.BlendSheet, sheet *gas.BlendSheet, q gas.Blend, clean string, pol *policy.Policy) {
+func sheetOut(out *lastlightv1.BlendSheet, sheet *gas.BlendSheet, q gas.Blend, clean, jurisdiction string, pol *policy.Policy) {
 	names := map[gas.Ingredient]string{}
 	for word, i := range ingredients {
 		names[i] = word
@@ -144,7 +144,7 @@ func sheetOut(out *lastlightv1.BlendSheet, sheet *gas.BlendSheet, q gas.Blend, c
 	out.WithinTolerance = sheet.High.O2-q.Target.O2 <= allowed.O2+slack && q.Target.O2-sheet.Low.O2 <= allowed.O2+slack &&
 		sheet.High.He-q.Target.He <= allowed.He+slack && q.Target.He-sheet.Low.He <= allowed.He+slack
 	out.SettlesBar = up(sheet.SettlesBar, 1)
-	out.NeedsOxygenClean = sheet.OxygenClean(q, cleanAbove(pol))
+	out.NeedsOxygenClean = sheet.OxygenClean(q, cleanAbove(pol, jurisdiction))
 	out.CleanEnough = "yes"
 	if out.NeedsOxygenClean {
 		switch clean {

@@ -9,8 +9,10 @@ import (
 
 	"lastlight/engine/calendar"
 	"lastlight/engine/due"
+	engine "lastlight/engine/facts"
 	"lastlight/engine/fillplan"
 	"lastlight/engine/gas"
+	"lastlight/engine/gear"
 	"lastlight/engine/policy"
 	"lastlight/engine/water"
 	lastlightv1 "lastlight/proto/lastlight/v1"
@@ -71,7 +73,7 @@ var epoch = func() calendar.Day {
 // Ground is what a fill plan is judged by.
 type Ground struct {
 	Policy     *policy.Policy
-	Zone       calendar.Zone // the club's
+	Due        facts.Due
 	Expedition *lastlightv1.Expedition
 	Gear       *store.ExpeditionGear
 }
@@ -110,7 +112,7 @@ func (q *Question) station(p *policy.Policy) (fillplan.Station, error) {
 	r := q.Request
 	s := fillplan.Station{
 		Kelvin: kelvin(r.TemperatureC), Surface: water.SeaLevelBar, TopUp: mixOr(r.TopUp, gas.Air), DayMinutes: 60 * r.CompressorHours,
-		Bank: bottles(r.Bank), CleanAbove: cleanAbove(p), Tolerance: tolerance(p),
+		Bank: bottles(r.Bank), Tolerance: tolerance(p),
 	}
 	switch d := r.Compressor.GetUnit().(type) {
 	case *lastlightv1.Delivery_LitresPerMinute:
@@ -181,8 +183,11 @@ func (w *worker) fill(into *fillplan.Day, day calendar.Day, plan, id string, to 
 		w.missing = append(w.missing, fmt.Sprintf("Plan %s: cylinder %s is not on record, its gas is not in these figures.", plan, id))
 		return
 	}
+	fact := w.Due.Fact(facts.Cylinder{Record: c})
 	f := fillplan.Fill{
-		Cylinder: id, Plan: plan, Volume: c.WaterVolume.GetLitres(), MostBar: c.WorkingPressure.GetBar(), Target: mix, ToBar: to, Now: mix, Clean: c.OxygenClean,
+		Cylinder: id, Plan: plan, Volume: c.WaterVolume.GetLitres(), Target: mix, ToBar: to, Now: mix, Clean: c.OxygenClean,
+		// Above its mark only while a plus stands (T13).
+		MostBar: max(fact.RatedBar, gear.MaxFillBar(w.Policy, &fact, day)), CleanAbove: cleanAbove(w.Policy, c.Jurisdiction),
 	}
 	if before, ok := w.last[id]; ok {
 		f.Now = before
@@ -198,12 +203,12 @@ func (w *worker) fill(into *fillplan.Day, day calendar.Day, plan, id string, to 
 		}
 	}
 	w.filled[id], w.last[id] = true, mix
-	f.Barred = w.barred(c, day)
+	f.Barred = w.barred(c, fact, day)
 	into.Fills = append(into.Fills, f)
 }
 
 // barred says why a cylinder may not be filled on a day (T14, quarantine).
-func (w *worker) barred(c *lastlightv1.Cylinder, day calendar.Day) []string {
+func (w *worker) barred(c *lastlightv1.Cylinder, fact engine.Cylinder, day calendar.Day) []string {
 	var why []string
 	if c.Quarantined != "" {
 		why = append(why, "in quarantine: "+c.Quarantined)
@@ -211,11 +216,7 @@ func (w *worker) barred(c *lastlightv1.Cylinder, day calendar.Day) []string {
 	if c.Archived {
 		why = append(why, "no longer kept")
 	}
-	record, table, ok := facts.CylinderOn(w.Policy, c, w.Zone, day)
-	if !ok {
-		return append(why, "cannot tell whether it is in test: the policy has no table for "+c.Jurisdiction)
-	}
-	if j := due.MayFill(record, day, table); j.Answer != due.Yes {
+	if j := gear.MayDuring(w.Policy, &fact, calendar.On(day)).Fill; j.Answer != due.Yes {
 		for _, reason := range j.Why {
 			why = append(why, spoken(reason))
 		}
@@ -288,13 +289,8 @@ func (w *worker) leaving() error {
 	}
 	for _, id := range slices.Sorted(maps.Keys(w.filled)) {
 		line := &lastlightv1.LeavingTest{Cylinder: id}
-		record, table, ok := facts.CylinderOn(w.Policy, w.Gear.Cylinders[id], w.Zone, last)
-		if !ok {
-			line.Why = []string{"the policy has no table for its country"}
-			w.out.LeavingTest = append(w.out.LeavingTest, line)
-			continue
-		}
-		e := due.DuringExpedition(record, calendar.Days{First: first, Last: last}, table)
+		fact := w.Due.Fact(facts.Cylinder{Record: w.Gear.Cylinders[id]})
+		e := gear.During(w.Policy, &fact, calendar.Days{First: first, Last: last})
 		if e.Verdict == due.InDate {
 			continue
 		}

@@ -90,10 +90,10 @@ func (h *Gas) GetFillPlan(ctx context.Context, r *lastlightv1.GetFillPlanRequest
 	if err != nil {
 		return nil, err
 	}
-	from, to := q.Span()
-	if g.Zone, err = h.Zones(zone, from.Year()-1, to.Year()+1); err != nil {
+	if g.Due, err = facts.NewDue(g.Policy, zone, h.Store.Now(), h.Zones); err != nil {
 		return nil, err
 	}
+	from, to := q.Span()
 	if g.Gear, err = h.Store.GatherGear(ctx, r.Expedition, from, to); err != nil {
 		return nil, err
 	}
