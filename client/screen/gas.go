@@ -59,7 +59,9 @@ func atDepth(a *pb.AtDepth) []line {
 		return nil
 	}
 	rows := []line{
-		{"At", metres(a.GetDepthM())}, {"Oxygen", oxygenBar(a.GetOxygenBar())}, {"Density", gramsPerLitre(a.GetDensity()) + " at 0 °C"},
+		{"At", metres(a.GetDepthM())},
+		{"Oxygen", oxygenBar(a.GetOxygenBar())},
+		{"Density", gramsPerLitre(a.GetDensity()) + " at 0 °C"},
 		{"As deep as air", signed(a.GetEquivalentAirM()) + " by nitrogen"},
 		{"Narcosis as at", signed(a.GetNarcoticWithOxygenM()) + ", oxygen counted; " + signed(a.GetNarcoticNitrogenM()) + ", nitrogen alone"},
 		{"Verdict", strings.ToUpper(a.GetVerdict())},
@@ -84,8 +86,11 @@ const analyse = "Depths are of what was typed: what is breathed is what was anal
 // MixCheck shows where a mix may be breathed.
 func (w View) MixCheck(m *pb.MixCheck) error {
 	rows := []line{
-		{"Gas", units.Mix(m.GetGas())}, {"Deepest at work", metres(m.GetDeepestWorkingM())}, {"Deepest at rest", metres(m.GetDeepestRestingM())},
-		{"Density advised to", metres(m.GetDeepestAdvisedDensityM())}, {"Density refused below", metres(m.GetDeepestDensityM())},
+		{"Gas", units.Mix(m.GetGas())},
+		{"Deepest at work", metres(m.GetDeepestWorkingM())},
+		{"Deepest at rest", metres(m.GetDeepestRestingM())},
+		{"Density advised to", metres(m.GetDeepestAdvisedDensityM())},
+		{"Density refused below", metres(m.GetDeepestDensityM())},
 		{"Shallowest", shallowest(m.GetShallowestM())},
 	}
 	rows = append(rows, atDepth(m.GetAtDepth())...)
@@ -143,8 +148,10 @@ func (w View) GasSwitch(m *pb.GasSwitch) error {
 // Contents shows what a cylinder holds.
 func (w View) Contents(m *pb.Contents) error {
 	return w.lines([]line{
-		{"Holds", w.Units.Litres(m.GetLitres()) + " at 1 bar and 20 °C"}, {"Pressure × volume", w.Units.Litres(m.GetIdealLitres()) + ", for comparison"},
-		{"Compressibility", strconv.FormatFloat(m.GetCompressibility(), 'f', 4, 64)}, {"Weight of the gas", grams(m.GetGrams())},
+		{"Holds", w.Units.Litres(m.GetLitres()) + " at 1 bar and 20 °C"},
+		{"Pressure × volume", w.Units.Litres(m.GetIdealLitres()) + ", for comparison"},
+		{"Compressibility", strconv.FormatFloat(m.GetCompressibility(), 'f', 4, 64)},
+		{"Weight of the gas", grams(m.GetGrams())},
 	})
 }
 
@@ -253,8 +260,14 @@ func (w View) Cascade(m *pb.Cascade) error {
 // FillPlan shows the gas budget of an expedition's days.
 func (w View) FillPlan(m *pb.FillPlan) error {
 	days := table.Table{Columns: []table.Column{
-		{Title: "day"}, {Title: "fills", Right: true}, {Title: "top-up", Right: true}, {Title: "compressor", Right: true}, {Title: "oxygen", Right: true},
-		{Title: "O2 left", Right: true}, {Title: "helium", Right: true}, {Title: "He left", Right: true},
+		{Title: "day"},
+		{Title: "fills", Right: true},
+		{Title: "top-up", Right: true},
+		{Title: "compressor", Right: true},
+		{Title: "oxygen", Right: true},
+		{Title: "O2 left", Right: true},
+		{Title: "helium", Right: true},
+		{Title: "He left", Right: true},
 	}}
 	left := func(x *float64) string {
 		if x == nil {

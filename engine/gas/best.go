@@ -80,8 +80,16 @@ func (w Want) Best(c water.Column) (exact, whole Mix, ok bool) {
 // handbook's tables).
 func Stocked() []Mix {
 	return []Mix{
-		Oxygen, {O2: 0.5}, {O2: 0.36}, {O2: 0.32}, Air,
-		{O2: 0.21, He: 0.35}, {O2: 0.18, He: 0.45}, {O2: 0.15, He: 0.55}, {O2: 0.12, He: 0.65}, {O2: 0.10, He: 0.70},
+		Oxygen,
+		{O2: 0.5},
+		{O2: 0.36},
+		{O2: 0.32},
+		Air,
+		{O2: 0.21, He: 0.35},
+		{O2: 0.18, He: 0.45},
+		{O2: 0.15, He: 0.55},
+		{O2: 0.12, He: 0.65},
+		{O2: 0.10, He: 0.70},
 	}
 }
 

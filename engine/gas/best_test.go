@@ -84,8 +84,13 @@ func TestLimitsAtADepth(t *testing.T) {
 		depth              float64
 		refused, cautioned string
 	}{
-		{ean32, 33.75, "", "dense"}, {ean32, 33.8, "rich", "dense"}, {ean32, 41, "rich_at_rest", ""},
-		{Air, 30.9, "", ""}, {Air, 31, "", "dense"}, {Air, 39, "heavy", ""}, {Mix{O2: 0.1, He: 0.7}, 0, "hypoxic", ""},
+		{ean32, 33.75, "", "dense"},
+		{ean32, 33.8, "rich", "dense"},
+		{ean32, 41, "rich_at_rest", ""},
+		{Air, 30.9, "", ""},
+		{Air, 31, "", "dense"},
+		{Air, 39, "heavy", ""},
+		{Mix{O2: 0.1, He: 0.7}, 0, "hypoxic", ""},
 	} {
 		b := l.At(r.m, r.depth, hand)
 		if r.refused == "" && len(b.Refused) > 0 || r.refused != "" && !slices.Contains(b.Refused, r.refused) {

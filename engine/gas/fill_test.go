@@ -201,8 +201,10 @@ func TestCascade(t *testing.T) {
 
 func TestCascadeLosesNothing(t *testing.T) {
 	rapid.Check(t, func(r *rapid.T) {
-		q := Cascade{Kelvin: rapid.Float64Range(278, 308).Draw(r, "kelvin"), Surface: 1, Gas: rapid.SampledFrom([]Mix{Air, ean32, tx1845, Oxygen}).Draw(r, "bank"), Now: ean32,
-			Volume: rapid.Float64Range(3, 48).Draw(r, "litres"), NowBar: rapid.Float64Range(0, 100).Draw(r, "now"), ToBar: rapid.Float64Range(100, 250).Draw(r, "to")}
+		q := Cascade{
+			Kelvin: rapid.Float64Range(278, 308).Draw(r, "kelvin"), Surface: 1, Gas: rapid.SampledFrom([]Mix{Air, ean32, tx1845, Oxygen}).Draw(r, "bank"), Now: ean32,
+			Volume: rapid.Float64Range(3, 48).Draw(r, "litres"), NowBar: rapid.Float64Range(0, 100).Draw(r, "now"), ToBar: rapid.Float64Range(100, 250).Draw(r, "to"),
+		}
 		for range rapid.IntRange(1, 5).Draw(r, "bottles") {
 			q.Bank = append(q.Bank, Bottle{50, rapid.Float64Range(0, 300).Draw(r, "bar")})
 		}
