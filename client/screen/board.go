@@ -24,7 +24,7 @@ func (w View) Board(b *pb.Board) error {
 	in := 0
 	for _, x := range b.GetWatches() {
 		for _, d := range x.GetDivers() {
-			if d.GetSeenOutAt() == nil && d.GetSignedOutAt() == nil {
+			if d.GetSeenOutAt() == nil {
 				in++
 			}
 		}
@@ -33,7 +33,7 @@ func (w View) Board(b *pb.Board) error {
 	if len(b.GetWatches()) == 0 {
 		p.headline("BOARD  no team that you may see")
 	} else {
-		p.headline(fmt.Sprintf("BOARD  %s, %s in the water", count(int32(len(b.GetWatches())), "team", "teams"), count(int32(in), "diver", "divers")))
+		p.headline(fmt.Sprintf("BOARD  %s, %s not seen out", count(int32(len(b.GetWatches())), "team", "teams"), count(int32(in), "diver", "divers")))
 	}
 	p.label(0, "As of", w.in(b.GetAsOf(), time.UTC)+", "+w.Age(b.GetAsOf()))
 	for _, x := range b.GetWatches() {
@@ -148,7 +148,7 @@ func state(d *pb.WatchDiver, at func(*timestamppb.Timestamp) string) string {
 	case d.GetSeenOutAt() != nil:
 		return "seen out " + at(d.GetSeenOutAt()) + " by " + d.GetSeenOutBy() + ", not signed out" + symptoms
 	case d.GetSignedOutAt() != nil:
-		return "signed out " + at(d.GetSignedOutAt()) + ", not seen out by cover" + symptoms
+		return "signed out " + at(d.GetSignedOutAt()) + ", NOT SEEN OUT by cover: the alarm goes on" + symptoms
 	default:
 		return "IN THE WATER since " + at(d.GetInAt())
 	}

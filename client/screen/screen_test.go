@@ -181,7 +181,7 @@ func watches() []*pb.Watch {
 		},
 		{
 			Dive: "d-42", Plan: "pool-1", PlanVersion: 1, Site: "hollow-spring", TimeZone: "Europe/Zurich", EnteredAt: at(9, 0), Step: "in", NextStep: "expected out",
-			NextStepAt: at(10, 15), Times: &pb.WatchTimes{Eto: at(10, 15)}, Divers: []*pb.WatchDiver{{Person: "tove", Name: "Tove", InAt: at(9, 0)}},
+			NextStepAt: at(10, 15), Times: &pb.WatchTimes{Eto: at(10, 15)}, Divers: []*pb.WatchDiver{{Person: "tove", Name: "Tove", InAt: at(9, 0), SignedOutAt: at(9, 20), SignedOutBy: "tove"}},
 		},
 	}
 }

@@ -1059,11 +1059,11 @@ type Watch struct {
 	Divers      []*WatchDiver          `protobuf:"bytes,8,rep,name=divers,proto3" json:"divers,omitempty"`
 	Cover       string                 `protobuf:"bytes,9,opt,name=cover,proto3" json:"cover,omitempty"`
 	CodeWord    string                 `protobuf:"bytes,10,opt,name=code_word,json=codeWord,proto3" json:"code_word,omitempty"`
-	// worst first: call, coordinator, look, expected, in, out.
+	// Worst first: call, coordinator, look, overdue, in; out when all were seen out.
 	Step       string                 `protobuf:"bytes,11,opt,name=step,proto3" json:"step,omitempty"`
 	NextStep   string                 `protobuf:"bytes,12,opt,name=next_step,json=nextStep,proto3" json:"next_step,omitempty"`
 	NextStepAt *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=next_step_at,json=nextStepAt,proto3" json:"next_step_at,omitempty"`
-	// Some are out and some are not.
+	// Some were seen out or signed out, of others nothing is known.
 	Split        bool            `protobuf:"varint,14,opt,name=split,proto3" json:"split,omitempty"`
 	AllSeenOut   bool            `protobuf:"varint,15,opt,name=all_seen_out,json=allSeenOut,proto3" json:"all_seen_out,omitempty"`
 	AllSignedOut bool            `protobuf:"varint,16,opt,name=all_signed_out,json=allSignedOut,proto3" json:"all_signed_out,omitempty"`

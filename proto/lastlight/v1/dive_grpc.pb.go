@@ -41,9 +41,11 @@ type DiveServiceClient interface {
 	// Enters an approved plan with the values measured at the water. Evaluates
 	// again; inside the approved dive it goes, with new turn pressures.
 	SignIn(ctx context.Context, in *SignInRequest, opts ...grpc.CallOption) (*SignInResponse, error)
-	// Cover saw this diver out: the alarm ends for that diver.
+	// Cover saw this diver out: that, and that alone, ends the alarm for that diver.
 	SeenOut(ctx context.Context, in *SeenOutRequest, opts ...grpc.CallOption) (*Watch, error)
-	// The diver signs out; when all have, the dive can be closed.
+	// The diver signs out: when all were seen out and have signed out, the dive can be
+	// closed. The alarm goes on for who signed out and was not seen out. What was
+	// said stands; another word is a correction. A later yes to symptoms is heard.
 	SignOut(ctx context.Context, in *SignOutRequest, opts ...grpc.CallOption) (*Watch, error)
 	// A wrong in, seen-out or sign-out is corrected by a new fact, never removed.
 	CorrectWatch(ctx context.Context, in *CorrectWatchRequest, opts ...grpc.CallOption) (*Watch, error)
@@ -184,9 +186,11 @@ type DiveServiceServer interface {
 	// Enters an approved plan with the values measured at the water. Evaluates
 	// again; inside the approved dive it goes, with new turn pressures.
 	SignIn(context.Context, *SignInRequest) (*SignInResponse, error)
-	// Cover saw this diver out: the alarm ends for that diver.
+	// Cover saw this diver out: that, and that alone, ends the alarm for that diver.
 	SeenOut(context.Context, *SeenOutRequest) (*Watch, error)
-	// The diver signs out; when all have, the dive can be closed.
+	// The diver signs out: when all were seen out and have signed out, the dive can be
+	// closed. The alarm goes on for who signed out and was not seen out. What was
+	// said stands; another word is a correction. A later yes to symptoms is heard.
 	SignOut(context.Context, *SignOutRequest) (*Watch, error)
 	// A wrong in, seen-out or sign-out is corrected by a new fact, never removed.
 	CorrectWatch(context.Context, *CorrectWatchRequest) (*Watch, error)

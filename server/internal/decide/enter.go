@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -250,6 +251,12 @@ func (d *Desk) SeenOut(ctx context.Context, m store.Mutation, req *lastlightv1.S
 		if err != nil {
 			return nil, err
 		}
+		if !diver.SeenOutAt.IsZero() && req.SeenAt != nil && !when.Equal(diver.SeenOutAt) {
+			return nil, fault.Wrong([]fault.Problem{{
+				Field: "seen_at", Read: when.Format(time.RFC3339), Expected: diver.SeenOutAt.UTC().Format(time.RFC3339) + ", said before",
+				Message: "not the minute at which this diver was seen out; correct that, with the reason",
+			}})
+		}
 		if diver.SeenOutAt.IsZero() {
 			if err := tx.AddWatchFact(ctx, store.WatchFact{Dive: req.Dive, Person: req.Person, What: "seen_out", At: when}); err != nil {
 				return nil, err
@@ -273,24 +280,20 @@ func (d *Desk) SignOut(ctx context.Context, m store.Mutation, req *lastlightv1.S
 		if err != nil {
 			return nil, err
 		}
-		// Symptoms are asked again hours after the dive: a later yes is heard
-		// and leaves the minute of the out alone. A later no takes nothing
-		// back; only the roles of the policy clear a diver.
-		said := &lastlightv1.DiveDiver{Person: req.Person, EndPressure: req.EndPressure, MaxDepthM: req.MaxDepthM, Symptoms: req.Symptoms}
-		out, first, unwell := when, diver.SignedOutAt.IsZero() || diver.SignedOut == nil, req.GetSymptoms()
-		if !diver.SignedOutAt.IsZero() {
-			out = diver.SignedOutAt
+		said, heard, err := heardAtSignOut(req, startOf(row.Dive, req.Person), diver, when)
+		if err != nil {
+			return nil, err
 		}
-		if !first {
-			unwell = unwell && !diver.SignedOut.GetSymptoms()
-			said = proto.CloneOf(diver.SignedOut)
-			said.Symptoms = req.Symptoms
-		}
-		if first || unwell {
+		if heard {
+			out := when
+			if !diver.SignedOutAt.IsZero() {
+				out = diver.SignedOutAt
+			}
 			if err := tx.AddWatchFact(ctx, store.WatchFact{Dive: req.Dive, Person: req.Person, What: "signed_out", At: out, Said: said}); err != nil {
 				return nil, err
 			}
 		}
+		unwell := req.GetSymptoms() && (diver.SignedOutAt.IsZero() || !diver.SignedOut.GetSymptoms())
 		if unwell {
 			if err := tx.SuspendForSymptoms(ctx, req.Person, when); err != nil {
 				return nil, err
@@ -298,6 +301,66 @@ func (d *Desk) SignOut(ctx context.Context, m store.Mutation, req *lastlightv1.S
 		}
 		return d.settled(ctx, tx, row.Dive)
 	})
+}
+
+// heardAtSignOut gives what stands for the diver after this word, and whether
+// it adds anything. A word said before is never replaced by another: it is
+// corrected first, with a reason. Only symptoms are asked again hours after the
+// dive: a later yes is heard and leaves the rest alone, a later no takes nothing
+// back, for the roles of the policy alone clear a diver.
+func heardAtSignOut(req *lastlightv1.SignOutRequest, start *lastlightv1.Pressure, diver store.WatchDiver, when time.Time) (said *lastlightv1.DiveDiver, heard bool, err error) {
+	var problems []fault.Problem
+	wrong := func(field, read, expected, message string) {
+		problems = append(problems, fault.Problem{Field: field, Read: read, Expected: expected, Message: message})
+	}
+	if start != nil && req.EndPressure.GetBar() > start.GetBar() {
+		wrong("end_pressure", bar(req.EndPressure), "at most "+bar(start)+", read when "+req.Person+" went in", "more gas after the dive than before it")
+	}
+	said = &lastlightv1.DiveDiver{Person: req.Person, EndPressure: req.EndPressure, MaxDepthM: req.MaxDepthM, Symptoms: req.Symptoms}
+	if diver.SignedOutAt.IsZero() || diver.SignedOut == nil {
+		return said, true, fault.Wrong(problems)
+	}
+	before := diver.SignedOut
+	other := func(field, read, stands string) {
+		wrong(field, read, stands+", said before", "not what was said at the first sign-out; correct that first (the sign-out did not happen, with the reason), then sign out again")
+	}
+	if req.OutAt != nil && !when.Equal(diver.SignedOutAt) {
+		other("out_at", when.Format(time.RFC3339), diver.SignedOutAt.UTC().Format(time.RFC3339))
+	}
+	if req.EndPressure != nil && before.EndPressure != nil && req.EndPressure.GetBar() != before.EndPressure.GetBar() {
+		other("end_pressure", bar(req.EndPressure), bar(before.EndPressure))
+	}
+	if req.MaxDepthM != nil && before.MaxDepthM != nil && *req.MaxDepthM != *before.MaxDepthM {
+		other("max_depth_m", metres(*req.MaxDepthM), metres(*before.MaxDepthM))
+	}
+	if len(problems) > 0 {
+		return nil, false, fault.Wrong(problems)
+	}
+	said = proto.CloneOf(before)
+	if said.EndPressure == nil {
+		said.EndPressure = req.EndPressure
+	}
+	if said.MaxDepthM == nil {
+		said.MaxDepthM = req.MaxDepthM
+	}
+	said.Symptoms = proto.Bool(before.GetSymptoms() || req.GetSymptoms())
+	return said, !proto.Equal(said, before), nil
+}
+
+func bar(p *lastlightv1.Pressure) string {
+	return strconv.FormatFloat(p.GetBar(), 'f', -1, 64) + " bar"
+}
+
+func metres(m float64) string { return strconv.FormatFloat(m, 'f', -1, 64) + " m" }
+
+// startOf is the pressure read when the diver went in.
+func startOf(dive *lastlightv1.Dive, person string) *lastlightv1.Pressure {
+	for _, d := range dive.Divers {
+		if d.Person == person {
+			return d.StartPressure
+		}
+	}
+	return nil
 }
 
 // CorrectWatch puts a wrong fact right by a new one, with its reason.
@@ -375,8 +438,9 @@ func minute(field string, t *timestamppb.Timestamp, from, now time.Time) (time.T
 	return when, nil
 }
 
-// settled brings the dive's state and the bookings in line with the facts: a
-// diver seen out is free after that minute, cover and standby after the last.
+// settled brings the dive's state and the bookings in line with the facts. Cover's
+// word alone ends the alarm: a diver seen out is free after that minute, cover and
+// standby after the last. Who only signed out is still looked for.
 func (d *Desk) settled(ctx context.Context, tx *store.Tx, dive *lastlightv1.Dive) (*lastlightv1.Watch, error) {
 	row, err := tx.Watch(ctx, dive.Id)
 	if err != nil {
@@ -388,9 +452,6 @@ func (d *Desk) settled(ctx context.Context, tx *store.Tx, dive *lastlightv1.Dive
 			first = x.InAt
 		}
 		out := x.SeenOutAt
-		if out.IsZero() {
-			out = x.SignedOutAt
-		}
 		all = all && !out.IsZero()
 		if out.After(last) {
 			last = out
@@ -439,14 +500,20 @@ func (d *Desk) Close(ctx context.Context, m store.Mutation, req *lastlightv1.Clo
 		if err != nil {
 			return nil, err
 		}
-		if before.State != "out" {
-			return nil, fault.NotInState("dive", before.Id, before.State, "out")
-		}
-		var missing []string
+		var missing, notSeen []string
 		for _, x := range row.Divers {
 			if x.SignedOutAt.IsZero() {
 				missing = append(missing, x.Person)
 			}
+			if x.SeenOutAt.IsZero() {
+				notSeen = append(notSeen, x.Person)
+			}
+		}
+		if before.State == "in_water" && len(notSeen) > 0 {
+			return nil, &fault.Error{Kind: fault.WrongState, Reason: "NOT_SEEN_OUT", Message: "not seen out yet by cover: " + strings.Join(notSeen, ", ") + "; the alarm goes on for them, and the dive cannot be closed"}
+		}
+		if before.State != "out" {
+			return nil, fault.NotInState("dive", before.Id, before.State, "out")
 		}
 		if len(missing) > 0 && !mayCloseForOthers {
 			return nil, &fault.Error{Kind: fault.WrongState, Reason: "NOT_SIGNED_OUT", Message: "not signed out yet: " + strings.Join(missing, ", ") + "; where a diver cannot sign, a coordinator closes the dive"}

@@ -145,7 +145,7 @@ func lowerStarts(figures *lastlightv1.DiveFigures, in engine.Input, names report
 		return rep, ""
 	}
 	for _, row := range figures.Divers {
-		diver, planned := startOf(&in, row.Person, names)
+		diver, planned := plannedStart(&in, row.Person, names)
 		if planned <= 0 {
 			continue
 		}
@@ -192,8 +192,8 @@ func atEntryAsPlanned(in engine.Input) engine.Input {
 	return in
 }
 
-// startOf gives a person's pseudonym and the planned start of the mains, 0 where there is none.
-func startOf(in *engine.Input, person string, names report.Names) (diver string, bar float64) {
+// plannedStart gives a person's pseudonym and the planned start of the mains, 0 where there is none.
+func plannedStart(in *engine.Input, person string, names report.Names) (diver string, bar float64) {
 	for _, s := range in.Plan.Supplies {
 		if s.Role == facts.Main && names.ID(s.Diver) == person && s.PlannedBar != nil {
 			return s.Diver, *s.PlannedBar

@@ -1,6 +1,7 @@
 package decide
 
 import (
+	"strings"
 	"time"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -28,6 +29,7 @@ func ShowWatch(r *store.WatchRow, now time.Time) *lastlightv1.Watch {
 		AllSeenOut: true, AllSignedOut: true, EmergencyNumber: r.Emergency.GetEmergencyNumber(),
 	}
 	in, gone := 0, 0
+	var signedOnly []string
 	for _, d := range r.Divers {
 		w := &lastlightv1.WatchDiver{
 			Person: d.Person, Name: d.Name, InAt: stamp(d.InAt), SeenOutAt: stamp(d.SeenOutAt), SeenOutBy: d.SeenOutBy,
@@ -36,17 +38,22 @@ func ShowWatch(r *store.WatchRow, now time.Time) *lastlightv1.Watch {
 		if d.SignedOut != nil && !d.SignedOutAt.IsZero() {
 			w.Symptoms = d.SignedOut.Symptoms
 		}
-		if d.Out() {
+		seen, signed := !d.SeenOutAt.IsZero(), !d.SignedOutAt.IsZero()
+		switch {
+		case seen || signed:
 			gone++
-		} else {
+		default:
 			in++
 		}
-		out.AllSeenOut = out.AllSeenOut && d.Out()
-		out.AllSignedOut = out.AllSignedOut && !d.SignedOutAt.IsZero()
+		if signed && !seen {
+			signedOnly = append(signedOnly, d.Name)
+		}
+		out.AllSeenOut = out.AllSeenOut && seen
+		out.AllSignedOut = out.AllSignedOut && signed
 		out.Divers = append(out.Divers, w)
 	}
 	out.Split = in > 0 && gone > 0
-	if in == 0 {
+	if out.AllSeenOut {
 		out.Step, out.NextStep = stepOut, "sign-out of everybody, then the record"
 		if out.AllSignedOut {
 			out.NextStep = "the record of the dive"
@@ -69,6 +76,9 @@ func ShowWatch(r *store.WatchRow, now time.Time) *lastlightv1.Watch {
 			out.Step, out.NextStep, out.NextStepAt = s.name, s.next, s.at
 			break
 		}
+	}
+	if in == 0 { // the divers' own word does not end the alarm
+		out.NextStep = "see " + strings.Join(signedOnly, ", ") + " out (signed out, not seen out); else " + out.NextStep
 	}
 	return out
 }

@@ -40,9 +40,6 @@ type WatchDiver struct {
 	Corrections []string
 }
 
-// Out tells whether this diver is known to be out: seen by cover, or signed out.
-func (d WatchDiver) Out() bool { return !d.SeenOutAt.IsZero() || !d.SignedOutAt.IsZero() }
-
 // OpenWatch enters a dive in the register with its deadlines: all in.
 func (tx *Tx) OpenWatch(ctx context.Context, dive *lastlightv1.Dive, times *lastlightv1.WatchTimes, figures *lastlightv1.DiveFigures) error {
 	if err := insertDive(ctx, tx, dive, "in_water"); err != nil {
@@ -280,8 +277,11 @@ FROM watch_fact f JOIN person p ON p.id = f.person WHERE f.dive = ANY ($1) ORDER
 				if err := unmarshalDocument(doc, said); err != nil {
 					return err
 				}
-				if !correction {
+				switch {
+				case !correction:
 					d.SignedOut = said
+				case when.IsZero(): // it did not happen, nor did what was said with it
+					d.SignedOut = nil
 				}
 			}
 			if correction {
@@ -303,11 +303,11 @@ SELECT EXISTS (SELECT FROM dive d JOIN watch w ON w.dive = d.id JOIN dive_diver 
 	return runs, translate(err)
 }
 
-// WatchContacts reads whom to ring for those who are still in.
+// WatchContacts reads whom to ring for those whom nobody has seen out.
 func (s *Store) WatchContacts(ctx context.Context, w *lastlightv1.Watch) ([]*lastlightv1.WatchContact, error) {
 	var in []string
 	for _, d := range w.Divers {
-		if d.SeenOutAt == nil && d.SignedOutAt == nil {
+		if d.SeenOutAt == nil {
 			in = append(in, d.Person)
 		}
 	}
