@@ -69,8 +69,12 @@ func (a *app) plan() *cobra.Command {
 		),
 		call(a, verb{
 			use: "brief PLAN", short: "The page for the water's edge", args: []string{"id"}, example: "  lastlight plan brief loop-1 > brief.txt",
-			long: "Prints the page as the server made it. Ends with 1 where it must not be dived on.",
-		}, c, pb.PlanServiceClient.GetBrief, nil, func(w screen.View, b *pb.Brief) error {
+			long: "Prints the page as the server made it, in the units of the setting. Ends with 1 where it must not be dived on.",
+			skip: []string{"units"},
+		}, c, pb.PlanServiceClient.GetBrief, func(_ context.Context, _ *cobra.Command, r *pb.GetBriefRequest) error {
+			r.Units = a.settings.Units
+			return nil
+		}, func(w screen.View, b *pb.Brief) error {
 			if _, err := fmt.Fprintln(w.Out, strings.TrimRight(screen.Clean(b.GetText()), "\n")); err != nil {
 				return err
 			}

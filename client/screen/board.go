@@ -119,7 +119,7 @@ func (w View) gas(p *page, indent int, figures []*pb.DiverFigures) {
 	for _, f := range figures {
 		var turns []string
 		for _, s := range f.GetTurns() {
-			turns = append(turns, fmt.Sprintf("%s %s, turn at %s", s.GetSupply(), w.Units.Bar(s.GetStartBar()), w.Units.BarUp(s.GetTurnBar())))
+			turns = append(turns, fmt.Sprintf("%s %s, turn at %s", s.GetSupply(), w.Units.Bar(s.GetStartBar()), w.Units.Turn(s.GetTurnBar())))
 		}
 		name := f.GetName()
 		if name == "" {

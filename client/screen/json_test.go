@@ -199,7 +199,7 @@ ListRolesResponse: roles next_page_token
 ListSitesResponse: sites next_page_token
 ListSurveysResponse: surveys next_page_token
 ListTokensResponse: tokens next_page_token
-LowerStart: start_bar turns no_dive turn_at_the_latest
+LowerStart: start_bar turns no_dive turn_at_the_latest turn_place
 MayDo: answer why until clause
 MedicalStatus: examined_day doctor_until declared_day restriction_code suspended_at cleared_at cleared_by_roles depth_limit_m
 MixCheck: gas deepest_working_m deepest_resting_m deepest_advised_density_m deepest_density_m shallowest_m at_depth limits

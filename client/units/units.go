@@ -32,9 +32,9 @@ const (
 // Note states the rounding, to be printed under what is shown.
 func (s System) Note() string {
 	if s == Imperial {
-		return "Shown in psi (whole; turn pressures rounded up) and ft³ (to 0.1); stored in bar and litres."
+		return "Shown in psi (whole; turns rounded up to 50) and ft³ (to 0.1); stored in bar and litres."
 	}
-	return "Pressures to 0.1 bar (turn pressures rounded up), volumes to 0.1 L."
+	return "Pressures to 0.1 bar (turns rounded up to 5 bar), volumes to 0.1 L."
 }
 
 // Bar shows a pressure to the nearest 0.1 bar or 1 psi.
@@ -45,7 +45,17 @@ func (s System) Bar(bar float64) string {
 	return number(bar, 1) + " bar"
 }
 
-// BarUp shows a pressure that must not be rounded down, as a turn pressure.
+// Turn shows a turn pressure on the next mark of a gauge, as on the brief: 5
+// bar or 50 psi, never lower than it is. The exact one is in the JSON.
+func (s System) Turn(bar float64) string {
+	const slack = 1e-6
+	if s == Imperial {
+		return number(math.Ceil((bar-slack)/BarPerPSI/50)*50, 0) + " psi"
+	}
+	return number(math.Ceil((bar-slack)/5)*5, 0) + " bar"
+}
+
+// BarUp shows a pressure that must not be rounded down, as a shortfall.
 func (s System) BarUp(bar float64) string {
 	// The slack is far below what a gauge shows and keeps 150.00000000001 at 150.
 	const slack = 1e-6

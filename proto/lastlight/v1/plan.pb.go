@@ -1421,7 +1421,8 @@ type Brief struct {
 	Plan        string                 `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
 	PlanVersion int32                  `protobuf:"varint,2,opt,name=plan_version,json=planVersion,proto3" json:"plan_version,omitempty"`
 	CodeWord    string                 `protobuf:"bytes,3,opt,name=code_word,json=codeWord,proto3" json:"code_word,omitempty"`
-	// One page, 80 columns, readable in black and white.
+	// One page, 80 columns, readable in black and white. Turn pressures are rounded up to
+	// what a gauge shows: 5 bar, or 50 psi.
 	Text string `protobuf:"bytes,4,opt,name=text,proto3" json:"text,omitempty"`
 	// False: not to be dived on; says why on the page.
 	Valid         bool `protobuf:"varint,5,opt,name=valid,proto3" json:"valid,omitempty"`
@@ -2699,8 +2700,10 @@ func (x *ListDecisionsResponse) GetNextPageToken() string {
 }
 
 type GetBriefRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Id            string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Id    string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// The units of the page: metric (bar, L) if empty, or imperial (psi, ft³). Depths are metres in both.
+	Units         string `protobuf:"bytes,2,opt,name=units,proto3" json:"units,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2738,6 +2741,13 @@ func (*GetBriefRequest) Descriptor() ([]byte, []int) {
 func (x *GetBriefRequest) GetId() string {
 	if x != nil {
 		return x.Id
+	}
+	return ""
+}
+
+func (x *GetBriefRequest) GetUnits() string {
+	if x != nil {
+		return x.Units
 	}
 	return ""
 }
@@ -3123,9 +3133,10 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"page_token\x18\x03 \x01(\tR\tpageToken\"u\n" +
 	"\x15ListDecisionsResponse\x124\n" +
 	"\tdecisions\x18\x01 \x03(\v2\x16.lastlight.v1.DecisionR\tdecisions\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"*\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"[\n" +
 	"\x0fGetBriefRequest\x12\x17\n" +
-	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\"\x82\x01\n" +
+	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\x12/\n" +
+	"\x05units\x18\x02 \x01(\tB\x19\xbaH\x16r\x14R\x00R\x06metricR\bimperialR\x05units\"\x82\x01\n" +
 	"\x13StopAllDivesRequest\x12\"\n" +
 	"\x06reason\x18\x01 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x12\x1e\n" +

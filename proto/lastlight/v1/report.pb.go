@@ -1843,7 +1843,8 @@ type LowerStart struct {
 	// Empty, or why there is no dive.
 	NoDive string `protobuf:"bytes,3,opt,name=no_dive,json=noDive,proto3" json:"no_dive,omitempty"`
 	// Farthest place then, in words.
-	TurnAtTheLatest string `protobuf:"bytes,4,opt,name=turn_at_the_latest,json=turnAtTheLatest,proto3" json:"turn_at_the_latest,omitempty"`
+	TurnAtTheLatest string     `protobuf:"bytes,4,opt,name=turn_at_the_latest,json=turnAtTheLatest,proto3" json:"turn_at_the_latest,omitempty"`
+	TurnPlace       *TurnPlace `protobuf:"bytes,5,opt,name=turn_place,json=turnPlace,proto3" json:"turn_place,omitempty"`
 	unknownFields   protoimpl.UnknownFields
 	sizeCache       protoimpl.SizeCache
 }
@@ -1904,6 +1905,13 @@ func (x *LowerStart) GetTurnAtTheLatest() string {
 		return x.TurnAtTheLatest
 	}
 	return ""
+}
+
+func (x *LowerStart) GetTurnPlace() *TurnPlace {
+	if x != nil {
+		return x.TurnPlace
+	}
+	return nil
 }
 
 type TurnPlace struct {
@@ -2397,13 +2405,15 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\x03gas\x18\x06 \x01(\tR\x03gas\x12.\n" +
 	"\x11no_dive_below_bar\x18\a \x01(\x01H\x00R\x0enoDiveBelowBar\x88\x01\x01\x12\x16\n" +
 	"\x06person\x18\b \x01(\tR\x06personB\x14\n" +
-	"\x12_no_dive_below_bar\"\x9f\x01\n" +
+	"\x12_no_dive_below_bar\"\xd7\x01\n" +
 	"\n" +
 	"LowerStart\x12\x1b\n" +
 	"\tstart_bar\x18\x01 \x01(\x01R\bstartBar\x12.\n" +
 	"\x05turns\x18\x02 \x03(\v2\x18.lastlight.v1.SupplyTurnR\x05turns\x12\x17\n" +
 	"\ano_dive\x18\x03 \x01(\tR\x06noDive\x12+\n" +
-	"\x12turn_at_the_latest\x18\x04 \x01(\tR\x0fturnAtTheLatest\"\xe7\x01\n" +
+	"\x12turn_at_the_latest\x18\x04 \x01(\tR\x0fturnAtTheLatest\x126\n" +
+	"\n" +
+	"turn_place\x18\x05 \x01(\v2\x17.lastlight.v1.TurnPlaceR\tturnPlace\"\xe7\x01\n" +
 	"\tTurnPlace\x12\x12\n" +
 	"\x04move\x18\x01 \x01(\x05R\x04move\x12\x18\n" +
 	"\astation\x18\x02 \x01(\tR\astation\x12\x1f\n" +
@@ -2516,11 +2526,12 @@ var file_lastlight_v1_report_proto_depIdxs = []int32{
 	17, // 35: lastlight.v1.DiverFigures.turns:type_name -> lastlight.v1.SupplyTurn
 	18, // 36: lastlight.v1.DiverFigures.lower_starts:type_name -> lastlight.v1.LowerStart
 	17, // 37: lastlight.v1.LowerStart.turns:type_name -> lastlight.v1.SupplyTurn
-	38, // [38:38] is the sub-list for method output_type
-	38, // [38:38] is the sub-list for method input_type
-	38, // [38:38] is the sub-list for extension type_name
-	38, // [38:38] is the sub-list for extension extendee
-	0,  // [0:38] is the sub-list for field type_name
+	19, // 38: lastlight.v1.LowerStart.turn_place:type_name -> lastlight.v1.TurnPlace
+	39, // [39:39] is the sub-list for method output_type
+	39, // [39:39] is the sub-list for method input_type
+	39, // [39:39] is the sub-list for extension type_name
+	39, // [39:39] is the sub-list for extension extendee
+	0,  // [0:39] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_report_proto_init() }

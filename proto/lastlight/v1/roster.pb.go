@@ -46,7 +46,7 @@ type Person struct {
 	Medical *MedicalStatus `protobuf:"bytes,10,opt,name=medical,proto3,oneof" json:"medical,omitempty"`
 	// Restricted: self; cover and coordinator while a watch runs. In no export; absent on update: left untouched.
 	EmergencyContacts []*EmergencyContact `protobuf:"bytes,11,rep,name=emergency_contacts,json=emergencyContacts,proto3" json:"emergency_contacts,omitempty"`
-	// Telephone of the person.
+	// Telephone of the person. That of whoever approved a plan stands on its brief: cover rings it.
 	Telephone *string `protobuf:"bytes,12,opt,name=telephone,proto3,oneof" json:"telephone,omitempty"`
 	// Person id of the guardian of a minor.
 	Guardian string `protobuf:"bytes,13,opt,name=guardian,proto3" json:"guardian,omitempty"`

@@ -1,19 +1,23 @@
 // Package brief writes the page for the water's edge: everything a team needs
-// when there is no signal, in 80 columns, black and white, as text. It computes
-// nothing: all figures come from the decision's stored report.
+// when there is no signal, in 80 columns and 66 lines, black and white, as text.
+// It computes nothing: all figures come from the decision's stored report.
 package brief
 
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
 )
 
-// Width of the page in columns.
-const Width = 80
+// Width of the page in columns, and its height in lines.
+const (
+	Width  = 80
+	Height = 66
+)
 
 // Page is what stands on it.
 type Page struct {
@@ -24,35 +28,61 @@ type Page struct {
 	Location *time.Location      // the site's clock
 	// Conditions that the approval left for entry.
 	Conditions []string
+	Units      Units
+	// Depth in metres to which the gas of a supply may be breathed, by the supply's id.
+	MOD map[string]float64
+	// Person id → reels and spools that this person carries.
+	Lines map[string][]string
+	// Who approved the dive, and is told when the team is missed.
+	Coordinator Officer
 }
+
+// Officer is somebody to ring.
+type Officer struct{ Name, Telephone string }
 
 // Valid tells whether the page may be dived on: approved, or in the water.
 func (p *Page) Valid() bool {
 	return p.Report != nil && (p.Plan.State == lastlightv1.PlanState_PLAN_STATE_APPROVED || p.Plan.State == lastlightv1.PlanState_PLAN_STATE_IN_WATER)
 }
 
-// Text writes the page.
+// Text writes the page. Where it would not fit on one, blank lines go first,
+// then every second row of the lower starts (a start without a row is no dive),
+// then tasks share lines. What is longer still says that it has two sheets.
 func Text(p *Page) string {
-	w := &writer{p: p}
-	w.head()
-	if !p.Valid() {
-		w.notValid()
-		return w.String()
+	text := ""
+	for _, fit := range []writer{{blanks: true, every: 1}, {every: 1}, {every: 2}, {every: 4}, {every: 2, dense: true}, {every: 4, dense: true}, {every: 8, dense: true}, {every: 1, long: true}} {
+		w := &writer{p: p, blanks: fit.blanks, every: fit.every, dense: fit.dense, long: fit.long}
+		w.page()
+		if text = w.String(); strings.Count(text, "\n") <= Height {
+			break
+		}
 	}
-	w.turn()
-	w.lower()
-	w.way()
-	w.gasAndLines()
-	w.watch()
-	w.voids()
-	w.checklist()
-	w.caution()
-	return w.String()
+	return text
 }
 
 type writer struct {
 	strings.Builder
-	p *Page
+	p      *Page
+	blanks bool // before each title
+	every  int  // how many of the lower starts are printed: each first of so many
+	dense  bool // tasks on the way share lines
+	long   bool // more than one sheet
+}
+
+func (w *writer) page() {
+	w.head()
+	if !w.p.Valid() {
+		w.notValid()
+		return
+	}
+	w.turn()
+	w.lower()
+	w.way()
+	w.trouble()
+	w.watch()
+	w.voids()
+	w.checklist()
+	w.caution()
 }
 
 func (w *writer) line(format string, args ...any) {
@@ -63,8 +93,27 @@ func (w *writer) line(format string, args ...any) {
 }
 
 func (w *writer) title(text string) {
-	w.WriteByte('\n')
-	w.line("%s", strings.ToUpper(text))
+	if w.blanks {
+		w.WriteByte('\n')
+	}
+	w.line("%s", text)
+}
+
+// columns packs entries into lines, in three columns, two or one as their length allows.
+func (w *writer) columns(first, indent string, entries []string) {
+	grid, line := 1, first
+	for _, e := range entries {
+		grid = max(grid, runes(e)+2)
+	}
+	grid = max(grid, (Width-runes(first))/3)
+	for _, e := range entries {
+		if runes(line)+runes(e) > Width && line != indent {
+			w.line("%s", strings.TrimRight(line, " "))
+			line = indent
+		}
+		line += e + strings.Repeat(" ", grid-runes(e))
+	}
+	w.line("%s", strings.TrimRight(line, " "))
 }
 
 // wrap breaks at spaces; lines after the first are indented like the first,
@@ -103,6 +152,9 @@ func (w *writer) head() {
 		w.line("%s", right)
 	}
 	w.line("%s", strings.Repeat("=", Width))
+	if w.long {
+		w.line("TWO SHEETS: take both")
+	}
 	if p.Goal != "" {
 		w.line("%s", p.Goal)
 	}
@@ -137,25 +189,48 @@ func (w *writer) turn() {
 	for _, c := range w.p.Conditions {
 		w.line("ONLY IF    %s", c)
 	}
-	w.title("turn at the first of pressure, place, minute; any diver may turn the dive")
-	w.line("  %-16s %-20s %10s %12s", "diver", "supply", "start bar", "TURN bar")
+	unit := w.p.Units.pressure()
+	w.title("TURN AT THE FIRST OF PRESSURE, PLACE, MINUTE; ANY DIVER MAY TURN THE DIVE")
+	row := func(name, supply, gas, mod, start, turn string) {
+		w.line("  %-14s %-18s %-10s %6s %11s %11s", short(name, 14), short(supply, 18), gas, mod, start, turn)
+	}
+	row("diver", "supply", "gas", "MOD", "start "+unit, "TURN "+unit)
 	for _, x := range d.Divers {
+		m := w.member(x.Person)
 		for i, t := range x.Turns {
 			name := x.Name
 			if i > 0 {
 				name = ""
 			}
-			w.line("  %-16s %-20s %10s %12s", short(name, 16), short(t.Supply, 20), number(t.StartBar, 0), up(t.TurnBar))
+			row(name, t.Supply, gasText(m.GetGas()), w.mod(t.Supply), w.p.Units.start(t.StartBar), w.p.Units.turn(t.TurnBar))
+		}
+		for _, s := range m.GetStages() {
+			row("", s.Kind+" "+s.Cylinder, gasText(s.Gas), w.mod(s.Cylinder), w.p.Units.start(s.StartPressure.GetBar()), "-")
 		}
 	}
 	if t := d.TurnAtTheLatest; t != nil {
 		if t.WholeRoute {
-			w.line("  place   as planned: the gas allows the whole route")
+			w.line("  minute %s after entry; place as planned: the gas allows the whole route", minutes(math.Floor(d.TurnMinute)))
 		} else {
-			w.line("  place   %s (%s)", Place(t), strings.Join(t.Binds, "; "))
+			w.line("  minute %s after entry; place %s (%s)", minutes(math.Floor(d.TurnMinute)), Place(t), strings.Join(t.Binds, "; "))
 		}
 	}
-	w.line("  minute  %s after entry", minutes(math.Floor(d.TurnMinute)))
+}
+
+func (w *writer) member(person string) *lastlightv1.PlanDiver {
+	for _, m := range w.p.Plan.Team {
+		if m.Person == person {
+			return m
+		}
+	}
+	return nil
+}
+
+func (w *writer) mod(supply string) string {
+	if m, ok := w.p.MOD[supply]; ok {
+		return number(m, 0) + " m"
+	}
+	return "?"
 }
 
 // Place says a place on the line in words, metres rounded down: never farther.
@@ -173,6 +248,28 @@ func Place(t *lastlightv1.TurnPlace) string {
 	return t.Station
 }
 
+// shortPlace is Place for a row: the station and how far past it on the planned
+// way, with the next station only where the way passes the first one twice.
+func (w *writer) shortPlace(t *lastlightv1.TurnPlace) string {
+	switch {
+	case t.HoldMin > 0:
+		return fmt.Sprintf("%s %s min", t.Station, number(math.Floor(t.HoldMin), 0))
+	case t.MetresPast <= 0:
+		return t.Station
+	}
+	text := fmt.Sprintf("%s+%s m", t.Station, number(math.Floor(t.MetresPast), 0))
+	passed := 0
+	for _, m := range w.p.Plan.Route.Moves {
+		if m.To == t.Station {
+			passed++
+		}
+	}
+	if passed > 1 {
+		text += ">" + t.Towards
+	}
+	return text
+}
+
 // lower prints the rows worked out for lower starts: what holds without a signal.
 func (w *writer) lower() {
 	d := w.p.Report.Dive
@@ -183,66 +280,89 @@ func (w *writer) lower() {
 	if !any {
 		return
 	}
-	w.title("if one diver starts lower (the others as planned)")
+	var order []string
 	for _, x := range d.Divers {
+		order = append(order, x.Name)
+	}
+	w.title("IF ONE STARTS LOWER, others as planned: TURN " + w.p.Units.pressure() + " of " + strings.Join(order, "/") + ", place")
+	var first, indent string
+	for _, x := range d.Divers {
+		first = fmt.Sprintf("  %-8s ", short(x.Name, 8))
+		indent = strings.Repeat(" ", len(first))
+		var entries []string
+		n := 0
 		for _, l := range x.LowerStarts {
 			if l.NoDive != "" {
-				w.line("  %-14s below %s: NO DIVE", short(x.Name, 14), number(l.StartBar, 0))
+				entries = append(entries, "below "+w.p.Units.turn(l.StartBar)+": NO DIVE")
 				continue
 			}
-			turns := w.turnsOf(l.Turns)
-			place := ""
-			if l.TurnAtTheLatest != "as planned" {
-				place = "; no farther than " + l.TurnAtTheLatest
+			if n++; (n-1)%w.every != 0 {
+				continue
 			}
-			w.line("  %-14s %s: turn %s%s", short(x.Name, 14), up(l.StartBar), strings.Join(turns, ", "), place)
+			entry := w.p.Units.rowStart(l.StartBar) + ": " + strings.Join(w.turnsOf(l.Turns), "/")
+			if l.TurnPlace != nil && !l.TurnPlace.WholeRoute {
+				entry += " " + w.shortPlace(l.TurnPlace)
+			}
+			entries = append(entries, entry)
 		}
+		w.columns(first, indent, entries)
 	}
 	w.line("  start not in a row, or two lower: sign in for new turns; no link: NO DIVE")
 }
 
-// turnsOf names each diver once; several cylinders with one turn are said together.
+// turnsOf gives the turn of each diver; cylinders that differ are said one by one.
 func (w *writer) turnsOf(all []*lastlightv1.SupplyTurn) []string {
 	var out []string
 	for i := 0; i < len(all); {
-		t, end, alike := all[i], i, true
-		for end < len(all) && all[end].Person == t.Person {
-			alike = alike && up(all[end].TurnBar) == up(t.TurnBar)
-			end++
-		}
-		name := short(w.name(t.Person), 12)
-		switch {
-		case end == i+1:
-			out = append(out, name+" "+up(t.TurnBar))
-		case alike:
-			out = append(out, name+" each "+up(t.TurnBar))
-		default:
-			var each []string
-			for _, x := range all[i:end] {
-				each = append(each, x.Supply+" "+up(x.TurnBar))
+		var each []string
+		person := all[i].Person
+		for ; i < len(all) && all[i].Person == person; i++ {
+			if t := w.p.Units.turn(all[i].TurnBar); !slices.Contains(each, t) {
+				each = append(each, t)
 			}
-			out = append(out, name+" ("+strings.Join(each, ", ")+")")
 		}
-		i = end
+		out = append(out, strings.Join(each, "+"))
 	}
 	return out
 }
 
 func (w *writer) way() {
-	w.title("the way")
 	p, d := w.p.Plan, w.p.Report.Dive
-	w.line("  min  station and what is done there")
-	w.line("    0  %s: descend", p.Route.Start)
-	for _, r := range d.Route {
-		text := fmt.Sprintf("  %3s  %s, by %s", minutes(math.Floor(r.ArriveMin)), r.To, r.Leg)
-		if r.Zone == "cavern" {
-			text += " (daylight zone)"
+	w.title("THE WAY, minute and station")
+	// Stations where nothing is done share a line; a task has its own.
+	line := "  0 " + p.Route.Start + ": descend"
+	flush := func() {
+		if line != "" {
+			w.line("%s", line)
 		}
-		if int(r.Move) <= len(p.Route.Moves) && r.Move > 0 {
-			text += w.tasks(p.Route.Moves[r.Move-1])
-		}
-		w.line("%s", text)
+		line = ""
 	}
+	for _, r := range d.Route {
+		text := fmt.Sprintf("%s %s, by %s", minutes(math.Floor(r.ArriveMin)), r.To, r.Leg)
+		if r.Zone == "cavern" {
+			text += " (daylight)"
+		}
+		tasks := ""
+		if int(r.Move) <= len(p.Route.Moves) && r.Move > 0 {
+			tasks = w.tasks(p.Route.Moves[r.Move-1])
+		}
+		if w.dense {
+			text, tasks = text+tasks, ""
+		}
+		switch {
+		case tasks != "":
+			flush()
+			w.line("  %s%s", text, tasks)
+		case line == "":
+			line = "  " + text
+		case runes(line)+3+runes(text) > Width:
+			flush()
+			line = "  " + text
+		default:
+			line += " > " + text
+		}
+	}
+	flush()
 	placed, removed := 0, 0
 	for _, m := range p.Route.Moves {
 		for _, a := range m.Actions {
@@ -254,12 +374,23 @@ func (w *writer) way() {
 			}
 		}
 	}
+	var counted []string
+	for _, m := range p.Team {
+		if carried := w.p.Lines[m.Person]; len(carried) > 0 {
+			counted = append(counted, w.name(m.Person)+" "+strings.Join(carried, " "))
+		}
+	}
+	text := "reels and spools: " + strings.Join(counted, ", ")
+	if len(counted) == 0 {
+		text = "reels and spools: none in the plan"
+	}
 	if placed+removed > 0 {
-		w.line("  markers: %d placed, %d to be counted back", placed, removed)
+		text += fmt.Sprintf("; markers: %d placed, %d to be counted back", placed, removed)
 	}
 	for _, l := range p.Route.Left {
-		w.line("  left on purpose: %s %s", l.Kind, l.Item)
+		text += fmt.Sprintf("; left on purpose: %s %s", l.Kind, l.Item)
 	}
+	w.line("  %s", text)
 }
 
 func (w *writer) tasks(m *lastlightv1.RouteMove) string {
@@ -268,6 +399,8 @@ func (w *writer) tasks(m *lastlightv1.RouteMove) string {
 		text := "run line"
 		if m.Reel != "" {
 			text += " from " + m.Reel + w.carrier(m.Reel)
+		} else {
+			text += " (reel not named)"
 		}
 		t = append(t, text)
 	}
@@ -310,22 +443,14 @@ func (w *writer) carrier(item string) string {
 	return ""
 }
 
-func (w *writer) gasAndLines() {
-	w.title("gas, stops and trouble")
-	d := w.p.Report.Dive
-	for _, m := range w.p.Plan.Team {
-		gas := gasText(m.Gas)
-		for _, s := range m.Stages {
-			gas += ", " + s.Kind + " " + s.Cylinder + " " + gasText(s.Gas)
-		}
-		w.line("  %-16s %s", short(w.name(m.Person), 16), gas)
+func (w *writer) trouble() {
+	w.title("STOPS AND TROUBLE")
+	w.stops(w.p.Report.Dive.Decompression)
+	if s := w.p.Report.Dive.WorstSharing; s != nil {
+		w.line("  sharing is tightest at %s: %s for %s, %s above what is needed", s.Place, s.Donor, s.Receiver, w.p.Units.spare(s.MarginL))
 	}
-	w.stops(d.Decompression)
-	if s := d.WorstSharing; s != nil {
-		w.line("  sharing is tightest at %s: %s for %s, %s L above what is needed", s.Place, s.Donor, s.Receiver, number(math.Floor(s.MarginL), 0))
-	}
-	w.line("  lost gas: share at once, out by the known way; lost line: stop, light down, search from a fixed spool; " +
-		"lost diver: within your own gas only; light: on any primary failure all go out")
+	w.line("  lost gas: share at once, out by the known way; lost line: stop, light down, " +
+		"search from a fixed spool; lost diver: within your own gas only; light: on any primary failure all go out")
 	for _, x := range w.p.Plan.Waivers {
 		w.line("  waived: %s, by %s", x.Rule, w.name(x.WaivedBy))
 	}
@@ -365,63 +490,108 @@ func gasText(g *lastlightv1.GasMix) string {
 }
 
 func (w *writer) watch() {
-	w.title("who misses us")
 	t := w.p.Report.Dive.Watch
 	if t == nil {
-		w.line("  the times cannot be told: no dive")
+		w.title("WHO MISSES US: the times cannot be told: NO DIVE")
 		return
 	}
-	if cover := w.p.Plan.Cover; cover != "" {
-		w.line("  cover %s, dry, with this page", w.name(cover))
+	w.title("WHO MISSES US, entering at " + w.clock(w.p.Report.Dive.Entry) + "; later: write the board's times here")
+	cover := "no cover"
+	if w.p.Plan.Cover != "" {
+		cover = "cover " + w.name(w.p.Plan.Cover) + ", dry"
 	}
-	w.line("  for entry at %s; entering later, cover writes the times from the board:", w.clock(w.p.Report.Dive.Entry))
-	w.line("  out (ETO) %s   look at the entrance %s", w.clock(t.Eto), w.clock(t.Look))
-	w.line("  tell the coordinator %s   DIAL %s", w.clock(t.Coordinator), w.clock(t.Dial))
+	walk := ""
 	if t.Walk != nil {
-		w.line("  start walking to the signal at %s", w.clock(t.Walk))
+		walk = "; start walking there " + w.clock(t.Walk)
 	}
-	e := w.p.Site.Emergency
+	w.line("  %s   out (ETO) %s   look there %s", cover, w.clock(t.Eto), w.clock(t.Look))
+	who := w.p.Coordinator
 	switch {
-	case e.GetEmergencyNumber() == "":
-		w.line("  NUMBER: none on record for this site")
+	case who.Name == "":
+		who.Name, who.Telephone = "not known", "write the number here ____________"
+	case who.Telephone == "":
+		who.Telephone = "no number on record: write it here ____________"
+	}
+	w.line("  tell the coordinator %s: %s, %s", w.clock(t.Coordinator), who.Name, who.Telephone)
+	e := w.p.Site.Emergency
+	number := e.GetEmergencyNumber()
+	switch {
+	case number == "":
+		number = "none on record for this site"
 	case e.GetRescueService() != "":
-		w.line("  NUMBER %s: %s", e.EmergencyNumber, e.RescueService)
-	default:
-		w.line("  NUMBER %s", e.EmergencyNumber)
+		number += ", " + e.RescueService
 	}
-	if e.GetSignalPoint() != "" {
-		w.line("  signal: %s", e.SignalPoint)
+	w.line("  DIAL %s   NUMBER %s", w.clock(t.Dial), number)
+	signal := e.GetSignalPoint()
+	if signal == "" {
+		signal = "not on record"
 	}
-	w.line("  cover ends the alarm for each diver by seeing that diver out; each diver signs out")
-	w.line("  nothing here rings by itself: whoever has the watch looks, tells and dials")
+	w.line("  signal: %s%s", signal, walk)
+	w.line("  oxygen: %s; chamber: %s", w.oxygen(e), chamber(e))
+	w.line("  seen out by cover ends the alarm for that diver, and nothing else does; each")
+	w.line("  diver also signs out; nothing here rings by itself: look, tell and dial")
+}
+
+// chamber is the nearest one on the site's sheet.
+func chamber(e *lastlightv1.EmergencySheet) string {
+	var best *lastlightv1.Chamber
+	for _, c := range e.GetChambers() {
+		if best == nil || c.TravelMin != nil && (best.TravelMin == nil || *c.TravelMin < *best.TravelMin) {
+			best = c
+		}
+	}
+	if best == nil {
+		return "none on record"
+	}
+	text := best.Title
+	if best.Telephone != "" {
+		text += ", " + best.Telephone
+	}
+	if best.TravelMin != nil {
+		text += ", " + number(math.Ceil(*best.TravelMin), 0) + " min"
+	}
+	if !best.OpenDayAndNight {
+		text += ", not day and night"
+	}
+	return text
+}
+
+func (w *writer) oxygen(e *lastlightv1.EmergencySheet) string {
+	var all []string
+	for _, o := range e.GetOxygen() {
+		all = append(all, w.p.Units.cylinder(o))
+	}
+	if len(all) == 0 {
+		return "none on record"
+	}
+	return strings.Join(all, ", ")
 }
 
 func (w *writer) voids() {
-	w.title("this page is void if")
-	w.line("  anybody or any gas changes; a pressure is below the rows above; level, flow or visibility " +
-		"is outside the site's limits today; it is past the enter-by time; the code word differs from the board")
+	w.title("THIS PAGE IS VOID IF")
+	w.line("  anybody or any gas changes; a start is below the rows above; level, flow or " +
+		"visibility is outside the site's limits today; it is past the enter-by time; the code word differs from the board")
+}
+
+// checklist is short enough for three columns.
+var checklist = []string{
+	"goal, route, order", "max depth and time", "turns, who controls",
+	"gas, label, MOD read", "lights tested", "two cutting tools",
+	"spare mask", "reels, spools, markers", "drill, bubble check",
+	"valves open", "gauges read aloud", "flow and visibility",
+	"signals", "lost line diver light", "lost gas",
+	"cover repeats dial", "oxygen and chamber", "anybody may end it",
 }
 
 func (w *writer) checklist() {
-	w.title("read aloud and ticked")
-	items := []string{
-		"goal, route, order in and out", "max depth and time", "turn pressures, who controls", "gas analysed, labelled, MOD read",
-		"lights tested", "two cutting tools each", "spare mask", "reels, spools, markers counted", "sharing drill, bubble check",
-		"valves open, gauges read aloud", "flow and visibility as planned", "signals", "lost line, diver, light, gas",
-		"cover repeats dial time", "oxygen and chamber known", "anybody may end any dive",
-	}
-	for i := 0; i < len(items); i += 2 {
-		right := ""
-		if i+1 < len(items) {
-			right = "[ ] " + items[i+1]
-		}
-		w.line("  [ ] %-36s%s", items[i], right)
+	w.title("READ ALOUD AND TICKED")
+	for i := 0; i < len(checklist); i += 3 {
+		w.line("  [ ] %-22s [ ] %-22s [ ] %s", checklist[i], checklist[i+1], checklist[i+2])
 	}
 }
 
 func (w *writer) caution() {
 	r := w.p.Report
-	w.WriteByte('\n')
 	w.line("policy %s, survey %s, engine %s, report %.12s", r.Policy, r.Survey, r.EngineVersion, r.Hash)
 	w.line("A planning aid on what was entered. It does not replace training, a doctor, the owner's rules or the law, and an approval is no promise of safety.")
 }
@@ -441,8 +611,5 @@ func number(x float64, decimals int) string {
 	}
 	return s
 }
-
-// up writes whole bar, never fewer: a turn is never printed later than it is.
-func up(bar float64) string { return number(math.Ceil(bar-1e-6), 0) }
 
 func minutes(x float64) string { return fmt.Sprintf("%.0f", x) }

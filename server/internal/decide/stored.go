@@ -75,16 +75,8 @@ func (d *Desk) Evidence(ctx context.Context, p *lastlightv1.Plan) (*lastlightv1.
 	return &lastlightv1.Evidence{Plan: e.Plan, PlanVersion: e.Version, Input: e.Input, Report: e.Report, Hash: e.Hash}, nil
 }
 
-// How many rows of lower starts the brief carries per diver, and their step.
-// The last row of a diver is the start below which there is no dive.
-const (
-	lowerRows    = 3
-	lowerStepBar = 10.0
-	noDiveBar    = 5.0 // grain of the start below which there is no dive
-)
-
 // Brief gathers the page for the water's edge from the decision's stored run.
-func (d *Desk) Brief(ctx context.Context, p *lastlightv1.Plan) (*brief.Page, error) {
+func (d *Desk) Brief(ctx context.Context, p *lastlightv1.Plan, units brief.Units) (*brief.Page, error) {
 	site, err := d.Store.GetSite(ctx, p.Site)
 	if err != nil {
 		return nil, err
@@ -93,7 +85,7 @@ func (d *Desk) Brief(ctx context.Context, p *lastlightv1.Plan) (*brief.Page, err
 	if err != nil {
 		return nil, fmt.Errorf("zone of site %s: %w", site.Id, err)
 	}
-	page := &brief.Page{Plan: p, Site: site, Location: location}
+	page := &brief.Page{Plan: p, Site: site, Location: location, Units: units}
 	switch p.State {
 	case lastlightv1.PlanState_PLAN_STATE_APPROVED, lastlightv1.PlanState_PLAN_STATE_IN_WATER:
 	default:
@@ -109,7 +101,7 @@ func (d *Desk) Brief(ctx context.Context, p *lastlightv1.Plan) (*brief.Page, err
 	if err := json.Unmarshal(e.Input, &in); err != nil {
 		return nil, fmt.Errorf("stored input %d: %w", e.ID, err)
 	}
-	lowerStarts(page.Report.Dive, in, names)
+	lowerStarts(page.Report.Dive, in, names, units)
 	_, pageNames, err := d.namesIn(ctx, e.Input)
 	if err != nil {
 		return nil, err
@@ -120,95 +112,53 @@ func (d *Desk) Brief(ctx context.Context, p *lastlightv1.Plan) (*brief.Page, err
 			page.Conditions = append(page.Conditions, report.Public(f, names))
 		}
 	}
-	return page, nil
+	page.MOD, page.Lines = mods(&in, rep), map[string][]string{}
+	for _, c := range in.Plan.Carries {
+		if item := in.Item(c.Item); item != nil && (item.Kind == facts.Reel || item.Kind == facts.Spool) {
+			person := names.ID(c.Diver)
+			page.Lines[person] = append(page.Lines[person], item.Name)
+		}
+	}
+	page.Coordinator, err = d.approver(ctx, p)
+	return page, err
 }
 
-// lowerStarts works out what the entry would answer if one diver started with
-// less than planned: the rows that replace the server where there is no signal.
-// What blocks at entry even with the planned starts (a reading still to be
-// taken) stands on the page as a condition and is not repeated here.
-func lowerStarts(figures *lastlightv1.DiveFigures, in engine.Input, names report.Names) {
-	in = atEntryAsPlanned(in)
-	asPlanned := engine.Evaluate(in)
-	known := map[string]bool{}
-	for _, f := range engine.EntryBlocking(&asPlanned) {
-		known[f.Key()] = true
-	}
-	// entry answers for one diver's start; an empty noDive means go.
-	entry := func(diver string, bar float64) (rep engine.Report, noDive string) {
-		rep = engine.Evaluate(withStart(in, diver, bar))
-		for _, f := range engine.EntryBlocking(&rep) {
-			if !known[f.Key()] {
-				return rep, report.Public(f, names)
+// mods are the depths to which the supplies may be breathed, by supply id: the
+// least that the report says of the supply or of one of its cylinders.
+func mods(in *engine.Input, rep *engine.Report) map[string]float64 {
+	of := map[string]float64{} // supply or cylinder
+	for _, f := range rep.Findings {
+		for _, x := range f.Figures {
+			if x.Name != "mod" || x.Number == nil {
+				continue
+			}
+			if m, known := of[f.Subject.ID]; !known || *x.Number < m {
+				of[f.Subject.ID] = *x.Number
 			}
 		}
-		return rep, ""
 	}
-	for _, row := range figures.Divers {
-		diver, planned := plannedStart(&in, row.Person, names)
-		if planned <= 0 {
-			continue
-		}
-		for n := 1; n <= lowerRows && planned > float64(n)*lowerStepBar; n++ {
-			l := &lastlightv1.LowerStart{StartBar: planned - float64(n)*lowerStepBar}
-			rep, noDive := entry(diver, l.StartBar)
-			if noDive != "" {
-				break
-			}
-			shown := report.Show(&rep, names)
-			for _, x := range shown.Dive.Divers {
-				for _, t := range x.Turns {
-					t.Person = x.Person
-					l.Turns = append(l.Turns, t)
+	out := map[string]float64{}
+	for _, s := range in.Plan.Supplies {
+		for _, id := range append([]string{s.ID}, s.Cylinders...) {
+			if m, known := of[id]; known {
+				if least, any := out[s.ID]; !any || m < least {
+					out[s.ID] = m
 				}
 			}
-			l.TurnAtTheLatest = brief.Place(shown.Dive.TurnAtTheLatest)
-			row.LowerStarts = append(row.LowerStarts, l)
 		}
-		// Less gas never makes a dive that was none: halve down to the lowest start that goes.
-		goes, why := int(planned/noDiveBar), ""
-		for low := 0; goes-low > 1; {
-			middle := (low + goes) / 2
-			if _, noDive := entry(diver, float64(middle)*noDiveBar); noDive == "" {
-				goes = middle
-			} else {
-				low, why = middle, noDive
-			}
-		}
-		row.LowerStarts = append(row.LowerStarts, &lastlightv1.LowerStart{StartBar: float64(goes) * noDiveBar, NoDive: "no dive below: " + why})
 	}
+	return out
 }
 
-// atEntryAsPlanned is the input as at entry, every planned pressure measured.
-func atEntryAsPlanned(in engine.Input) engine.Input {
-	in.Moment = facts.AtEntry
-	in.Plan.Supplies = slices.Clone(in.Plan.Supplies)
-	for i := range in.Plan.Supplies {
-		if bar := in.Plan.Supplies[i].PlannedBar; bar != nil {
-			v := *bar
-			in.Plan.Supplies[i].MeasuredBar = &v
-		}
+// approver is who approved the version, and how to ring them.
+func (d *Desk) approver(ctx context.Context, p *lastlightv1.Plan) (brief.Officer, error) {
+	id, err := d.Store.ApprovedBy(ctx, p.Id, p.Version)
+	if err != nil || id == "" {
+		return brief.Officer{}, err
 	}
-	return in
-}
-
-// plannedStart gives a person's pseudonym and the planned start of the mains, 0 where there is none.
-func plannedStart(in *engine.Input, person string, names report.Names) (diver string, bar float64) {
-	for _, s := range in.Plan.Supplies {
-		if s.Role == facts.Main && names.ID(s.Diver) == person && s.PlannedBar != nil {
-			return s.Diver, *s.PlannedBar
-		}
+	who, err := d.Store.GetPerson(ctx, id)
+	if err != nil {
+		return brief.Officer{}, err
 	}
-	return "", 0
-}
-
-// withStart is the input with another measured start of one diver's mains.
-func withStart(in engine.Input, diver string, bar float64) engine.Input {
-	in.Plan.Supplies = slices.Clone(in.Plan.Supplies)
-	for i := range in.Plan.Supplies {
-		if s := &in.Plan.Supplies[i]; s.Role == facts.Main && s.Diver == diver {
-			s.MeasuredBar = &bar
-		}
-	}
-	return in
+	return brief.Officer{Name: who.FullName, Telephone: who.GetTelephone()}, nil
 }

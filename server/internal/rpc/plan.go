@@ -331,7 +331,7 @@ func (h *Plans) GetBrief(ctx context.Context, r *lastlightv1.GetBriefRequest) (*
 	if err != nil {
 		return nil, err
 	}
-	page, err := h.Desk.Brief(ctx, p)
+	page, err := h.Desk.Brief(ctx, p, brief.UnitsOf(r.Units))
 	if err != nil {
 		return nil, err
 	}

@@ -212,6 +212,17 @@ VALUES ($1, $2, $3, $4, $5, $6, $7, $8) RETURNING id`,
 	return out, nil
 }
 
+// ApprovedBy is who approved the version last; "" where nobody did, or the person was erased.
+func (s *Store) ApprovedBy(ctx context.Context, plan string, version int32) (string, error) {
+	var by string
+	err := s.pool.QueryRow(ctx, `
+SELECT COALESCE(decided_by, '') FROM decision WHERE plan = $1 AND version = $2 AND decision = 'approved' ORDER BY id DESC LIMIT 1`, plan, version).Scan(&by)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return "", nil
+	}
+	return by, translate(err)
+}
+
 // ListDecisions gives a page of a plan's decisions, oldest first.
 func (s *Store) ListDecisions(ctx context.Context, r *lastlightv1.ListDecisionsRequest) ([]*lastlightv1.Decision, string, error) {
 	args := []any{r.Plan}

@@ -37,7 +37,7 @@ func TestAmendmentAtTheWatersEdge(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !strings.Contains(before.Text, "175: turn Asta 155, Birk 140, Cleo 120") {
+	if !strings.Contains(before.Text, "175: 155/140/120") {
 		t.Errorf("the brief has no row for the third at 175:\n%s", before.Text)
 	}
 	c.clock.set(c.at("2026-06-08 08:31"))
