@@ -208,7 +208,12 @@ func (s System) Figure(f *pb.Figure, up bool) string {
 		}
 	}
 	text := f.GetText()
-	if text == "" && f.Number != nil {
+	switch {
+	case f.Number != nil && up && f.GetUnit() == "bar" && f.GetNumber() >= 1: // of oxygen, hundredths count
+		return s.BarUp(f.GetNumber())
+	case f.Number != nil && up && f.GetUnit() == "h" && f.GetNumber() < 1:
+		return number(math.Ceil(f.GetNumber()*60-1e-6), 0) + " min"
+	case text == "" && f.Number != nil:
 		text = number(f.GetNumber(), 2)
 	}
 	if f.GetUnit() != "" {

@@ -2,6 +2,7 @@ package units
 
 import (
 	"math"
+	"strconv"
 	"testing"
 
 	"google.golang.org/protobuf/proto"
@@ -76,6 +77,31 @@ func TestTyped(t *testing.T) {
 	for _, bad := range []string{"", "argon", "nan", "32/x"} {
 		if got, err := ParseMix(bad); err == nil {
 			t.Errorf("%q: %v", bad, got)
+		}
+	}
+}
+
+// A shortfall is shown to what can be read, never smaller than it is.
+func TestShortfalls(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		number float64
+		unit   string
+		want   string
+	}{{71.96, "bar", "72 bar"}, {66.62, "bar", "66.7 bar"}, {0.043, "bar", "0.043 bar"}, {0.35, "h", "21 min"}, {17.43, "h", "17.43 h"}} {
+		f := &pb.Figure{Number: &c.number, Text: strconv.FormatFloat(c.number, 'f', -1, 64), Unit: c.unit}
+		if got := Metric.Figure(f, true); got != c.want {
+			t.Errorf("%v %s is shown as %s, want %s", c.number, c.unit, got, c.want)
+		}
+	}
+}
+
+// A turn stands at the next mark of a gauge: 5 bar, or 50 psi (137.7 bar = 1997.2 psi).
+func TestTurn(t *testing.T) {
+	t.Parallel()
+	for bar, want := range map[float64][2]string{137.7: {"140 bar", "2000 psi"}, 140: {"140 bar", "2050 psi"}, 140.1: {"145 bar", "2050 psi"}} {
+		if got := [2]string{Metric.Turn(bar), Imperial.Turn(bar)}; got != want {
+			t.Errorf("%v bar: %v, want %v", bar, got, want)
 		}
 	}
 }

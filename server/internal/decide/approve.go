@@ -124,6 +124,9 @@ func (d *Desk) Approve(ctx context.Context, m store.Mutation, req *lastlightv1.A
 			switch {
 			case answer.Explanation != "":
 				answer.NotDecided = notYours
+			case s.Stopped: // the report that was read may be older than the stop, and equal to one of now
+				answer.NotDecided = reportChanged
+				answer.Explanation = "all dives were stopped since this plan was approved; submit it again, read the new report, then decide"
 			case enterBy(r).Before(tx.Now()):
 				answer.NotDecided, answer.Explanation = blocked, "the latest entry of this plan is past; move it to another time"
 			case r.evaluation.Hash != req.ReportHash:

@@ -117,7 +117,11 @@ func Wrong(problems []Problem) error {
 	if len(problems) == 0 {
 		return nil
 	}
-	return &Error{Kind: Invalid, Reason: "INVALID_INPUT", Message: fmt.Sprintf("%d thing(s) wrong with the input", len(problems)), Problems: problems}
+	message := "one thing is wrong with the input"
+	if len(problems) > 1 {
+		message = fmt.Sprintf("%d things are wrong with the input", len(problems))
+	}
+	return &Error{Kind: Invalid, Reason: "INVALID_INPUT", Message: message, Problems: problems}
 }
 
 // Moved says that the record was changed since the caller read it.
@@ -138,9 +142,14 @@ func Taken(kind, id string) *Error {
 func NotInState(kind, id, state string, allowed ...string) *Error {
 	return (&Error{
 		Kind: WrongState, Reason: "WRONG_STATE",
-		Message: fmt.Sprintf("%s %q is %s; this is allowed when it is %s", kind, id, state, strings.Join(allowed, " or ")),
+		Message: fmt.Sprintf("%s %q is %s; this is allowed when it is %s", kind, id, inWords(state), inWords(strings.Join(allowed, " or "))),
 	}).
 		With("state", state)
+}
+
+// inWords writes the words of states for a reader; programs have them in the metadata.
+func inWords(state string) string {
+	return strings.ReplaceAll(strings.ReplaceAll(state, "in_water", "in the water"), "_", " ")
 }
 
 // Under puts prefix, e.g. "records[3].site.", before the field of every problem

@@ -50,6 +50,14 @@ func TestToyApprovalsEnd(t *testing.T) {
 	}
 	c.clock.set(c.at("2026-06-08 09:01"))
 	c.mustNotGo(one, 1, "thunderstorm")
+	// What was read before the stop does not do, though nothing else has changed.
+	old, err := c.plans().GetReport(c.as("cora"), &pb.GetReportRequest{Id: "one"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if out := c.approve(one, old); out.Decided || out.NotDecided != "report_changed" || !strings.Contains(out.Explanation, "all dives were stopped") {
+		t.Errorf("approved on the report of before the stop: %v", out)
+	}
 	if out := c.approve(one, c.again("one").Report); !out.Decided {
 		t.Fatalf("not approved again: %s", out.Explanation)
 	}
