@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -59,6 +60,39 @@ func TestRefusalsEndWithOne(t *testing.T) {
 	c.say("ApprovePlan", &pb.DecideResponse{NotDecided: "report_changed"})
 	if got := c.run("plan", "approve", "loop-1", "--version", "1", "--report-hash", "aa"); got.code != exit.Conflict {
 		t.Errorf("changed meanwhile: %d", got.code)
+	}
+}
+
+// TestRefuseAndWaiveTakeTheVersionThatWasRead, as approve does; a brief is asked for in the user's units.
+func TestRefuseAndWaiveTakeTheVersionThatWasRead(t *testing.T) {
+	c := newClub(t)
+	refuse := []string{"plan", "refuse", "loop-1", "--reason", "no cover that day"}
+	waive := []string{"plan", "waive", "loop-1", "--finding", "lights.count/ane", "--reason", "lent by cover"}
+	for _, args := range [][]string{refuse, waive} {
+		if got := c.run(args...); got.code != exit.Usage {
+			t.Errorf("%v unread: %d %s", args, got.code, got.err)
+		}
+	}
+	c.say("GetReport", &pb.Report{Plan: "loop-1", PlanVersion: 3, Verdict: "needs_waiver", Hash: "beef"})
+	c.run("plan", "report", "loop-1")
+	c.say("RefusePlan", &pb.DecideResponse{Decided: true})
+	c.say("WaiveFinding", &pb.DecideResponse{Decided: true})
+	for _, args := range [][]string{refuse, waive, append(refuse, "--version", "2")} {
+		if got := c.run(args...); got.code != exit.Done {
+			t.Errorf("%v: %d %s", args, got.code, got.err)
+		}
+	}
+	var versions []int32
+	for _, m := range c.asked("RefusePlan") {
+		versions = append(versions, m.(*pb.RefusePlanRequest).Version)
+	}
+	if !slices.Equal(versions, []int32{3, 2}) {
+		t.Errorf("refused versions %v, want the one read and the one named", versions)
+	}
+	c.say("GetBrief", &pb.Brief{Text: "BRIEF", Valid: true})
+	c.run("plan", "brief", "loop-1", "--units", "imperial")
+	if asked := c.asked("GetBrief"); len(asked) != 1 || asked[0].(*pb.GetBriefRequest).Units != "imperial" {
+		t.Errorf("the brief was asked for with %v", asked)
 	}
 }
 

@@ -58,6 +58,18 @@ func (a *app) recall(plan string) (seen, bool) {
 	return seen{int32(v), hash}, ok && err == nil && v > 0
 }
 
+// versionRead is the version named, or that of the report read last.
+func (a *app) versionRead(plan string, named int32) (int32, error) {
+	if named != 0 {
+		return named, nil
+	}
+	last, ok := a.recall(plan)
+	if !ok {
+		return 0, exit.Errorf(exit.Usage, "you have not read the report of %s: `lastlight plan report %s`, then decide (or name the version with --version)", plan, plan)
+	}
+	return last.version, nil
+}
+
 // approve sends the hash of the report that was read: the server decides on
 // that one, or on nothing.
 func (a *app) approve() *cobra.Command {

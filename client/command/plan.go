@@ -50,12 +50,22 @@ func (a *app) plan() *cobra.Command {
 		a.evidence(),
 		a.approve(),
 		call(a, verb{
-			use: "refuse PLAN", short: "Refuse a version of a plan", args: []string{"id"}, example: "  lastlight plan refuse loop-1 --version 2 --reason \"no cover that day\"",
-		}, c, pb.PlanServiceClient.RefusePlan, nil, a.decided("Refused.")),
+			use: "refuse PLAN", short: "Refuse a version of a plan", args: []string{"id"}, example: "  lastlight plan refuse loop-1 --reason \"no cover that day\"",
+			long: "Refuses the version whose report you read last; --version names another.",
+		}, c, pb.PlanServiceClient.RefusePlan, func(_ context.Context, _ *cobra.Command, r *pb.RefusePlanRequest) error {
+			var err error
+			r.Version, err = a.versionRead(r.GetId(), r.GetVersion())
+			return err
+		}, a.decided("Refused.")),
 		call(a, verb{
 			use: "waive PLAN", short: "Waive a finding that your role may waive", args: []string{"id"},
-			example: "  lastlight plan waive loop-1 --version 2 --finding lights.count/ane --reason \"third light lent by cover\" \\\n    --conditions \"lit at the start\"",
-		}, c, pb.PlanServiceClient.WaiveFinding, nil, a.decided("Waived.")),
+			example: "  lastlight plan waive loop-1 --finding lights.count/ane --reason \"third light lent by cover\" \\\n    --conditions \"lit at the start\"",
+			long:    "Waives in the version whose report you read last; --version names another.",
+		}, c, pb.PlanServiceClient.WaiveFinding, func(_ context.Context, _ *cobra.Command, r *pb.WaiveFindingRequest) error {
+			var err error
+			r.Version, err = a.versionRead(r.GetId(), r.GetVersion())
+			return err
+		}, a.decided("Waived.")),
 		call(a, verb{
 			use: "countersign PLAN WAIVER", short: "Sign a waiver as its second approver", args: []string{"id", "waiver"}, example: "  lastlight plan countersign loop-1 w-3",
 		}, c, pb.PlanServiceClient.CountersignWaiver, nil, a.decided("Countersigned.")),
