@@ -182,3 +182,20 @@ func TestMaskWaiverAndWatch(t *testing.T) {
 		t.Errorf("after the watch cover reads %v", seen)
 	}
 }
+
+// A list is answered whole to whoever sees every group of a record that nothing ties them to: ties must never take anything away.
+func TestNoTieCloses(t *testing.T) {
+	for role := range Everybody.Each() {
+		c := NewCaller("", Token{Person: "p"}, []Grant{{Role: role}})
+		for g := Directory; g < groupsEnd; g++ {
+			if !c.Sees(g, Subject{}) {
+				continue
+			}
+			for r := Relation(0); r < relationEnd; r++ {
+				if !c.Sees(g, Subject{Relation: r, Expeditions: []string{"spring"}}) {
+					t.Fatalf("group %d, %s: hidden from who is tied by %b", g, role, r)
+				}
+			}
+		}
+	}
+}

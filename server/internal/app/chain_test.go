@@ -22,12 +22,13 @@ import (
 	"lastlight/server/internal/access"
 	"lastlight/server/internal/fault"
 	"lastlight/server/internal/rpc"
+	"lastlight/server/internal/store"
 )
 
 // people are callers by their secrets, without a database.
 type people map[[32]byte]*access.Caller
 
-func (p people) CallerOf(_ context.Context, s access.Secret) (*access.Caller, error) {
+func (p people) CallerOf(_ context.Context, s access.Secret, _ *store.DivePage) (*access.Caller, error) {
 	if c, ok := p[s.Hash()]; ok {
 		return c, nil
 	}

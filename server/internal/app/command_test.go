@@ -80,7 +80,7 @@ func TestFirstToken(t *testing.T) {
 	if !ok {
 		t.Fatalf("standard output is %q, want the secret and nothing else", out)
 	}
-	c, err := s.CallerOf(t.Context(), secret)
+	c, err := s.CallerOf(t.Context(), secret, nil)
 	if err != nil || c.Person != "mara" || c.FullName != "Mara Feldt" || c.Club != access.Committee || c.Token.Device != "laptop" {
 		t.Fatalf("%+v, %v", c, err)
 	}

@@ -198,8 +198,12 @@ var exporters = map[string]exporter{
 	"dive": {
 		method: diveService + "ListDives",
 		page: func(ctx context.Context, h *Files, token string, size int32) ([]proto.Message, string, error) {
-			list, next, err := h.Store.ListDives(ctx, &lastlightv1.ListDivesRequest{PageToken: token, PageSize: size}, nil)
-			return messages(list, closedDive(access.CallerFrom(ctx))), next, err
+			page, err := h.Store.ListDives(ctx, &lastlightv1.ListDivesRequest{PageToken: token, PageSize: size}, nil)
+			if err != nil {
+				return nil, "", err
+			}
+			list, err := page.Dives()
+			return messages(list, closedDive(access.CallerFrom(ctx))), page.Next(), err
 		},
 		ids: func(ctx context.Context, h *Files, ids []string) ([]proto.Message, error) {
 			list, err := each(ids, func(id string) (*lastlightv1.Dive, error) { return h.Store.GetDive(ctx, id) })

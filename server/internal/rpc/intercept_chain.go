@@ -9,6 +9,7 @@ import (
 	"google.golang.org/grpc"
 
 	"lastlight/server/internal/access"
+	"lastlight/server/internal/store"
 )
 
 // Chain is what every call passes before its handler, and its limits. All fields are needed.
@@ -23,9 +24,9 @@ type Chain struct {
 }
 
 // Callers finds who calls, by the hash of the secret sent. It answers an Unauthenticated fault for a secret that is not known, or
-// whose token is expired or revoked at that moment.
+// whose token is expired or revoked at that moment. ahead, if not nil, is read in the same round trip.
 type Callers interface {
-	CallerOf(ctx context.Context, secret access.Secret) (*access.Caller, error)
+	CallerOf(ctx context.Context, secret access.Secret, ahead *store.DivePage) (*access.Caller, error)
 }
 
 // ServerOptions gives the interceptors, outermost first: whatever happens is logged; what fails is translated once; a panic is a

@@ -15,18 +15,16 @@ import (
 )
 
 // CallerOf finds whose token the secret is of, and the roles that stand. It is asked at every call, so that a revoked token or
-// role ends with the call before. Unauthenticated is the answer where no token stands.
-func (s *Store) CallerOf(ctx context.Context, secret access.Secret) (*access.Caller, error) {
+// role ends with the call before. Unauthenticated is the answer where no token stands. ahead, if not nil, is read in the same
+// round trip, after the token and whatever is found of it: it is for the caller alone who is answered here.
+func (s *Store) CallerOf(ctx context.Context, secret access.Secret, ahead *DivePage) (*access.Caller, error) {
 	hash := secret.Hash()
-	rows, err := s.pool.Query(ctx, `
+	const lookUp = `
 SELECT t.id::text, t.person, t.device, t.issued_at, t.expires_at, t.revoked_at, t.last_used_at, p.full_name, p.archived,
        COALESCE(g.id::text, ''), COALESCE(g.role, ''), COALESCE(g.expedition, ''), COALESCE(g.of_person, ''), g.granted_at, COALESCE(g.granted_by, '')
 FROM token t JOIN person p ON p.id = t.person
 LEFT JOIN role_grant g ON g.person = t.person AND g.revoked_at IS NULL
-WHERE t.hash = $1`, hash[:])
-	if err != nil {
-		return nil, translate(err)
-	}
+WHERE t.hash = $1`
 	var (
 		t                   access.Token
 		name                string
@@ -36,20 +34,27 @@ WHERE t.hash = $1`, hash[:])
 		grant               access.Grant
 		role                string
 	)
-	_, err = pgx.ForEachRow(rows, []any{
-		&t.ID, &t.Person, &t.Device, &t.IssuedAt, &t.ExpiresAt, &revoked, &used, &name, &archived,
-		&grant.ID, &role, &grant.Expedition, &grant.OfPerson, &from, &grant.GrantedBy,
-	}, func() error {
-		if role == "" {
-			return nil
-		}
-		var err error
-		grant.Person, grant.GrantedAt = t.Person, orZero(from)
-		grant.Role, err = access.ParseRole(role)
-		grants = append(grants, grant)
+	var batch pgx.Batch
+	batch.Queue(lookUp, hash[:]).Query(func(rows pgx.Rows) error {
+		_, err := pgx.ForEachRow(rows, []any{
+			&t.ID, &t.Person, &t.Device, &t.IssuedAt, &t.ExpiresAt, &revoked, &used, &name, &archived,
+			&grant.ID, &role, &grant.Expedition, &grant.OfPerson, &from, &grant.GrantedBy,
+		}, func() error {
+			if role == "" {
+				return nil
+			}
+			var err error
+			grant.Person, grant.GrantedAt = t.Person, orZero(from)
+			grant.Role, err = access.ParseRole(role)
+			grants = append(grants, grant)
+			return err
+		})
 		return err
 	})
-	if err != nil {
+	if ahead != nil {
+		ahead.queue(&batch)
+	}
+	if err := s.pool.SendBatch(ctx, &batch).Close(); err != nil {
 		return nil, translate(err)
 	}
 	t.RevokedAt, t.LastUsedAt = orZero(revoked), orZero(used)

@@ -4,11 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"time"
 
 	"github.com/jackc/pgx/v5"
 	"google.golang.org/protobuf/proto"
-	"google.golang.org/protobuf/types/known/timestamppb"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/fault"
@@ -22,32 +20,16 @@ var dives = aggregate[*lastlightv1.Dive]{
 	update: updateDive,
 }
 
-const diveRow = `d.id, d.record, d.version, d.archived, d.state, d.recorded_by, d.entered_at, d.out_at, COALESCE(d.plan, ''), COALESCE(d.plan_version, 0)`
-
 func scanDive(row pgx.CollectableRow) (*lastlightv1.Dive, error) {
-	var (
-		id, state, by, planID string
-		planVersion           int32
-		doc                   []byte
-		version               int64
-		archived              bool
-		entered               time.Time
-		out                   *time.Time
-	)
-	if err := row.Scan(&id, &doc, &version, &archived, &state, &by, &entered, &out, &planID, &planVersion); err != nil {
+	var r diveRow
+	if err := row.Scan(r.targets()...); err != nil {
 		return nil, err
 	}
-	m := &lastlightv1.Dive{}
-	if err := proto.Unmarshal(doc, m); err != nil {
-		return nil, err
-	}
-	setRoot(m, version, archived)
-	m.Id, m.State, m.RecordedBy, m.EnteredAt, m.OutAt, m.Plan, m.PlanVersion = id, state, by, timestamppb.New(entered), stampOrNil(out), planID, planVersion
-	return m, nil
+	return r.dive()
 }
 
 func loadDive(ctx context.Context, q Querier, id string, lock bool) (*lastlightv1.Dive, bool, error) {
-	sql := `SELECT ` + diveRow + ` FROM dive d WHERE d.id = $1`
+	sql := `SELECT ` + diveColumns + ` FROM dive d WHERE d.id = $1`
 	if lock {
 		sql += ` FOR UPDATE`
 	}
@@ -62,6 +44,13 @@ func loadDive(ctx context.Context, q Querier, id string, lock bool) (*lastlightv
 	return m, err == nil, err
 }
 
+// diveRecord is what is stored of a dive: a list sends it as it is, so it says of times what the columns can hold.
+func diveRecord(m *lastlightv1.Dive) ([]byte, error) {
+	m = message.ForFile(m)
+	m.EnteredAt, m.OutAt = toMicrosecond(m.EnteredAt), toMicrosecond(m.OutAt)
+	return proto.Marshal(m)
+}
+
 // insertDive writes a dive in a state; one in the water has no end yet.
 func insertDive(ctx context.Context, tx *Tx, m *lastlightv1.Dive, state string) error {
 	var out any
@@ -72,7 +61,7 @@ func insertDive(ctx context.Context, tx *Tx, m *lastlightv1.Dive, state string) 
 	if m.Plan != "" {
 		planVersion = m.PlanVersion
 	}
-	record, err := proto.Marshal(message.ForFile(m))
+	record, err := diveRecord(m)
 	if err != nil {
 		return err
 	}
@@ -93,11 +82,13 @@ func updateDive(ctx context.Context, tx *Tx, before, m *lastlightv1.Dive) error 
 	}
 	tx.Later(`INSERT INTO dive_former (dive, version, doc, changed_at, changed_by) VALUES ($1, $2, $3, $4, $5)`,
 		m.Id, before.Version, stored(before), tx.Now(), tx.Mutation.Caller)
-	return writeDive(ctx, tx, m, "closed")
+	return writeDive(ctx, tx, before, m, "closed")
 }
 
-func writeDive(ctx context.Context, tx *Tx, m *lastlightv1.Dive, state string) error {
-	record, err := proto.Marshal(message.ForFile(m))
+// writeDive writes a changed dive over the one before. The plan that it was dived on stays.
+func writeDive(ctx context.Context, tx *Tx, before, m *lastlightv1.Dive, state string) error {
+	m.Plan, m.PlanVersion = before.Plan, before.PlanVersion
+	record, err := diveRecord(m)
 	if err != nil {
 		return err
 	}
@@ -198,64 +189,6 @@ func (tx *Tx) ArchiveDive(ctx context.Context, id string) (*lastlightv1.Dive, er
 		tx.Later(`UPDATE person SET version = version + 1 WHERE id = $1`, d.Person)
 	}
 	return m, nil
-}
-
-// ListDives gives a page, latest first, by one index range whatever the filter.
-// restrictTo, if not empty, leaves only dives of these people.
-func (s *Store) ListDives(ctx context.Context, r *lastlightv1.ListDivesRequest, restrictTo []string) ([]*lastlightv1.Dive, string, error) {
-	from, to := time.Time{}, time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
-	if r.From != nil {
-		from = r.From.AsTime()
-	}
-	if r.To != nil {
-		to = r.To.AsTime()
-	}
-	args := []any{r.ShowArchived, r.Site, r.Person, r.Expedition, from, to, restrictTo}
-	after, err := ReadToken("dives", args, r.PageToken, 2)
-	if err != nil {
-		return nil, "", err
-	}
-	lastAt, lastID := to.Add(time.Microsecond), ""
-	if after != nil {
-		if lastAt, err = time.Parse(time.RFC3339Nano, after[0]); err != nil {
-			return nil, "", fault.Wrong([]fault.Problem{{Field: "page_token", Expected: "a next_page_token of this very list", Message: "not a token of this list"}})
-		}
-		lastID = after[1]
-	}
-	size := PageSize(r.PageSize)
-	// A condition stands in the query only where it is asked for, so that each
-	// list is one index range; the texts are constants, values are arguments.
-	values := []any{from, lastAt, lastID, r.ShowArchived, size + 1}
-	table, where := `dive d`, `d.entered_at >= $1 AND (d.entered_at, d.id) < ($2, $3) AND ($4 OR NOT d.archived)`
-	argument := func(value any) string {
-		values = append(values, value)
-		return fmt.Sprintf("$%d", len(values))
-	}
-	if r.Site != "" {
-		where += ` AND d.site = ` + argument(r.Site)
-	}
-	if r.Expedition != "" {
-		where += ` AND d.expedition = ` + argument(r.Expedition)
-	}
-	if r.Person != "" { // a person's dives are few among many: start from them
-		table = `dive_diver x JOIN dive d ON d.id = x.dive AND x.person = ` + argument(r.Person)
-		where += ` AND x.entered_at >= $1 AND x.entered_at <= $2`
-	}
-	if restrictTo != nil {
-		where += ` AND EXISTS (SELECT FROM dive_diver y WHERE y.dive = d.id AND y.person = ANY (` + argument(restrictTo) + `))`
-	}
-	rows, err := s.pool.Query(ctx, `SELECT `+diveRow+` FROM `+table+` WHERE `+where+` ORDER BY d.entered_at DESC, d.id DESC LIMIT $5`, values...)
-	if err != nil {
-		return nil, "", translate(err)
-	}
-	list, err := pgx.CollectRows(rows, scanDive)
-	if err != nil {
-		return nil, "", translate(err)
-	}
-	list, next := cut(list, size, "dives", args, func(m *lastlightv1.Dive) []string {
-		return []string{m.EnteredAt.AsTime().Format(time.RFC3339Nano), m.Id}
-	})
-	return list, next, nil
 }
 
 func diveProblems(m *lastlightv1.Dive, survey *lastlightv1.Survey) []fault.Problem {

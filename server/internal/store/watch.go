@@ -6,7 +6,6 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"google.golang.org/protobuf/encoding/protojson"
-	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
@@ -125,7 +124,7 @@ func (tx *Tx) CloseDive(ctx context.Context, before, m *lastlightv1.Dive) (*last
 	if err := checkDiveReferences(ctx, tx, m); err != nil {
 		return nil, err
 	}
-	if err := writeDive(ctx, tx, m, "closed"); err != nil {
+	if err := writeDive(ctx, tx, before, m, "closed"); err != nil {
 		return nil, err
 	}
 	tx.Event("dive.close", "dive", m.Id, before, m)
@@ -182,7 +181,7 @@ func (s *Store) GetWatch(ctx context.Context, dive string) (*WatchRow, error) {
 // condition is a constant of this file, never input.
 func watches(ctx context.Context, q Querier, condition string, args ...any) ([]*WatchRow, error) {
 	rows, err := q.Query(ctx, `
-SELECT `+diveRow+`, s.time_zone, s.doc -> 'emergency', COALESCE(d.expedition, ''), COALESCE(w.cover, ''), COALESCE(v.code_word, ''),
+SELECT `+diveColumns+`, s.time_zone, s.doc -> 'emergency', COALESCE(d.expedition, ''), COALESCE(w.cover, ''), COALESCE(v.code_word, ''),
        w.eto, w.look, w.coordinator, w.dial, w.walk, w.grace_min, w.gas_clause, w.figures
 FROM dive d JOIN watch w ON w.dive = d.id JOIN site s ON s.id = d.site
 LEFT JOIN plan_version v ON v.plan = d.plan AND v.version = d.plan_version
@@ -199,27 +198,20 @@ WHERE `+condition+` ORDER BY d.entered_at, d.id`, args...)
 
 func scanWatch(row pgx.CollectableRow) (*WatchRow, error) {
 	var (
-		id, state, by, planID        string
-		planVersion                  int32
-		doc, emergency, figures      []byte
-		version                      int64
-		archived                     bool
-		entered                      time.Time
-		out, walk                    *time.Time
+		r                            diveRow
+		emergency, figures           []byte
+		walk                         *time.Time
 		eto, look, coordinator, dial time.Time
 	)
 	w := &WatchRow{Times: &lastlightv1.WatchTimes{}}
-	if err := row.Scan(&id, &doc, &version, &archived, &state, &by, &entered, &out, &planID, &planVersion,
-		&w.TimeZone, &emergency, &w.Expedition, &w.Cover, &w.CodeWord, &eto, &look, &coordinator, &dial, &walk, &w.Times.GraceMin, &w.Times.GasClause, &figures); err != nil {
+	if err := row.Scan(append(r.targets(),
+		&w.TimeZone, &emergency, &w.Expedition, &w.Cover, &w.CodeWord, &eto, &look, &coordinator, &dial, &walk, &w.Times.GraceMin, &w.Times.GasClause, &figures)...); err != nil {
 		return nil, err
 	}
-	m := &lastlightv1.Dive{}
-	if err := proto.Unmarshal(doc, m); err != nil {
+	var err error
+	if w.Dive, err = r.dive(); err != nil {
 		return nil, err
 	}
-	setRoot(m, version, archived)
-	m.Id, m.State, m.RecordedBy, m.EnteredAt, m.OutAt, m.Plan, m.PlanVersion = id, state, by, timestamppb.New(entered), stampOrNil(out), planID, planVersion
-	w.Dive = m
 	w.Times.Eto, w.Times.Look, w.Times.Coordinator, w.Times.Dial, w.Times.Walk = timestamppb.New(eto), timestamppb.New(look), timestamppb.New(coordinator), timestamppb.New(dial), stampOrNil(walk)
 	if len(emergency) > 0 {
 		w.Emergency = &lastlightv1.EmergencySheet{}

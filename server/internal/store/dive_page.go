@@ -1,0 +1,204 @@
+package store
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"google.golang.org/protobuf/encoding/protowire"
+	"google.golang.org/protobuf/proto"
+
+	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/fault"
+)
+
+// DivePage is a page of dives as they lie in their rows: not decoded, because
+// whoever may see all of every dive is answered with the stored bytes.
+type DivePage struct {
+	sql    string
+	values []any
+	size   int
+	bound  []any // what the page's token is bound to
+	rows   []diveRow
+	next   string
+}
+
+// diveRow is one row of diveColumns.
+type diveRow struct {
+	record            []byte // the message less what the server writes
+	version           int64
+	archived          bool
+	state, recordedBy string
+	in, out           *time.Time // of a dive that is not closed
+}
+
+// The register moves the times of a dive until it is closed; after that its record says them.
+const diveColumns = `d.record, d.version, d.archived, d.state, d.recorded_by,
+       CASE WHEN d.state <> 'closed' THEN d.entered_at END, CASE WHEN d.state <> 'closed' THEN d.out_at END`
+
+// targets is where a row of diveColumns is scanned into.
+func (r *diveRow) targets() []any {
+	return []any{&r.record, &r.version, &r.archived, &r.state, &r.recordedBy, &r.in, &r.out}
+}
+
+// dive decodes a row.
+func (r *diveRow) dive() (*lastlightv1.Dive, error) {
+	m := &lastlightv1.Dive{}
+	if err := proto.Unmarshal(r.record, m); err != nil {
+		return nil, err
+	}
+	m.Version, m.Archived, m.State, m.RecordedBy = r.version, r.archived, r.state, r.recordedBy
+	if r.state != "closed" {
+		m.EnteredAt, m.OutAt = stampOrNil(r.in), stampOrNil(r.out)
+	}
+	return m, nil
+}
+
+// Numbers of the fields that the server writes into a dive, and of the dives in a list.
+var (
+	diveFields    = (*lastlightv1.Dive)(nil).ProtoReflect().Descriptor().Fields()
+	diveVersion   = diveFields.ByName("version").Number()
+	diveArchived  = diveFields.ByName("archived").Number()
+	diveState     = diveFields.ByName("state").Number()
+	diveRecorder  = diveFields.ByName("recorded_by").Number()
+	divesInAnswer = (*lastlightv1.ListDivesResponse)(nil).ProtoReflect().Descriptor().Fields().ByName("dives").Number()
+)
+
+// appendDive appends the encoded message of a row to b. A closed dive is the stored bytes, then what the server writes, whose
+// numbers come last in the message; any other is decoded, because its times may have moved since it was stored.
+func (r *diveRow) appendDive(b []byte) ([]byte, error) {
+	if r.state != "closed" {
+		m, err := r.dive()
+		if err != nil {
+			return nil, err
+		}
+		return proto.MarshalOptions{}.MarshalAppend(b, m)
+	}
+	b = append(b, r.record...)
+	b = protowire.AppendVarint(protowire.AppendTag(b, diveVersion, protowire.VarintType), uint64(r.version))
+	if r.archived {
+		b = protowire.AppendVarint(protowire.AppendTag(b, diveArchived, protowire.VarintType), 1)
+	}
+	b = protowire.AppendString(protowire.AppendTag(b, diveState, protowire.BytesType), r.state)
+	return protowire.AppendString(protowire.AppendTag(b, diveRecorder, protowire.BytesType), r.recordedBy), nil
+}
+
+// Dives decodes the page.
+func (p *DivePage) Dives() ([]*lastlightv1.Dive, error) {
+	list := make([]*lastlightv1.Dive, len(p.rows))
+	for i := range p.rows {
+		var err error
+		if list[i], err = p.rows[i].dive(); err != nil {
+			return nil, err
+		}
+	}
+	return list, nil
+}
+
+// Next is the token of the page after this one; empty: this is the last.
+func (p *DivePage) Next() string { return p.next }
+
+// Whole is the answer for a caller who may see all of every dive. Nothing is masked in it. The dives are in it encoded, as
+// "unknown fields", which protobuf sends as they are: on the wire it is the same message.
+func (p *DivePage) Whole() (*lastlightv1.ListDivesResponse, error) {
+	size := 0
+	for i := range p.rows {
+		size += len(p.rows[i].record) + 64
+	}
+	encoded, one := make([]byte, 0, size), make([]byte, 0, 1024)
+	for i := range p.rows {
+		var err error
+		if one, err = p.rows[i].appendDive(one[:0]); err != nil {
+			return nil, err
+		}
+		encoded = protowire.AppendBytes(protowire.AppendTag(encoded, divesInAnswer, protowire.BytesType), one)
+	}
+	answer := &lastlightv1.ListDivesResponse{NextPageToken: p.next}
+	answer.ProtoReflect().SetUnknown(encoded)
+	return answer, nil
+}
+
+// ListDives reads a page, latest first.
+// restrictTo, if not empty, leaves only dives of these people.
+func (s *Store) ListDives(ctx context.Context, r *lastlightv1.ListDivesRequest, restrictTo []string) (*DivePage, error) {
+	p, err := NewDivePage(r, restrictTo)
+	if err != nil {
+		return nil, err
+	}
+	rows, err := s.pool.Query(ctx, p.sql, p.values...)
+	if err == nil {
+		err = p.scan(rows)
+	}
+	return p, translate(err)
+}
+
+// NewDivePage is a page that is not read yet: by one index range whatever the filter.
+func NewDivePage(r *lastlightv1.ListDivesRequest, restrictTo []string) (*DivePage, error) {
+	from, to := time.Time{}, time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
+	if r.From != nil {
+		from = r.From.AsTime()
+	}
+	if r.To != nil {
+		to = r.To.AsTime()
+	}
+	args := []any{r.ShowArchived, r.Site, r.Person, r.Expedition, from, to, restrictTo}
+	after, err := ReadToken("dives", args, r.PageToken, 2)
+	if err != nil {
+		return nil, err
+	}
+	lastAt, lastID := to.Add(time.Microsecond), ""
+	if after != nil {
+		if lastAt, err = time.Parse(time.RFC3339Nano, after[0]); err != nil {
+			return nil, fault.Wrong([]fault.Problem{{Field: "page_token", Expected: "a next_page_token of this very list", Message: "not a token of this list"}})
+		}
+		lastID = after[1]
+	}
+	size := PageSize(r.PageSize)
+	// A condition stands in the query only where it is asked for, so that each
+	// list is one index range; the texts are constants, values are arguments.
+	values := []any{from, lastAt, lastID, r.ShowArchived, size + 1}
+	table, where := `dive d`, `d.entered_at >= $1 AND (d.entered_at, d.id) < ($2, $3) AND ($4 OR NOT d.archived)`
+	argument := func(value any) string {
+		values = append(values, value)
+		return fmt.Sprintf("$%d", len(values))
+	}
+	if r.Site != "" {
+		where += ` AND d.site = ` + argument(r.Site)
+	}
+	if r.Expedition != "" {
+		where += ` AND d.expedition = ` + argument(r.Expedition)
+	}
+	if r.Person != "" { // a person's dives are few among many: start from them
+		table = `dive_diver x JOIN dive d ON d.id = x.dive AND x.person = ` + argument(r.Person)
+		where += ` AND x.entered_at >= $1 AND x.entered_at <= $2`
+	}
+	if restrictTo != nil {
+		where += ` AND EXISTS (SELECT FROM dive_diver y WHERE y.dive = d.id AND y.person = ANY (` + argument(restrictTo) + `))`
+	}
+	return &DivePage{
+		sql:    `SELECT ` + diveColumns + ` FROM ` + table + ` WHERE ` + where + ` ORDER BY d.entered_at DESC, d.id DESC LIMIT $5`,
+		values: values, size: size, bound: args,
+	}, nil
+}
+
+// queue sends the query with others, in one round trip.
+func (p *DivePage) queue(b *pgx.Batch) { b.Queue(p.sql, p.values...).Query(p.scan) }
+
+func (p *DivePage) scan(rows pgx.Rows) error {
+	p.rows = make([]diveRow, 0, p.size+1)
+	var row diveRow
+	if _, err := pgx.ForEachRow(rows, row.targets(), func() error { p.rows = append(p.rows, row); return nil }); err != nil {
+		return err
+	}
+	if len(p.rows) <= p.size {
+		return nil
+	}
+	p.rows = p.rows[:p.size]
+	last, err := p.rows[p.size-1].dive()
+	if err != nil {
+		return err
+	}
+	p.next = NextToken("dives", p.bound, last.EnteredAt.AsTime().Format(time.RFC3339Nano), last.Id)
+	return nil
+}
