@@ -140,8 +140,8 @@ func (h *Sites) RecordReading(ctx context.Context, r *lastlightv1.RecordReadingR
 	if m.Id == "" {
 		m.Id = store.NewID("reading", r.RequestId)
 	}
-	out, err := store.Mutate(ctx, h.Store, mutation(ctx, siteService+"RecordReading", r.RequestId, r), func(_ context.Context, tx *store.Tx) (*lastlightv1.Reading, error) {
-		return tx.RecordReading(m), nil
+	out, err := store.MutateBlind(ctx, h.Store, mutation(ctx, siteService+"RecordReading", r.RequestId, r), func(tx *store.Tx) *lastlightv1.Reading {
+		return tx.RecordReading(m)
 	})
 	return out, fault.Under("reading.", err)
 }

@@ -22,8 +22,8 @@ WITH hit AS (
 said AS (INSERT INTO decision (plan, version, decision, decided_at, reason) SELECT id, version, 'stale', $3, $4 FROM hit)
 INSERT INTO event (who, what, kind, record) SELECT $5, 'plan.stale', 'plan', id FROM hit`
 
-// RecordReading adds a reading. Nothing is waited for before the commit, so that
-// the whole write is two round trips.
+// RecordReading adds a reading. Nothing is read before the commit, so that the
+// whole write can be one round trip.
 func (tx *Tx) RecordReading(m *lastlightv1.Reading) *lastlightv1.Reading {
 	m = proto.CloneOf(m)
 	m.ReadBy = tx.Mutation.Caller

@@ -6,6 +6,7 @@ package store
 import (
 	"context"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"time"
 
@@ -169,6 +170,40 @@ RETURNING xmax = 0, caller, method, body_hash, response`, m.RequestID, m.Caller,
 	}
 	tx.Later(`UPDATE request SET response = $2 WHERE id = $1`, m.RequestID, response)
 	if err := tx.commit(ctx); err != nil {
+		return none, err
+	}
+	return answer, nil
+}
+
+// MutateBlind is Mutate for a write that needs to read nothing: fn only queues, with Later, and its answer follows from the
+// call alone. Claim, effect and answer are then one round trip. A request id that is claimed already makes the claim fail, and
+// the whole transaction with it; Mutate then says what became of it.
+func MutateBlind[M proto.Message](ctx context.Context, s *Store, m Mutation, fn func(tx *Tx) M) (M, error) {
+	var none M
+	hash, err := m.bodyHash()
+	if err != nil {
+		return none, err
+	}
+	effect := &Tx{Mutation: m, now: s.Now().Truncate(time.Microsecond)}
+	answer := fn(effect)
+	response, err := proto.Marshal(answer)
+	if err != nil {
+		return none, err
+	}
+	conn, err := s.pool.Acquire(ctx)
+	if err != nil {
+		return none, translate(err)
+	}
+	tx := &Tx{conn: conn}
+	tx.Later(`BEGIN`)
+	tx.Later(`INSERT INTO request (id, caller, method, body_hash, response) VALUES ($1, $2, $3, $4, $5)`, m.RequestID, m.Caller, m.Method, hash, response)
+	tx.later.QueuedQueries = append(tx.later.QueuedQueries, effect.later.QueuedQueries...)
+	err = tx.commit(ctx)
+	conn.Release()
+	if claimed, ok := errors.AsType[*pgconn.PgError](err); ok && claimed.ConstraintName == "request_pkey" {
+		return Mutate(ctx, s, m, func(_ context.Context, tx *Tx) (M, error) { return fn(tx), nil })
+	}
+	if err != nil {
 		return none, err
 	}
 	return answer, nil

@@ -28,8 +28,8 @@ func divesListed(t *testing.T) *club {
 		c.apply(record(&pb.Dive{
 			Id: name, Site: "spring", Kind: "normal", EnteredAt: stamp(at), OutAt: stamp(at.Add(40 * time.Minute)), MaxDepthM: proto.Float64(10), Zone: "cave",
 			Divers: []*pb.DiveDiver{
-				{Person: "asta", CountedAs: "FULL", StartPressure: bar(210), EndPressure: bar(120), Symptoms: proto.Bool(true)},
-				{Person: "birk", CountedAs: "FULL", StartPressure: bar(205), EndPressure: bar(110), Symptoms: proto.Bool(false), Used: []string{"DECO"}},
+				{Person: "asta", CountedAs: "FULL", Gas: &pb.GasMix{OxygenPercent: 21}, StartPressure: bar(210), EndPressure: bar(120), Symptoms: proto.Bool(true)},
+				{Person: "birk", CountedAs: "FULL", Gas: &pb.GasMix{OxygenPercent: 21}, StartPressure: bar(205), EndPressure: bar(110), Symptoms: proto.Bool(false), Used: []string{"DECO"}},
 			},
 		}))
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -312,6 +313,37 @@ func TestOneBadRecordStopsTheFile(t *testing.T) {
 	}
 	if after := c.rows(); after != before {
 		t.Errorf("something was stored:\n%s\n%s", before, after)
+	}
+}
+
+// Sent many times at once, a request has one effect, and every call gets its answer.
+func TestRequestSentTwiceAtOnceHasOneEffect(t *testing.T) {
+	c := newClub(t, "2026-06-08 09:00")
+	c.send("keeper", false, record(spring("north")))
+	ctx := c.as("keeper")
+	for range 20 {
+		r := &pb.RecordReadingRequest{Reading: &pb.Reading{Site: "north", ReadAt: stamp(c.clock.Now()), Flow: "low"}, RequestId: id()}
+		var answers [8]*pb.Reading
+		var all sync.WaitGroup
+		for i := range answers {
+			all.Go(func() {
+				var err error
+				if answers[i], err = c.sites().RecordReading(ctx, r); err != nil {
+					t.Error(err)
+				}
+			})
+		}
+		all.Wait()
+		var readings, events int
+		err := c.pool.QueryRow(t.Context(), `SELECT (SELECT count(*) FROM reading WHERE id = $1), (SELECT count(*) FROM event WHERE record = $1)`, answers[0].GetId()).Scan(&readings, &events)
+		if err != nil || readings != 1 || events != 1 {
+			t.Fatalf("%d readings, %d events, %v", readings, events, err)
+		}
+		for _, a := range answers {
+			if !proto.Equal(a, answers[0]) {
+				t.Errorf("answers differ: %v, %v", a, answers[0])
+			}
+		}
 	}
 }
 
