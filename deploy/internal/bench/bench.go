@@ -41,6 +41,7 @@ const (
 	listFloor       = "floor of a list: bare call, the same rows selected"
 	recordReading   = "record a reading"
 	listDives       = "list a page of 50 dives"
+	listDecoded     = "the same, decoded by the client"
 	submitPlan      = "submit a plan"
 	approvePlan     = "approve a plan"
 )
@@ -81,6 +82,7 @@ func Run(ctx context.Context, o Options) error {
 			{recordReading, writeFloor, c.reading},
 			{listFloor, "", f.list},
 			{listDives, listFloor, c.page},
+			{listDecoded, listFloor, c.pageDecoded},
 		} {
 			r, err := sustain(ctx, callers, o.Span/5, o.Span, m.op)
 			if err != nil {

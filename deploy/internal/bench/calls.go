@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -30,8 +31,24 @@ func (c *club) reading(ctx context.Context, caller, n int) error {
 	return err
 }
 
-// page lists dives.
+// page lists dives and leaves the answer encoded, as the floor leaves its rows.
 func (c *club) page(ctx context.Context, _, _ int) error {
+	ctx, cancel := context.WithTimeout(ctx, deadline)
+	defer cancel()
+	var answer []byte
+	err := c.conn.Invoke(ctx, v1.DiveService_ListDives_FullMethodName, &v1.ListDivesRequest{PageSize: rowsListed}, &answer, c.who, grpc.ForceCodecV2(received{}))
+	if err != nil {
+		return err
+	}
+	n, err := countField(answer, 1)
+	if err == nil && n != rowsListed {
+		err = fmt.Errorf("a page of %d dives, not %d", n, rowsListed)
+	}
+	return err
+}
+
+// pageDecoded lists dives and decodes them, as the command line does.
+func (c *club) pageDecoded(ctx context.Context, _, _ int) error {
 	ctx, cancel := context.WithTimeout(ctx, deadline)
 	defer cancel()
 	found, err := c.dives.ListDives(ctx, &v1.ListDivesRequest{PageSize: rowsListed}, c.who)
