@@ -137,7 +137,7 @@ JSON with --json.
 	)
 	day := []*cobra.Command{a.ready(), a.plan(), a.watch(), a.board(), a.reading(), a.gas(), a.stopAll()}
 	records := []*cobra.Command{
-		a.apply(), a.export(), a.site(), a.survey(), a.permit(), a.left(), a.person(), a.card(), a.cylinder(), a.cylinderSet(), a.equipment(),
+		a.apply(), a.export(), a.sheet(), a.site(), a.survey(), a.permit(), a.left(), a.person(), a.card(), a.cylinder(), a.cylinderSet(), a.equipment(),
 		a.fill(), a.analysis(), a.custody(), a.policy(), a.expedition(), a.dive(), a.incident(),
 	}
 	access := []*cobra.Command{a.whoami(), a.login(), a.settingsCommand(), a.role(), a.token(), a.events(), a.version()}
@@ -297,4 +297,27 @@ func (a *app) progress(format string, args ...any) {
 	if a.ErrTerminal {
 		a.note(format, args...)
 	}
+}
+
+// waiting shows, on a terminal, every few seconds how long an answer has been awaited, until done is called.
+func (a *app) waiting(what string) (done func()) {
+	if !a.ErrTerminal {
+		return func() {}
+	}
+	a.note("%s …", what)
+	began, stop, ended := a.Now(), make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(ended)
+		tick := time.NewTicker(3 * time.Second)
+		defer tick.Stop()
+		for {
+			select {
+			case <-tick.C:
+				a.note("%s … %.0f s", what, a.Now().Sub(began).Seconds())
+			case <-stop:
+				return
+			}
+		}
+	}()
+	return func() { close(stop); <-ended }
 }

@@ -40,7 +40,11 @@ func exampleFiles(t *testing.T, c *club) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	files := map[string]string{"club.yaml": string(club), "gear.yaml": string(club), "token": testToken + "\n"}
+	files := map[string]string{
+		"club.yaml": string(club), "gear.yaml": string(club), "token": testToken + "\n",
+		"members.csv":  "Member no;Name;Born\nM 17;Ane Holm;14.03.1988\n",
+		"members.yaml": "kind: person\nfields: {id: \"{Member no}\", full_name: \"{Name}\", birth_day: \"{Born}\"}\nkeys: [id]\ndates: DMY\nseparator: \";\"\n",
+	}
 	ca, err := os.ReadFile(c.env["LASTLIGHT_CA"])
 	if err != nil {
 		t.Fatal(err)

@@ -30,6 +30,7 @@ import (
 
 	"lastlight/client/exit"
 	"lastlight/client/recordfile"
+	pb "lastlight/proto/lastlight/v1"
 )
 
 const testToken = "test-token-of-nobody"
@@ -120,6 +121,8 @@ func samples(t *testing.T) map[protoreflect.FullName]proto.Message {
 			return true
 		})
 	}
+	who := &pb.WhoAmIResponse{Person: "ane", ClubTimeZone: "Europe/Oslo"}
+	out[who.ProtoReflect().Descriptor().FullName()] = who
 	return out
 }
 

@@ -71,7 +71,15 @@ func (a *app) applyFiles(cmd *cobra.Command, files []string, dry bool) error {
 	file, found := recordfile.Read(sources...)
 	problems = append(problems, found...)
 	// With a file that could not be read, or none of its records, the server would judge something else.
-	if len(sources) < len(files) || len(file.Records) == 0 || len(file.Records) > recordfile.MaxRecords {
+	if len(sources) < len(files) {
+		return exit.With(exit.Invalid, problems)
+	}
+	return a.applyRecords(cmd, file, problems, dry)
+}
+
+// applyRecords sends what was read. With problems found here already the server is only asked for more of them.
+func (a *app) applyRecords(cmd *cobra.Command, file *recordfile.File, problems recordfile.Problems, dry bool) error {
+	if len(file.Records) == 0 || len(file.Records) > recordfile.MaxRecords {
 		return exit.With(exit.Invalid, problems)
 	}
 	conn, err := a.dial()
@@ -83,8 +91,9 @@ func (a *app) applyFiles(cmd *cobra.Command, files []string, dry bool) error {
 	if req.DryRun {
 		a.wrote = false
 	}
-	a.progress("%d records read, asking the server …", len(file.Records))
+	answered := a.waiting(fmt.Sprintf("%d records read; the server judges and stores them", len(file.Records)))
 	answer, err := pb.NewRecordServiceClient(conn).ApplyRecords(cmd.Context(), req)
+	answered()
 	theirs, err := serverProblems(answer, err)
 	if err != nil {
 		return withProblems(problems, err)
@@ -246,6 +255,24 @@ Kinds: ` + screen.Hang(strings.Join(kinds, ", "), 7),
 func (a *app) exportTo(ctx context.Context, conn *grpc.ClientConn, req *pb.ExportRecordsRequest, limit int) error {
 	file := recordfile.Writer{Zone: func(site string) *time.Location { return a.zone(ctx, site) }}
 	all := &pb.RecordFile{}
+	err := a.exported(ctx, conn, req, limit, func(records []*pb.Record) error {
+		if form(a.as) == asJSON {
+			all.Records = append(all.Records, records...)
+			return nil
+		}
+		return file.Write(a.Out, records)
+	})
+	if err != nil {
+		return err
+	}
+	if form(a.as) == asJSON {
+		return a.answer(ctx, all, func(screen.View) error { return nil })
+	}
+	return file.Close(a.Out)
+}
+
+// exported takes an export's records page by page, at most limit of them.
+func (a *app) exported(ctx context.Context, conn *grpc.ClientConn, req *pb.ExportRecordsRequest, limit int, take func([]*pb.Record) error) error {
 	written := 0
 	for {
 		page, err := pb.NewRecordServiceClient(conn).ExportRecords(ctx, req)
@@ -255,22 +282,16 @@ func (a *app) exportTo(ctx context.Context, conn *grpc.ClientConn, req *pb.Expor
 		records := page.GetRecords()
 		records = records[:min(len(records), limit-written)]
 		written += len(records)
-		if form(a.as) == asJSON {
-			all.Records = append(all.Records, records...)
-		} else if err := file.Write(a.Out, records); err != nil {
+		if err := take(records); err != nil {
 			return err
 		}
 		if page.GetNextPageToken() == "" || written >= limit {
 			if page.GetNextPageToken() != "" {
 				a.note("there are more than %d: raise --limit", limit)
 			}
-			break
+			return nil
 		}
 		a.progress("%d records so far …", written)
 		req.PageToken = page.GetNextPageToken()
 	}
-	if form(a.as) == asJSON {
-		return a.answer(ctx, all, func(screen.View) error { return nil })
-	}
-	return file.Close(a.Out)
 }

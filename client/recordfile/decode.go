@@ -18,7 +18,7 @@ type decoder struct {
 	problems Problems
 }
 
-func (d *decoder) at(n *yaml.Node) Place { return Place{d.file, n.Line, n.Column} }
+func (d *decoder) at(n *yaml.Node) Place { return Place{File: d.file, Line: n.Line, Column: n.Column} }
 
 func (d *decoder) problem(n *yaml.Node, path, read, expected, message string) {
 	d.problems = append(d.problems, Problem{Place: d.at(n), Field: path, Read: read, Expected: expected, Message: message})
@@ -153,7 +153,7 @@ func (d *decoder) scalar(n *yaml.Node, fd protoreflect.FieldDescriptor, path str
 		// A quoted number is a text; 64-bit numbers alone are written so, as JSON does.
 		quoted := n.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle|yaml.LiteralStyle|yaml.FoldedStyle) != 0
 		if k := fd.Kind(); !quoted || k == protoreflect.StringKind || k == protoreflect.Int64Kind || k == protoreflect.EnumKind {
-			if v, ok := parseScalar(fd, n.Value); ok {
+			if v, ok := ParseScalar(fd, n.Value); ok {
 				return v, true
 			}
 		}
@@ -198,7 +198,7 @@ func (d *decoder) document(n *yaml.Node, path string) *structpb.Value {
 	case "!!bool":
 		return structpb.NewBoolValue(strings.EqualFold(n.Value, "true"))
 	case "!!int", "!!float":
-		v, ok := parseScalar(numberField, n.Value)
+		v, ok := ParseScalar(numberField, n.Value)
 		if !ok {
 			d.problem(n, path, n.Value, "a finite decimal number", "")
 			return structpb.NewNullValue()

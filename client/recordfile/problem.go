@@ -22,12 +22,17 @@ const (
 )
 
 // Place is where something stands. Line and Column count from 1; 0: the file as a whole.
+// In a sheet they are row and column, and Cell says them as a spreadsheet does.
 type Place struct {
 	File         string
 	Line, Column int
+	Cell         string
 }
 
 func (p Place) String() string {
+	if p.Cell != "" {
+		return p.File + ": " + p.Cell
+	}
 	if p.Line == 0 {
 		return p.File
 	}
@@ -118,6 +123,15 @@ type Places struct {
 	broken []string
 	first  Place
 }
+
+// NewPlaces is for a reader of another form of file; what stands nowhere is told to be at first.
+func NewPlaces(first Place) *Places { return &Places{marks: map[string]mark{}, first: first} }
+
+// Mark notes where a field path stands and what was read there.
+func (ps *Places) Mark(path string, at Place, read string) { ps.marks[path] = mark{at, read} }
+
+// Break notes that the text of a field path could not be read.
+func (ps *Places) Break(path string) { ps.broken = append(ps.broken, path) }
 
 // Find gives the place of a field path, or of the nearest thing around it
 // that stands in the file.

@@ -72,7 +72,7 @@ type File struct {
 // of text and schema are returned at once, in order; the File holds what could
 // be read, every record in its place.
 func Read(sources ...Source) (*File, Problems) {
-	f := &File{Places: newPlaces()}
+	f := &File{Places: NewPlaces(Place{})}
 	var problems Problems
 	for _, src := range sources {
 		f.Names = append(f.Names, src.Name)
@@ -96,11 +96,18 @@ func Read(sources ...Source) (*File, Problems) {
 		problems = append(problems, Problem{Place: f.Places.first, Read: fmt.Sprintf("%d records", len(f.Records)), Expected: fmt.Sprintf("at most %d at once", MaxRecords)})
 		return f, problems
 	}
+	problems = append(problems, f.Validate()...)
+	problems.Sort(f.Names)
+	return f, problems
+}
+
+// Validate finds what breaks the rules beside each field.
+func (f *File) Validate() Problems {
+	var problems Problems
 	for i, r := range f.Records {
 		problems = append(problems, schema(r, fmt.Sprintf("records[%d]", i), f.Places)...)
 	}
-	problems.Sort(f.Names)
-	return f, problems
+	return problems
 }
 
 // records takes one document's list on to the others'.
@@ -138,8 +145,7 @@ func (f *File) records(d *decoder, doc *yaml.Node) {
 
 // ReadMessage reads a file with one message, as create and update take it.
 func ReadMessage(src Source, m proto.Message) (*Places, Problems) {
-	places := newPlaces()
-	places.first = Place{File: src.Name}
+	places := NewPlaces(Place{File: src.Name})
 	docs, problems := documents(src)
 	if len(problems) == 0 && len(docs) != 1 {
 		problems = append(problems, Problem{Place: places.first, Read: fmt.Sprintf("%d documents", len(docs)), Expected: "one document"})
@@ -155,8 +161,6 @@ func ReadMessage(src Source, m proto.Message) (*Places, Problems) {
 	problems.Sort([]string{src.Name})
 	return places, problems
 }
-
-func newPlaces() *Places { return &Places{marks: map[string]mark{}} }
 
 var yamlLine = regexp.MustCompile(`^yaml: (?:line (\d+): )?(.*)$`)
 

@@ -152,12 +152,12 @@ func TestSeveralFilesAndDocumentsCountOn(t *testing.T) {
 		t.Fatal(problems, len(f.Records))
 	}
 	p := f.Places.FromServer(&pb.Problem{Field: "records[2].role.person", Message: "nobody by that id"})
-	if p.Place != (Place{"b.yaml", 2, 20}) || p.Read != "ane" {
+	if p.Place != (Place{File: "b.yaml", Line: 2, Column: 20}) || p.Read != "ane" {
 		t.Errorf("got %+v", p)
 	}
 	// The field is not in the file: the nearest thing around it is.
 	p = f.Places.FromServer(&pb.Problem{Field: "records[1].role.expedition"})
-	if p.Place != (Place{"a.yaml", 5, 11}) || p.Read != "" {
+	if p.Place != (Place{File: "a.yaml", Line: 5, Column: 11}) || p.Read != "" {
 		t.Errorf("got %+v", p)
 	}
 }

@@ -14,9 +14,9 @@ import (
 
 var decimal = regexp.MustCompile(`^[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?$`)
 
-// parseScalar reads the text of one value of a field. ok false: the text is
+// ParseScalar reads the text of one value of a field. ok false: the text is
 // not of the field's type; Expect says what is.
-func parseScalar(fd protoreflect.FieldDescriptor, text string) (v protoreflect.Value, ok bool) {
+func ParseScalar(fd protoreflect.FieldDescriptor, text string) (v protoreflect.Value, ok bool) {
 	switch fd.Kind() {
 	case protoreflect.StringKind:
 		return protoreflect.ValueOfString(text), true

@@ -45,7 +45,7 @@ func Set(m proto.Message, path, text string) error {
 			r.Set(fd, protoreflect.ValueOfMessage(t.ProtoReflect()))
 			return nil
 		}
-		v, ok := parseScalar(fd, text)
+		v, ok := ParseScalar(fd, text)
 		if !ok {
 			return fmt.Errorf("read %q, expected %s", text, Expect(fd))
 		}
@@ -61,7 +61,7 @@ func Set(m proto.Message, path, text string) error {
 // Check validates a message that was put together from flags: every problem
 // with its field and what was given, no place in a file.
 func Check(m proto.Message) Problems {
-	problems := schema(m, "", newPlaces())
+	problems := schema(m, "", NewPlaces(Place{}))
 	for i, p := range problems {
 		problems[i].Read = readAt(m.ProtoReflect(), p.Field)
 	}

@@ -112,11 +112,15 @@ func putDiveChildren(ctx context.Context, tx *Tx, m *lastlightv1.Dive, state str
 	for i, d := range m.Divers {
 		people[i] = d.Person
 	}
-	if _, err := tx.Exec(ctx, `SELECT id FROM person WHERE id = ANY ($1) ORDER BY id FOR UPDATE`, sortedSet(people)); err != nil {
-		return err
+	if people = tx.notRaised("person", people); len(people) > 0 {
+		if _, err := tx.Exec(ctx, `SELECT id FROM person WHERE id = ANY ($1) ORDER BY id FOR UPDATE`, people); err != nil {
+			return err
+		}
+		tx.Later(`UPDATE person SET version = version + 1 WHERE id = ANY ($1)`, people)
 	}
-	tx.Later(`UPDATE person SET version = version + 1 WHERE id = ANY ($1)`, sortedSet(people))
-	tx.Later(`UPDATE site SET version = version + 1 WHERE id = $1`, m.Site)
+	if site := tx.notRaised("site", []string{m.Site}); len(site) > 0 {
+		tx.Later(`UPDATE site SET version = version + 1 WHERE id = ANY ($1)`, site)
+	}
 	for _, d := range m.Divers {
 		if _, err := tx.Exec(ctx, `
 INSERT INTO dive_diver (dive, person, entered_at, site, counted_as, instructor, used, doc) VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`,
@@ -149,6 +153,24 @@ INSERT INTO left_item (id, site, dive, kind, place, item, owner, left_at, remove
 		}
 	}
 	return nil
+}
+
+// notRaised gives, sorted, the roots whose version this transaction has not
+// raised yet, and takes them as raised. Once is enough for whoever reads or
+// locks them, and a file with thousands of dives of one person would leave as
+// many dead versions of one row for each next statement to wade through.
+func (tx *Tx) notRaised(table string, ids []string) []string {
+	if tx.raised == nil {
+		tx.raised = map[string]bool{}
+	}
+	var out []string
+	for _, id := range sortedSet(ids) {
+		if key := table + " " + id; !tx.raised[key] {
+			tx.raised[key] = true
+			out = append(out, id)
+		}
+	}
+	return out
 }
 
 // PutDive records a past dive, or corrects a recorded one: the former record is kept.

@@ -74,6 +74,7 @@ func (tx *Tx) Savepoint(ctx context.Context, fn func() error) error {
 	end := `RELEASE SAVEPOINT one`
 	if err != nil {
 		tx.later = pgx.Batch{}
+		tx.raised = nil // what was raised before the savepoint is raised once more; that harms nobody
 		end = `ROLLBACK TO SAVEPOINT one`
 	}
 	if _, endErr := tx.Exec(ctx, end); endErr != nil && err == nil {

@@ -69,6 +69,7 @@ type Tx struct {
 	later    pgx.Batch
 	Mutation Mutation
 	now      time.Time
+	raised   map[string]bool // roots whose version this transaction has raised, by table and id
 }
 
 // Now is the one instant of this transaction, by the server's clock.
