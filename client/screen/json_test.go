@@ -120,7 +120,8 @@ Cascade: steps reaches_bar enough makes
 CascadeStep: bottle bottle_from_bar bottle_to_bar cylinder_to_bar
 Chamber: title telephone open_day_and_night travel_min confirmed_day
 Circuit: id approach legs far_opening marker_at_m marker_hold_min
-Decompression: stops_needed stops stop_min to_surface_min changes longest oxygen
+Decompression: stops_needed stops stop_min to_surface_min changes longest oxygen variants
+DecompressionVariant: deeper_m longer_min stops stop_min to_surface_min short
 DecompressionStop: depth_m minutes arrive_min place breathing
 GasChange: minute depth_m person cylinder
 LongestWayOut: place after_min stop_min to_surface_min

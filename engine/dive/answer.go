@@ -18,6 +18,8 @@ type Answer struct {
 	Stops   bool     `json:"stops"`
 	WaysOut []Remark `json:"ways_out"` // what is said about ways out, once for each kind, at the place that is longest
 	Longest *WayOut  `json:"longest"`  // the way out with the most stops; nil where none has any
+
+	Variants []Variant `json:"variants"` // deeper, longer, both
 }
 
 // WayOut is a way out from a place of the dive, after a loss.
@@ -303,6 +305,9 @@ func (w *Work) Answer() *Answer {
 			Kind: RemarkDrift, Diver: w.team.Divers[e.Diver].Name, DepthM: finding.Round9(s.To), Minutes: s.Minutes, Value: finding.Round9(e.Bar),
 			Cylinder: w.cylinderName(int(s.Breathing[e.Diver])),
 		})
+	}
+	for _, v := range [][2]float64{{w.q.DeeperM, 0}, {0, w.q.LongerMin}, {w.q.DeeperM, w.q.LongerMin}} {
+		a.Variants = append(a.Variants, w.vary(v[0], v[1]))
 	}
 	w.check()
 	a.Stops = !w.result.NoStop || w.result.TotalStop() > 0 || w.result.NoSchedule

@@ -26,6 +26,8 @@ type Question struct {
 	Carried     []oxygen.Carried // account of earlier dives at entry, per diver
 	TurnMove    int              // move at whose end the team turns; 0: where the way home begins (D22)
 	SwitchDepth passage.SwitchDepth
+	DeeperM     float64 // of the variants
+	LongerMin   float64
 }
 
 // spacing is how many minutes of travel lie between two places at which the gas

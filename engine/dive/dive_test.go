@@ -103,7 +103,7 @@ func question(t testing.TB, in route.Input) *Question {
 	if len(problems) > 0 || res.Verdict == route.Refused {
 		t.Fatal(problems, res.Refused)
 	}
-	q := &Question{Route: in, Result: &res, Settings: settings(), SwitchDepth: func(*route.Cylinder) float64 { return deco.MaxDepth }}
+	q := &Question{Route: in, Result: &res, Settings: settings(), DeeperM: 3, LongerMin: 3, SwitchDepth: func(*route.Cylinder) float64 { return deco.MaxDepth }}
 	for range in.Team {
 		q.Tissues = append(q.Tissues, q.Settings.Model.Saturated(column.Surface))
 		q.Carried = append(q.Carried, oxygen.Carried{Days: 1})
@@ -182,6 +182,12 @@ func TestTheGasOfAWorkedDive(t *testing.T) {
 	}
 	if math.Abs(a.Schedule.ToSurfaceMin-41.8) > 0.0501 {
 		t.Errorf("%v min to the surface, want 41.8", a.Schedule.ToSurfaceMin)
+	}
+	// Deeper, longer and both each need more stops; the gas is ample.
+	for i, v := range a.Variants {
+		if v.Schedule.StopMin <= a.Schedule.StopMin || len(v.Short) > 0 || v.Schedule.StopMin > a.Variants[2].Schedule.StopMin {
+			t.Errorf("variant %d: %d min of stops, %d as planned, short %v", i, v.Schedule.StopMin, a.Schedule.StopMin, v.Short)
+		}
 	}
 	barMin := 2.424248 + 3.159748 + 11.386264 + 98.718200 + 11.765806 + 5.583996
 	for _, s := range a.Schedule.Stops {
@@ -272,7 +278,7 @@ func open(t interface{ Fatal(...any) }, in route.Input) *Work {
 	if len(problems) > 0 || res.Verdict == route.Refused {
 		t.Fatal(problems, res.Refused)
 	}
-	q := atThree(&Question{Route: in, Result: &res, Settings: settings(), SwitchDepth: func(*route.Cylinder) float64 { return deco.MaxDepth }})
+	q := atThree(&Question{Route: in, Result: &res, Settings: settings(), DeeperM: 3, LongerMin: 3, SwitchDepth: func(*route.Cylinder) float64 { return deco.MaxDepth }})
 	for range in.Team {
 		q.Tissues = append(q.Tissues, q.Settings.Model.Saturated(column.Surface))
 		q.Carried = append(q.Carried, oxygen.Carried{Days: 1})

@@ -73,6 +73,15 @@ func decompressionRules() []Rule {
 			},
 		},
 		{
+			ID: "failure.deeper_longer", Version: 1, Title: "Deeper, longer, both", Citation: handbook("route method", "6"), Cell: "failures.deeper_longer",
+			Words: map[string]Words{
+				"ok":    {Says: "{subject}: {deeper} deeper and {longer} longer the gas holds"},
+				"short": {Says: "{subject}: {deeper} deeper and {longer} longer {cylinder} ends with {observed}, the reserve is {limit}: {shortfall} short", Remedy: "more gas, or a shorter dive"},
+				"none":  {Says: "{subject}: no schedule {deeper} deeper and {longer} longer", Remedy: "shorter, shallower, or a gas with less inert gas for the stops"},
+			},
+			Check: deeperLonger,
+		},
+		{
 			ID: "oxygen.exposure", Version: 1, Title: "Oxygen exposure", Citation: handbook("physics", "3"), Cell: "oxygen.cns_refuse_percent",
 			Words: map[string]Words{
 				"ok":    {Says: "{subject}: CNS {observed} of {limit}, {otu} OTU in 24 h"},
@@ -195,7 +204,7 @@ func (c *Case) decompress() {
 	}
 	q := dive.Question{
 		Route: c.RouteInput, Result: c.Route, Settings: c.decoSettings(model),
-		SwitchDepth: c.switchDepth,
+		SwitchDepth: c.switchDepth, DeeperM: c.Policy.Failures.DeeperM, LongerMin: c.Policy.Failures.LongerMin,
 	}
 	if n := c.In.Plan.TurnMove; n <= len(c.RouteInput.Route.Moves) {
 		q.TurnMove = n
@@ -361,6 +370,39 @@ func requiredStops(c *Case) []finding.Finding {
 			over("gases", finding.CountOf("", n, "gases"), finding.CountOf("", *most, "gases"), finding.CountOf("", n-*most, "gases"), "plan.supplies")
 			out[len(out)-1].Other = new(m.subject())
 		}
+	}
+	return out
+}
+
+// deeperLonger is whether the gas holds for the dive deeper, longer and both.
+func deeperLonger(c *Case) []finding.Finding {
+	if c.Dive == nil {
+		return one(c.diveUnknown())
+	}
+	var out []finding.Finding
+	told := func(f finding.Finding, v *dive.Variant) finding.Finding {
+		f.Figures = append(f.Figures, finding.Number("deeper", v.DeeperM, 1, "m"), finding.Number("longer", v.LongerMin, 1, "min"))
+		return f
+	}
+	for i := range c.Dive.Variants {
+		v := &c.Dive.Variants[i]
+		for _, s := range v.Short {
+			cylinder, _ := c.who(s.Supply)
+			f := measured(answer(c.Policy.Failures.DeeperLonger.Status(), "short", c.nameOf(s.Diver)), finding.Number("", s.LeftL, 0, "L"), finding.Number("", s.NeedL, 0, "L"))
+			short := finding.Number("", s.NeedL-s.LeftL, 0, "L")
+			f.Shortfall, f.Path = &short, "plan.supplies"
+			f.Figures = []finding.Figure{finding.Word("cylinder", cylinder.Label())}
+			out = append(out, told(f, v))
+		}
+		if v.Schedule.NoSchedule {
+			f := answer(finding.Refuse, "none", c.plan())
+			f.Path = "route.route.moves"
+			out = append(out, told(f, v))
+		}
+	}
+	if len(out) == 0 {
+		f := pass(c.plan())
+		out = one(told(f, &c.Dive.Variants[len(c.Dive.Variants)-1]))
 	}
 	return out
 }

@@ -321,6 +321,8 @@ var breaches = []breach{
 	{"decompression.gradient", "looser", finding.Refuse, func(in *facts.Input) { in.Plan.GFHigh = new(95.0) }},
 	{"decompression.schedule", "saddle", finding.Refuse, saddle},
 	{"decompression.ways_out", "saddle", finding.Refuse, saddle},
+	{"failure.deeper_longer", "short", finding.Refuse, func(in *facts.Input) { in.Policy.Gas.SharingReserveBar = 160 }},
+	{"failure.deeper_longer", "none", finding.Refuse, func(in *facts.Input) { in.Policy.Failures.LongerMin = 6500 }},
 	{"oxygen.exposure", "over", finding.Refuse, func(in *facts.Input) { in.Policy.Oxygen.CNSRefusePercent = 1 }},
 	{"oxygen.exposure", "much", finding.Caution, func(in *facts.Input) { in.Policy.Oxygen.CNSCautionPercent = 1 }},
 	{"oxygen.exposure", "lungs", finding.Refuse, func(in *facts.Input) { in.Policy.Oxygen.OTUDaily = 5 }},

@@ -1017,8 +1017,10 @@ type Decompression struct {
 	ToSurfaceMin float64      `protobuf:"fixed64,4,opt,name=to_surface_min,json=toSurfaceMin,proto3" json:"to_surface_min,omitempty"`
 	Changes      []*GasChange `protobuf:"bytes,5,rep,name=changes,proto3" json:"changes,omitempty"`
 	// The way out with the most stops; absent: no way out has any.
-	Longest       *LongestWayOut   `protobuf:"bytes,6,opt,name=longest,proto3" json:"longest,omitempty"`
-	Oxygen        []*OxygenFigures `protobuf:"bytes,7,rep,name=oxygen,proto3" json:"oxygen,omitempty"`
+	Longest *LongestWayOut   `protobuf:"bytes,6,opt,name=longest,proto3" json:"longest,omitempty"`
+	Oxygen  []*OxygenFigures `protobuf:"bytes,7,rep,name=oxygen,proto3" json:"oxygen,omitempty"`
+	// Deeper, longer, both.
+	Variants      []*DecompressionVariant `protobuf:"bytes,8,rep,name=variants,proto3" json:"variants,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1102,6 +1104,99 @@ func (x *Decompression) GetOxygen() []*OxygenFigures {
 	return nil
 }
 
+func (x *Decompression) GetVariants() []*DecompressionVariant {
+	if x != nil {
+		return x.Variants
+	}
+	return nil
+}
+
+// The stops if the dive is deeper or longer than planned.
+type DecompressionVariant struct {
+	state        protoimpl.MessageState `protogen:"open.v1"`
+	DeeperM      float64                `protobuf:"fixed64,1,opt,name=deeper_m,json=deeperM,proto3" json:"deeper_m,omitempty"`
+	LongerMin    float64                `protobuf:"fixed64,2,opt,name=longer_min,json=longerMin,proto3" json:"longer_min,omitempty"`
+	Stops        []*DecompressionStop   `protobuf:"bytes,3,rep,name=stops,proto3" json:"stops,omitempty"`
+	StopMin      int32                  `protobuf:"varint,4,opt,name=stop_min,json=stopMin,proto3" json:"stop_min,omitempty"`
+	ToSurfaceMin float64                `protobuf:"fixed64,5,opt,name=to_surface_min,json=toSurfaceMin,proto3" json:"to_surface_min,omitempty"`
+	// Cylinders that would end below the reserve, in words; empty: the gas holds.
+	Short         []string `protobuf:"bytes,6,rep,name=short,proto3" json:"short,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DecompressionVariant) Reset() {
+	*x = DecompressionVariant{}
+	mi := &file_lastlight_v1_report_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DecompressionVariant) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DecompressionVariant) ProtoMessage() {}
+
+func (x *DecompressionVariant) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_report_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DecompressionVariant.ProtoReflect.Descriptor instead.
+func (*DecompressionVariant) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *DecompressionVariant) GetDeeperM() float64 {
+	if x != nil {
+		return x.DeeperM
+	}
+	return 0
+}
+
+func (x *DecompressionVariant) GetLongerMin() float64 {
+	if x != nil {
+		return x.LongerMin
+	}
+	return 0
+}
+
+func (x *DecompressionVariant) GetStops() []*DecompressionStop {
+	if x != nil {
+		return x.Stops
+	}
+	return nil
+}
+
+func (x *DecompressionVariant) GetStopMin() int32 {
+	if x != nil {
+		return x.StopMin
+	}
+	return 0
+}
+
+func (x *DecompressionVariant) GetToSurfaceMin() float64 {
+	if x != nil {
+		return x.ToSurfaceMin
+	}
+	return 0
+}
+
+func (x *DecompressionVariant) GetShort() []string {
+	if x != nil {
+		return x.Short
+	}
+	return nil
+}
+
 // A wait for decompression with its place on the line.
 type DecompressionStop struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
@@ -1119,7 +1214,7 @@ type DecompressionStop struct {
 
 func (x *DecompressionStop) Reset() {
 	*x = DecompressionStop{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[10]
+	mi := &file_lastlight_v1_report_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1131,7 +1226,7 @@ func (x *DecompressionStop) String() string {
 func (*DecompressionStop) ProtoMessage() {}
 
 func (x *DecompressionStop) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[10]
+	mi := &file_lastlight_v1_report_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1144,7 +1239,7 @@ func (x *DecompressionStop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DecompressionStop.ProtoReflect.Descriptor instead.
 func (*DecompressionStop) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{10}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *DecompressionStop) GetDepthM() float64 {
@@ -1194,7 +1289,7 @@ type GasChange struct {
 
 func (x *GasChange) Reset() {
 	*x = GasChange{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[11]
+	mi := &file_lastlight_v1_report_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1206,7 +1301,7 @@ func (x *GasChange) String() string {
 func (*GasChange) ProtoMessage() {}
 
 func (x *GasChange) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[11]
+	mi := &file_lastlight_v1_report_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1219,7 +1314,7 @@ func (x *GasChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GasChange.ProtoReflect.Descriptor instead.
 func (*GasChange) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{11}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *GasChange) GetMinute() float64 {
@@ -1262,7 +1357,7 @@ type LongestWayOut struct {
 
 func (x *LongestWayOut) Reset() {
 	*x = LongestWayOut{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[12]
+	mi := &file_lastlight_v1_report_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1274,7 +1369,7 @@ func (x *LongestWayOut) String() string {
 func (*LongestWayOut) ProtoMessage() {}
 
 func (x *LongestWayOut) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[12]
+	mi := &file_lastlight_v1_report_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1287,7 +1382,7 @@ func (x *LongestWayOut) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LongestWayOut.ProtoReflect.Descriptor instead.
 func (*LongestWayOut) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{12}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *LongestWayOut) GetPlace() string {
@@ -1331,7 +1426,7 @@ type OxygenFigures struct {
 
 func (x *OxygenFigures) Reset() {
 	*x = OxygenFigures{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[13]
+	mi := &file_lastlight_v1_report_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1343,7 +1438,7 @@ func (x *OxygenFigures) String() string {
 func (*OxygenFigures) ProtoMessage() {}
 
 func (x *OxygenFigures) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[13]
+	mi := &file_lastlight_v1_report_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1356,7 +1451,7 @@ func (x *OxygenFigures) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OxygenFigures.ProtoReflect.Descriptor instead.
 func (*OxygenFigures) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{13}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *OxygenFigures) GetPerson() string {
@@ -1405,7 +1500,7 @@ type CircuitFigures struct {
 
 func (x *CircuitFigures) Reset() {
 	*x = CircuitFigures{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[14]
+	mi := &file_lastlight_v1_report_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1417,7 +1512,7 @@ func (x *CircuitFigures) String() string {
 func (*CircuitFigures) ProtoMessage() {}
 
 func (x *CircuitFigures) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[14]
+	mi := &file_lastlight_v1_report_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1430,7 +1525,7 @@ func (x *CircuitFigures) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CircuitFigures.ProtoReflect.Descriptor instead.
 func (*CircuitFigures) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{14}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *CircuitFigures) GetId() string {
@@ -1543,7 +1638,7 @@ type WatchTimes struct {
 
 func (x *WatchTimes) Reset() {
 	*x = WatchTimes{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[15]
+	mi := &file_lastlight_v1_report_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1555,7 +1650,7 @@ func (x *WatchTimes) String() string {
 func (*WatchTimes) ProtoMessage() {}
 
 func (x *WatchTimes) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[15]
+	mi := &file_lastlight_v1_report_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1568,7 +1663,7 @@ func (x *WatchTimes) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchTimes.ProtoReflect.Descriptor instead.
 func (*WatchTimes) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{15}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *WatchTimes) GetEto() *timestamppb.Timestamp {
@@ -1640,7 +1735,7 @@ type DiverFigures struct {
 
 func (x *DiverFigures) Reset() {
 	*x = DiverFigures{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[16]
+	mi := &file_lastlight_v1_report_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1652,7 +1747,7 @@ func (x *DiverFigures) String() string {
 func (*DiverFigures) ProtoMessage() {}
 
 func (x *DiverFigures) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[16]
+	mi := &file_lastlight_v1_report_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1665,7 +1760,7 @@ func (x *DiverFigures) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DiverFigures.ProtoReflect.Descriptor instead.
 func (*DiverFigures) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{16}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *DiverFigures) GetPerson() string {
@@ -1750,7 +1845,7 @@ type SupplyTurn struct {
 
 func (x *SupplyTurn) Reset() {
 	*x = SupplyTurn{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[17]
+	mi := &file_lastlight_v1_report_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1762,7 +1857,7 @@ func (x *SupplyTurn) String() string {
 func (*SupplyTurn) ProtoMessage() {}
 
 func (x *SupplyTurn) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[17]
+	mi := &file_lastlight_v1_report_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1775,7 +1870,7 @@ func (x *SupplyTurn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SupplyTurn.ProtoReflect.Descriptor instead.
 func (*SupplyTurn) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{17}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *SupplyTurn) GetSupply() string {
@@ -1851,7 +1946,7 @@ type LowerStart struct {
 
 func (x *LowerStart) Reset() {
 	*x = LowerStart{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[18]
+	mi := &file_lastlight_v1_report_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1863,7 +1958,7 @@ func (x *LowerStart) String() string {
 func (*LowerStart) ProtoMessage() {}
 
 func (x *LowerStart) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[18]
+	mi := &file_lastlight_v1_report_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1876,7 +1971,7 @@ func (x *LowerStart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LowerStart.ProtoReflect.Descriptor instead.
 func (*LowerStart) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{18}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *LowerStart) GetStartBar() float64 {
@@ -1931,7 +2026,7 @@ type TurnPlace struct {
 
 func (x *TurnPlace) Reset() {
 	*x = TurnPlace{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[19]
+	mi := &file_lastlight_v1_report_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1943,7 +2038,7 @@ func (x *TurnPlace) String() string {
 func (*TurnPlace) ProtoMessage() {}
 
 func (x *TurnPlace) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[19]
+	mi := &file_lastlight_v1_report_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1956,7 +2051,7 @@ func (x *TurnPlace) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TurnPlace.ProtoReflect.Descriptor instead.
 func (*TurnPlace) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{19}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *TurnPlace) GetMove() int32 {
@@ -2035,7 +2130,7 @@ type RouteLine struct {
 
 func (x *RouteLine) Reset() {
 	*x = RouteLine{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[20]
+	mi := &file_lastlight_v1_report_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2047,7 +2142,7 @@ func (x *RouteLine) String() string {
 func (*RouteLine) ProtoMessage() {}
 
 func (x *RouteLine) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[20]
+	mi := &file_lastlight_v1_report_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2060,7 +2155,7 @@ func (x *RouteLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RouteLine.ProtoReflect.Descriptor instead.
 func (*RouteLine) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{20}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *RouteLine) GetMove() int32 {
@@ -2148,7 +2243,7 @@ type WorstSharing struct {
 
 func (x *WorstSharing) Reset() {
 	*x = WorstSharing{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[21]
+	mi := &file_lastlight_v1_report_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2160,7 +2255,7 @@ func (x *WorstSharing) String() string {
 func (*WorstSharing) ProtoMessage() {}
 
 func (x *WorstSharing) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[21]
+	mi := &file_lastlight_v1_report_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2173,7 +2268,7 @@ func (x *WorstSharing) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WorstSharing.ProtoReflect.Descriptor instead.
 func (*WorstSharing) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{21}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *WorstSharing) GetDonor() string {
@@ -2325,7 +2420,7 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\vturn_minute\x18\x0e \x01(\x01R\n" +
 	"turnMinute\x128\n" +
 	"\bcircuits\x18\x0f \x03(\v2\x1c.lastlight.v1.CircuitFiguresR\bcircuits\x12A\n" +
-	"\rdecompression\x18\x10 \x01(\v2\x1b.lastlight.v1.DecompressionR\rdecompression\"\xc9\x02\n" +
+	"\rdecompression\x18\x10 \x01(\v2\x1b.lastlight.v1.DecompressionR\rdecompression\"\x89\x03\n" +
 	"\rDecompression\x12!\n" +
 	"\fstops_needed\x18\x01 \x01(\bR\vstopsNeeded\x125\n" +
 	"\x05stops\x18\x02 \x03(\v2\x1f.lastlight.v1.DecompressionStopR\x05stops\x12\x19\n" +
@@ -2333,7 +2428,16 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\x0eto_surface_min\x18\x04 \x01(\x01R\ftoSurfaceMin\x121\n" +
 	"\achanges\x18\x05 \x03(\v2\x17.lastlight.v1.GasChangeR\achanges\x125\n" +
 	"\alongest\x18\x06 \x01(\v2\x1b.lastlight.v1.LongestWayOutR\alongest\x123\n" +
-	"\x06oxygen\x18\a \x03(\v2\x1b.lastlight.v1.OxygenFiguresR\x06oxygen\"\x99\x01\n" +
+	"\x06oxygen\x18\a \x03(\v2\x1b.lastlight.v1.OxygenFiguresR\x06oxygen\x12>\n" +
+	"\bvariants\x18\b \x03(\v2\".lastlight.v1.DecompressionVariantR\bvariants\"\xde\x01\n" +
+	"\x14DecompressionVariant\x12\x19\n" +
+	"\bdeeper_m\x18\x01 \x01(\x01R\adeeperM\x12\x1d\n" +
+	"\n" +
+	"longer_min\x18\x02 \x01(\x01R\tlongerMin\x125\n" +
+	"\x05stops\x18\x03 \x03(\v2\x1f.lastlight.v1.DecompressionStopR\x05stops\x12\x19\n" +
+	"\bstop_min\x18\x04 \x01(\x05R\astopMin\x12$\n" +
+	"\x0eto_surface_min\x18\x05 \x01(\x01R\ftoSurfaceMin\x12\x14\n" +
+	"\x05short\x18\x06 \x03(\tR\x05short\"\x99\x01\n" +
 	"\x11DecompressionStop\x12\x17\n" +
 	"\adepth_m\x18\x01 \x01(\x01R\x06depthM\x12\x18\n" +
 	"\aminutes\x18\x02 \x01(\x05R\aminutes\x12\x1d\n" +
@@ -2461,7 +2565,7 @@ func file_lastlight_v1_report_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_report_proto_rawDescData
 }
 
-var file_lastlight_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 22)
+var file_lastlight_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
 var file_lastlight_v1_report_proto_goTypes = []any{
 	(*Figure)(nil),                // 0: lastlight.v1.Figure
 	(*FindingSubject)(nil),        // 1: lastlight.v1.FindingSubject
@@ -2473,19 +2577,20 @@ var file_lastlight_v1_report_proto_goTypes = []any{
 	(*Report)(nil),                // 7: lastlight.v1.Report
 	(*DiveFigures)(nil),           // 8: lastlight.v1.DiveFigures
 	(*Decompression)(nil),         // 9: lastlight.v1.Decompression
-	(*DecompressionStop)(nil),     // 10: lastlight.v1.DecompressionStop
-	(*GasChange)(nil),             // 11: lastlight.v1.GasChange
-	(*LongestWayOut)(nil),         // 12: lastlight.v1.LongestWayOut
-	(*OxygenFigures)(nil),         // 13: lastlight.v1.OxygenFigures
-	(*CircuitFigures)(nil),        // 14: lastlight.v1.CircuitFigures
-	(*WatchTimes)(nil),            // 15: lastlight.v1.WatchTimes
-	(*DiverFigures)(nil),          // 16: lastlight.v1.DiverFigures
-	(*SupplyTurn)(nil),            // 17: lastlight.v1.SupplyTurn
-	(*LowerStart)(nil),            // 18: lastlight.v1.LowerStart
-	(*TurnPlace)(nil),             // 19: lastlight.v1.TurnPlace
-	(*RouteLine)(nil),             // 20: lastlight.v1.RouteLine
-	(*WorstSharing)(nil),          // 21: lastlight.v1.WorstSharing
-	(*timestamppb.Timestamp)(nil), // 22: google.protobuf.Timestamp
+	(*DecompressionVariant)(nil),  // 10: lastlight.v1.DecompressionVariant
+	(*DecompressionStop)(nil),     // 11: lastlight.v1.DecompressionStop
+	(*GasChange)(nil),             // 12: lastlight.v1.GasChange
+	(*LongestWayOut)(nil),         // 13: lastlight.v1.LongestWayOut
+	(*OxygenFigures)(nil),         // 14: lastlight.v1.OxygenFigures
+	(*CircuitFigures)(nil),        // 15: lastlight.v1.CircuitFigures
+	(*WatchTimes)(nil),            // 16: lastlight.v1.WatchTimes
+	(*DiverFigures)(nil),          // 17: lastlight.v1.DiverFigures
+	(*SupplyTurn)(nil),            // 18: lastlight.v1.SupplyTurn
+	(*LowerStart)(nil),            // 19: lastlight.v1.LowerStart
+	(*TurnPlace)(nil),             // 20: lastlight.v1.TurnPlace
+	(*RouteLine)(nil),             // 21: lastlight.v1.RouteLine
+	(*WorstSharing)(nil),          // 22: lastlight.v1.WorstSharing
+	(*timestamppb.Timestamp)(nil), // 23: google.protobuf.Timestamp
 }
 var file_lastlight_v1_report_proto_depIdxs = []int32{
 	0,  // 0: lastlight.v1.Step.inputs:type_name -> lastlight.v1.Figure
@@ -2501,37 +2606,39 @@ var file_lastlight_v1_report_proto_depIdxs = []int32{
 	4,  // 10: lastlight.v1.Finding.records:type_name -> lastlight.v1.RecordRef
 	6,  // 11: lastlight.v1.Report.counts:type_name -> lastlight.v1.FindingCounts
 	5,  // 12: lastlight.v1.Report.findings:type_name -> lastlight.v1.Finding
-	22, // 13: lastlight.v1.Report.evaluated_at:type_name -> google.protobuf.Timestamp
+	23, // 13: lastlight.v1.Report.evaluated_at:type_name -> google.protobuf.Timestamp
 	8,  // 14: lastlight.v1.Report.dive:type_name -> lastlight.v1.DiveFigures
-	22, // 15: lastlight.v1.DiveFigures.entry:type_name -> google.protobuf.Timestamp
-	22, // 16: lastlight.v1.DiveFigures.enter_by:type_name -> google.protobuf.Timestamp
-	22, // 17: lastlight.v1.DiveFigures.latest_surfacing:type_name -> google.protobuf.Timestamp
-	15, // 18: lastlight.v1.DiveFigures.watch:type_name -> lastlight.v1.WatchTimes
-	16, // 19: lastlight.v1.DiveFigures.divers:type_name -> lastlight.v1.DiverFigures
-	19, // 20: lastlight.v1.DiveFigures.turn_at_the_latest:type_name -> lastlight.v1.TurnPlace
-	19, // 21: lastlight.v1.DiveFigures.commitment_point:type_name -> lastlight.v1.TurnPlace
-	20, // 22: lastlight.v1.DiveFigures.route:type_name -> lastlight.v1.RouteLine
-	21, // 23: lastlight.v1.DiveFigures.worst_sharing:type_name -> lastlight.v1.WorstSharing
-	14, // 24: lastlight.v1.DiveFigures.circuits:type_name -> lastlight.v1.CircuitFigures
+	23, // 15: lastlight.v1.DiveFigures.entry:type_name -> google.protobuf.Timestamp
+	23, // 16: lastlight.v1.DiveFigures.enter_by:type_name -> google.protobuf.Timestamp
+	23, // 17: lastlight.v1.DiveFigures.latest_surfacing:type_name -> google.protobuf.Timestamp
+	16, // 18: lastlight.v1.DiveFigures.watch:type_name -> lastlight.v1.WatchTimes
+	17, // 19: lastlight.v1.DiveFigures.divers:type_name -> lastlight.v1.DiverFigures
+	20, // 20: lastlight.v1.DiveFigures.turn_at_the_latest:type_name -> lastlight.v1.TurnPlace
+	20, // 21: lastlight.v1.DiveFigures.commitment_point:type_name -> lastlight.v1.TurnPlace
+	21, // 22: lastlight.v1.DiveFigures.route:type_name -> lastlight.v1.RouteLine
+	22, // 23: lastlight.v1.DiveFigures.worst_sharing:type_name -> lastlight.v1.WorstSharing
+	15, // 24: lastlight.v1.DiveFigures.circuits:type_name -> lastlight.v1.CircuitFigures
 	9,  // 25: lastlight.v1.DiveFigures.decompression:type_name -> lastlight.v1.Decompression
-	10, // 26: lastlight.v1.Decompression.stops:type_name -> lastlight.v1.DecompressionStop
-	11, // 27: lastlight.v1.Decompression.changes:type_name -> lastlight.v1.GasChange
-	12, // 28: lastlight.v1.Decompression.longest:type_name -> lastlight.v1.LongestWayOut
-	13, // 29: lastlight.v1.Decompression.oxygen:type_name -> lastlight.v1.OxygenFigures
-	22, // 30: lastlight.v1.WatchTimes.eto:type_name -> google.protobuf.Timestamp
-	22, // 31: lastlight.v1.WatchTimes.look:type_name -> google.protobuf.Timestamp
-	22, // 32: lastlight.v1.WatchTimes.coordinator:type_name -> google.protobuf.Timestamp
-	22, // 33: lastlight.v1.WatchTimes.dial:type_name -> google.protobuf.Timestamp
-	22, // 34: lastlight.v1.WatchTimes.walk:type_name -> google.protobuf.Timestamp
-	17, // 35: lastlight.v1.DiverFigures.turns:type_name -> lastlight.v1.SupplyTurn
-	18, // 36: lastlight.v1.DiverFigures.lower_starts:type_name -> lastlight.v1.LowerStart
-	17, // 37: lastlight.v1.LowerStart.turns:type_name -> lastlight.v1.SupplyTurn
-	19, // 38: lastlight.v1.LowerStart.turn_place:type_name -> lastlight.v1.TurnPlace
-	39, // [39:39] is the sub-list for method output_type
-	39, // [39:39] is the sub-list for method input_type
-	39, // [39:39] is the sub-list for extension type_name
-	39, // [39:39] is the sub-list for extension extendee
-	0,  // [0:39] is the sub-list for field type_name
+	11, // 26: lastlight.v1.Decompression.stops:type_name -> lastlight.v1.DecompressionStop
+	12, // 27: lastlight.v1.Decompression.changes:type_name -> lastlight.v1.GasChange
+	13, // 28: lastlight.v1.Decompression.longest:type_name -> lastlight.v1.LongestWayOut
+	14, // 29: lastlight.v1.Decompression.oxygen:type_name -> lastlight.v1.OxygenFigures
+	10, // 30: lastlight.v1.Decompression.variants:type_name -> lastlight.v1.DecompressionVariant
+	11, // 31: lastlight.v1.DecompressionVariant.stops:type_name -> lastlight.v1.DecompressionStop
+	23, // 32: lastlight.v1.WatchTimes.eto:type_name -> google.protobuf.Timestamp
+	23, // 33: lastlight.v1.WatchTimes.look:type_name -> google.protobuf.Timestamp
+	23, // 34: lastlight.v1.WatchTimes.coordinator:type_name -> google.protobuf.Timestamp
+	23, // 35: lastlight.v1.WatchTimes.dial:type_name -> google.protobuf.Timestamp
+	23, // 36: lastlight.v1.WatchTimes.walk:type_name -> google.protobuf.Timestamp
+	18, // 37: lastlight.v1.DiverFigures.turns:type_name -> lastlight.v1.SupplyTurn
+	19, // 38: lastlight.v1.DiverFigures.lower_starts:type_name -> lastlight.v1.LowerStart
+	18, // 39: lastlight.v1.LowerStart.turns:type_name -> lastlight.v1.SupplyTurn
+	20, // 40: lastlight.v1.LowerStart.turn_place:type_name -> lastlight.v1.TurnPlace
+	41, // [41:41] is the sub-list for method output_type
+	41, // [41:41] is the sub-list for method input_type
+	41, // [41:41] is the sub-list for extension type_name
+	41, // [41:41] is the sub-list for extension extendee
+	0,  // [0:41] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_report_proto_init() }
@@ -2540,15 +2647,15 @@ func file_lastlight_v1_report_proto_init() {
 		return
 	}
 	file_lastlight_v1_report_proto_msgTypes[0].OneofWrappers = []any{}
-	file_lastlight_v1_report_proto_msgTypes[14].OneofWrappers = []any{}
-	file_lastlight_v1_report_proto_msgTypes[17].OneofWrappers = []any{}
+	file_lastlight_v1_report_proto_msgTypes[15].OneofWrappers = []any{}
+	file_lastlight_v1_report_proto_msgTypes[18].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_report_proto_rawDesc), len(file_lastlight_v1_report_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   22,
+			NumMessages:   23,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

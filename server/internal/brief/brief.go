@@ -477,6 +477,16 @@ func (w *writer) stops(d *lastlightv1.Decompression) {
 	for _, c := range d.Changes {
 		w.line("  change to %s (%s) at %s m, minute %s", c.Cylinder, w.name(c.Person), number(c.DepthM, 1), minutes(math.Floor(c.Minute)))
 	}
+	for _, v := range d.Variants {
+		var list []string
+		for _, s := range v.Stops {
+			list = append(list, fmt.Sprintf("%s m %d", number(s.DepthM, 1), s.Minutes))
+		}
+		if len(list) == 0 {
+			list = []string{"no stop"}
+		}
+		w.line("  +%s m +%s min: %s; %s min to the surface", number(v.DeeperM, 1), number(v.LongerMin, 0), strings.Join(list, ", "), number(math.Ceil(v.ToSurfaceMin), 0))
+	}
 	if l := d.Longest; l != nil {
 		w.line("  longest way out after a loss: from %s, %d min of stops, %s min to the surface", l.Place, l.StopMin, number(math.Ceil(l.ToSurfaceMin), 0))
 	}

@@ -381,10 +381,16 @@ func decompression(a *dive.Answer, n Names) *lastlightv1.Decompression {
 	}
 	s := &a.Schedule
 	out := &lastlightv1.Decompression{StopsNeeded: a.Stops, StopMin: int32(s.StopMin), ToSurfaceMin: s.ToSurfaceMin}
-	for _, x := range s.Stops {
-		out.Stops = append(out.Stops, &lastlightv1.DecompressionStop{
-			DepthM: x.DepthM, Minutes: int32(x.Minutes), ArriveMin: x.ArrivalMin, Place: x.Place, Breathing: x.Breathing,
-		})
+	out.Stops = stops(s)
+	for i := range a.Variants {
+		v := &a.Variants[i]
+		x := &lastlightv1.DecompressionVariant{
+			DeeperM: v.DeeperM, LongerMin: v.LongerMin, Stops: stops(&v.Schedule), StopMin: int32(v.Schedule.StopMin), ToSurfaceMin: v.Schedule.ToSurfaceMin,
+		}
+		for _, short := range v.Short {
+			x.Short = append(x.Short, short.Supply+" of "+n.Of(short.Diver))
+		}
+		out.Variants = append(out.Variants, x)
 	}
 	for _, x := range s.Switches {
 		out.Changes = append(out.Changes, &lastlightv1.GasChange{Minute: x.Minute, DepthM: x.DepthM, Person: n.ID(x.Diver), Cylinder: x.Cylinder})
@@ -396,4 +402,14 @@ func decompression(a *dive.Answer, n Names) *lastlightv1.Decompression {
 		out.Oxygen = append(out.Oxygen, &lastlightv1.OxygenFigures{Person: n.ID(d.Name), CnsPercent: d.CNSAll, OtuDay: d.OTUDay})
 	}
 	return out
+}
+
+func stops(s *dive.Schedule) []*lastlightv1.DecompressionStop {
+	var list []*lastlightv1.DecompressionStop
+	for _, x := range s.Stops {
+		list = append(list, &lastlightv1.DecompressionStop{
+			DepthM: x.DepthM, Minutes: int32(x.Minutes), ArriveMin: x.ArrivalMin, Place: x.Place, Breathing: x.Breathing,
+		})
+	}
+	return list
 }

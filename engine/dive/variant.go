@@ -1,0 +1,61 @@
+package dive
+
+import (
+	"math"
+
+	"lastlight/engine/deco"
+	"lastlight/engine/finding"
+)
+
+// Variant is the planned dive deeper, longer or both (method handbook, section 6).
+type Variant struct {
+	DeeperM   float64    `json:"deeper_m"`
+	LongerMin float64    `json:"longer_min"`
+	Schedule  Schedule   `json:"schedule"`
+	Short     []Shortage `json:"short"` // supplies that would end below the sharing reserve
+}
+
+// Shortage is a supply that does not last.
+type Shortage struct {
+	Diver  string  `json:"diver"`
+	Supply string  `json:"supply"`
+	LeftL  float64 `json:"left_l"`
+	NeedL  float64 `json:"need_l"` // the sharing reserve
+}
+
+// vary schedules the planned dive with everything but the openings deeper by so
+// many metres, at the same speeds, and so many minutes more at the turn.
+func (w *Work) vary(deeper, longer float64) Variant {
+	path := deco.Path{Nodes: append([]deco.Node(nil), w.laid.Nodes...), Pieces: append([]deco.Piece(nil), w.laid.Pieces...)}
+	last := len(path.Pieces) - 1
+	for i := range path.Pieces {
+		q := &path.Pieces[i]
+		if q.OpenWater {
+			continue
+		}
+		if i > 0 && !path.Pieces[i-1].OpenWater {
+			q.From += deeper
+		}
+		if i < last && !path.Pieces[i+1].OpenWater {
+			q.To += deeper
+		}
+		q.Minutes = math.Max(q.Minutes, math.Max((q.From-q.To)/w.q.Route.Policy.AscentMMin, (q.To-q.From)/w.q.Route.Policy.DescentMMin))
+	}
+	path.Nodes[w.node[w.turnMove()]].Hold += longer
+	v := Variant{DeeperM: deeper, LongerMin: longer, Short: []Shortage{}}
+	if err := w.planner.Schedule(w.team, &path, &w.begin, nil, &w.out); err != nil {
+		v.Schedule.NoSchedule = true
+		return v
+	}
+	v.Schedule = w.scheduleOf(&path, w.factors, &w.out, w.full(), 0, func(d int) float64 { return w.rates[d].planned }, true)
+	k := 0
+	for d := range v.Schedule.Divers {
+		for _, s := range v.Schedule.Divers[d].Supplies {
+			if x := &w.supplies[k]; s.LeftL < x.SharingL-litreTolerance && (x.Main || s.UsedL > litreTolerance) {
+				v.Short = append(v.Short, Shortage{v.Schedule.Divers[d].Name, s.ID, s.LeftL, finding.Round9(x.SharingL)})
+			}
+			k++
+		}
+	}
+	return v
+}
