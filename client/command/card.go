@@ -1,6 +1,8 @@
 package command
 
 import (
+	"fmt"
+
 	"github.com/spf13/cobra"
 
 	"lastlight/client/exit"
@@ -27,6 +29,11 @@ func (a *app) card() *cobra.Command {
 }
 
 func showCards(w screen.View, p *pb.Person) error {
+	if w.Page && len(p.GetCards()) == 0 {
+		// Cards that are hidden and cards that are not there look alike, here as in the answer.
+		_, err := fmt.Fprintf(w.Out, "No card of %s that you may read.\n", p.GetFullName())
+		return err
+	}
 	t := table.Table{Columns: []table.Column{
 		{Title: "card"},
 		{Title: "level"},

@@ -217,6 +217,9 @@ func flagUsage(fd protoreflect.FieldDescriptor) string {
 		words = recordfile.Expect(fd)
 	}
 	words = strings.TrimSuffix(strings.TrimPrefix(words, "a list of "), ", at least 1")
+	if words == "text" { // the flag's type says so already
+		words = ""
+	}
 	if fd.IsList() {
 		words += "; repeat the flag for more"
 	}

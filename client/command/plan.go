@@ -60,11 +60,13 @@ func (a *app) plan() *cobra.Command {
 		call(a, verb{
 			use: "waive PLAN", short: "Waive a finding that your role may waive", args: []string{"id"},
 			example: "  lastlight plan waive loop-1 --finding lights.count/ane --reason \"third light lent by cover\" \\\n    --conditions \"lit at the start\"",
-			long:    "Waives in the version whose report you read last; --version names another.",
-		}, c, pb.PlanServiceClient.WaiveFinding, func(_ context.Context, _ *cobra.Command, r *pb.WaiveFindingRequest) error {
+			long:    "Waives in the version whose report you read last; --version names another. The finding is named by its key, or by the number that this report shows.",
+		}, c, pb.PlanServiceClient.WaiveFinding, func(ctx context.Context, _ *cobra.Command, r *pb.WaiveFindingRequest) error {
 			var err error
-			r.Version, err = a.versionRead(r.GetId(), r.GetVersion())
-			return err
+			if r.Version, err = a.versionRead(r.GetId(), r.GetVersion()); err != nil {
+				return err
+			}
+			return a.numberToKey(ctx, r)
 		}, a.decided("Waived.")),
 		call(a, verb{
 			use: "countersign PLAN WAIVER", short: "Sign a waiver as its second approver", args: []string{"id", "waiver"}, example: "  lastlight plan countersign loop-1 w-3",
@@ -209,4 +211,25 @@ func orNull(document []byte) []byte {
 		return []byte("null")
 	}
 	return document
+}
+
+// numberToKey turns the number of a finding into its key, by the stored report of that version.
+func (a *app) numberToKey(ctx context.Context, r *pb.WaiveFindingRequest) error {
+	if _, err := strconv.Atoi(r.GetFinding()); err != nil {
+		return nil //nolint:nilerr // it is a key
+	}
+	conn, err := a.dial()
+	if err != nil {
+		return err
+	}
+	report, err := pb.NewPlanServiceClient(conn).GetReport(ctx, &pb.GetReportRequest{Id: r.GetId(), Version: r.GetVersion()})
+	if err != nil {
+		return err
+	}
+	_, f, err := screen.Pick(report, r.GetFinding())
+	if err != nil {
+		return err
+	}
+	r.Finding = f.GetKey()
+	return nil
 }

@@ -2,6 +2,7 @@ package recordfile
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"google.golang.org/protobuf/proto"
@@ -71,9 +72,21 @@ func Check(m proto.Message) Problems {
 // readAt is the value at a path, as text; "" where there is none or it is a block.
 func readAt(m protoreflect.Message, path string) string {
 	name, rest, more := strings.Cut(path, ".")
+	name, entry, inList := strings.Cut(strings.TrimSuffix(name, "]"), "[")
 	fd := m.Descriptor().Fields().ByName(protoreflect.Name(name))
 	switch {
-	case fd == nil || fd.IsList() || !m.Has(fd):
+	case fd == nil || fd.IsList() != inList || !m.Has(fd):
+		return ""
+	case inList:
+		n, err := strconv.Atoi(entry)
+		if err != nil || n < 0 || n >= m.Get(fd).List().Len() {
+			return ""
+		}
+		if v := m.Get(fd).List().Get(n); fd.Message() == nil {
+			return v.String()
+		} else if more {
+			return readAt(v.Message(), rest)
+		}
 		return ""
 	case more && fd.Message() != nil:
 		return readAt(m.Get(fd).Message(), rest)

@@ -212,7 +212,10 @@ func (w View) SignIn(r *pb.SignInResponse, checkOnly bool) error {
 			p.line("%s", w.Units.Note())
 			p.line("%s", NoAlarm)
 		}
-		if r.GetReport() != nil && !r.GetGo() {
+		if r.GetReport() != nil && !r.GetGo() && !Blocks(r.GetReport().GetVerdict()) {
+			p.blank()
+			p.line("No check stands against the dive itself; it is not approved as it stands.")
+		} else if r.GetReport() != nil && !r.GetGo() {
 			p.blank()
 			p.err = w.Report(r.GetReport(), ReportOptions{Site: r.GetWatch().GetSite()})
 		}

@@ -178,7 +178,7 @@ func (w View) text(fd protoreflect.FieldDescriptor, v protoreflect.Value, in pro
 			return w.Units.Pressure(m), true
 		case *pb.WaterVolume:
 			if c, ok := in.Interface().(*pb.Cylinder); ok {
-				return w.Units.Cylinder(m, c.GetWorkingPressure()), true
+				return w.Units.Size(m, c.GetWorkingPressure()), true
 			}
 			return w.Units.Water(m), true
 		case *pb.SurfaceRate:

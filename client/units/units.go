@@ -124,6 +124,15 @@ func (s System) Cylinder(v *pb.WaterVolume, working *pb.Pressure) string {
 	}
 }
 
+// Size is Cylinder for a page that calls it a water volume: with the other of the two beside what the trade names.
+func (s System) Size(v *pb.WaterVolume, working *pb.Pressure) string {
+	text := s.Cylinder(v, working)
+	if litres, ok := waterLitres(v, working); ok && s == Imperial && working != nil {
+		return text + " of gas at working pressure; " + number(litres, 1) + " L of water"
+	}
+	return text
+}
+
 // Water shows a water volume by itself.
 func (s System) Water(v *pb.WaterVolume) string {
 	litres, ok := waterLitres(v, nil)

@@ -73,11 +73,20 @@ func isConnectionLoss(err error) bool {
 	return false
 }
 
+// takenID is how the database tells which id is taken; the caller typed it.
+var takenID = regexp.MustCompile(`^Key \(id\)=\(([a-z0-9-]+)\) already exists\.$`)
+
 func unique(pg *pgconn.PgError) *fault.Error {
 	if pg.ConstraintName == "cylinder_maker_serial" {
 		return &fault.Error{
 			Kind: fault.Exists, Reason: "CYLINDER_SERIAL_TAKEN", Message: "a cylinder of this maker with this serial is on record already",
 			Problems: []fault.Problem{{Field: "serial", Expected: "one cylinder per maker and serial", Message: "a cylinder of this maker with this serial is on record already"}},
+		}
+	}
+	if m := takenID.FindStringSubmatch(pg.Detail); m != nil && pg.TableName == "service_event" {
+		return &fault.Error{
+			Kind: fault.Exists, Reason: "EXISTS", Message: "an event of this id is on record already",
+			Problems: []fault.Problem{{Field: "service_events", Read: m[1], Expected: "an id that no other event has, of this item or another", Message: "an event of this id is on record already"}},
 		}
 	}
 	return &fault.Error{Kind: fault.Exists, Reason: "EXISTS", Message: fmt.Sprintf("there is such a %s already", strings.ReplaceAll(pg.TableName, "_", " "))}

@@ -44,7 +44,7 @@ func (c *club) watchFacts(what string) int {
 // A retried out counts one, one out clears one, a wrong one is taken back by a
 // new fact, and a server that starts again knows who is in the water and since
 // when, and which deadline is past.
-func TestToyOneOutIsOneDiver(t *testing.T) {
+func TestOneOutIsOneDiver(t *testing.T) {
 	c := newPool(t, "2026-06-08 07:30")
 	c.reading("spring", c.at("2026-06-08 07:00"))
 	p := c.approved("water", "2026-06-08 07:40")
@@ -124,7 +124,7 @@ func TestToyOneOutIsOneDiver(t *testing.T) {
 }
 
 // A wrong entry is moved by a new fact; the minutes of the dive follow it.
-func TestToyCorrectedEntry(t *testing.T) {
+func TestCorrectedEntry(t *testing.T) {
 	c := newPool(t, "2026-06-08 07:30")
 	c.reading("spring", c.at("2026-06-08 07:00"))
 	p := c.approved("late", "2026-06-08 07:40")
@@ -152,7 +152,7 @@ func TestToyCorrectedEntry(t *testing.T) {
 }
 
 // An edit makes every earlier turn pressure disappear from what is dived on.
-func TestToyOldTurnsNowhere(t *testing.T) {
+func TestOldTurnsNowhere(t *testing.T) {
 	c := newClub(t, "2026-06-08 07:30")
 	c.adoptPolicy(nil)
 	stations, legs, route := straight(440, 0)
@@ -228,7 +228,7 @@ func TestToyOldTurnsNowhere(t *testing.T) {
 
 // The day's third dive starts with what the first two left: it counts them, and
 // while one of them is not closed nobody can tell.
-func TestToyThirdDiveOfTheDay(t *testing.T) {
+func TestThirdDiveOfTheDay(t *testing.T) {
 	c := newPool(t, "2026-06-08 07:30")
 	c.reading("spring", c.at("2026-06-08 07:00"))
 	later := func(name, entry, status, words string) {
@@ -284,7 +284,7 @@ func TestToyThirdDiveOfTheDay(t *testing.T) {
 }
 
 // Whoever reports an incident goes on diving; whoever says symptoms does not.
-func TestToySymptomsNotReportsSuspend(t *testing.T) {
+func TestSymptomsNotReportsSuspend(t *testing.T) {
 	c := newPool(t, "2026-06-08 07:30")
 	c.reading("spring", c.at("2026-06-08 07:00"))
 	p := c.approved("dive", "2026-06-08 07:40")
@@ -354,7 +354,7 @@ func TestToySymptomsNotReportsSuspend(t *testing.T) {
 
 // A request retried under its id is answered the same and done once; the id
 // with another body is an error.
-func TestToyRetriedRequests(t *testing.T) {
+func TestRetriedRequests(t *testing.T) {
 	c := newPool(t, "2026-06-08 07:30")
 	c.reading("spring", c.at("2026-06-08 07:00"))
 	p := c.plan("retried", "2026-06-08 07:40")

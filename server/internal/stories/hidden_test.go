@@ -14,7 +14,7 @@ import (
 
 // Whoever guesses an id reads nothing by it: not a medical, not a position, not
 // who is away, not who was in an incident; what is hidden is not found.
-func TestToyGuessedIds(t *testing.T) {
+func TestGuessedIds(t *testing.T) {
 	c := newPool(t, "2026-06-08 07:30")
 	c.reading("spring", c.at("2026-06-08 07:00"))
 	north := spring("north")
@@ -154,7 +154,7 @@ func TestToyGuessedIds(t *testing.T) {
 }
 
 // The board is for cover, coordinator and team: nobody else learns from a plan that its team is in the water.
-func TestToyPlanDoesNotTellWhoIsAway(t *testing.T) {
+func TestPlanDoesNotTellWhoIsAway(t *testing.T) {
 	c := newClub(t, "2026-06-08 07:30")
 	c.adoptPolicy(nil)
 	stations, legs, route := straight(200, 0)

@@ -15,7 +15,7 @@ import (
 
 // An approval ends: by its enter-by time, when the plan is withdrawn, and for
 // every plan at once when all dives are stopped.
-func TestToyApprovalsEnd(t *testing.T) {
+func TestApprovalsEnd(t *testing.T) {
 	c := newPool(t, "2026-06-08 07:30")
 	c.reading("spring", c.at("2026-06-08 07:00"))
 	late := c.approved("late", "2026-06-08 07:40")
@@ -66,7 +66,7 @@ func TestToyApprovalsEnd(t *testing.T) {
 
 // A waiver has a reason, is never given by the team nor to a refusal, counts
 // only with its second approver, and stands on the brief without its reason.
-func TestToyWaiver(t *testing.T) {
+func TestWaiver(t *testing.T) {
 	c := newPool(t, "2026-06-08 07:30")
 	c.apply(record(&pb.RoleGrant{Person: "asta", Role: "coordinator"}))
 	if _, err := c.sites().RecordReading(c.as("cora"), &pb.RecordReadingRequest{Reading: &pb.Reading{Site: "spring", ReadAt: stamp(c.at("2026-06-08 07:00")), LevelM: proto.Float64(0.5), Flow: "none", VisibilityM: proto.Float64(2)}, RequestId: id()}); err != nil {
@@ -155,7 +155,7 @@ func TestToyWaiver(t *testing.T) {
 }
 
 // One cylinder is in one place, and cover stays out of the water; drafts are free.
-func TestToyBoundOnce(t *testing.T) {
+func TestBoundOnce(t *testing.T) {
 	c := newPool(t, "2026-06-08 07:30")
 	c.reading("spring", c.at("2026-06-08 07:00"))
 	cleo, dora := c.bare("cleo", true, nil), c.bare("dora", true, nil)
@@ -187,7 +187,7 @@ func TestToyBoundOnce(t *testing.T) {
 
 // Two plans of one day: the later one keeps nobody from entering on the first,
 // nor from being seen out late, into the minutes of the second.
-func TestToyLateIntoTheNextPlan(t *testing.T) {
+func TestLateIntoTheNextPlan(t *testing.T) {
 	c := newPool(t, "2026-06-08 07:30")
 	c.reading("spring", c.at("2026-06-08 07:00"))
 	first, next := c.approved("first", "2026-06-08 08:00"), c.approved("next", "2026-06-08 10:30")
@@ -207,7 +207,7 @@ func TestToyLateIntoTheNextPlan(t *testing.T) {
 }
 
 // Nothing that history rests on is deleted; archiving hides from lists only.
-func TestToyNothingIsDeleted(t *testing.T) {
+func TestNothingIsDeleted(t *testing.T) {
 	c := newPool(t, "2026-06-08 07:30")
 	c.reading("spring", c.at("2026-06-08 07:00"))
 	p := c.approved("kept", "2026-06-08 08:00")
