@@ -24,6 +24,9 @@ func report(c *rules.Case) Report {
 	for _, m := range c.Team {
 		out.Standings = append(out.Standings, Standing{Diver: m.Diver, CountsAs: m.Counts, Because: c.Because(m), Endorsed: m.Endorsed})
 	}
+	for i, earliest := range c.Flights() {
+		out.Flights = append(out.Flights, Flight{Diver: c.Team[i].Diver, Earliest: earliest})
+	}
 	for _, f := range fs {
 		if f.DueAt == finding.AtEntry {
 			out.Conditions = append(out.Conditions, f.Key())

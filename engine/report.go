@@ -45,6 +45,8 @@ type Report struct {
 	Watch *Watch `json:"watch"` // none where it cannot be told
 	Turns []Turn `json:"turns"` // one row per diver and main supply
 
+	Flights []Flight `json:"flights"` // one per diver of the team
+
 	Route *route.Result `json:"route"` // none where the route could not be computed
 	Dive  *dive.Answer  `json:"dive"`  // with its stops; none where decompression could not be computed
 }
@@ -79,6 +81,12 @@ type Watch struct {
 type Deadline struct {
 	At    calendar.Instant `json:"at"`
 	Local string           `json:"local"` // site-local minute with its offset
+}
+
+// Flight is when one diver may fly after the dive.
+type Flight struct {
+	Diver    string           `json:"diver"`
+	Earliest calendar.Instant `json:"earliest"` // none: not until cleared, or it cannot be told
 }
 
 // Turn is when one diver turns the team, by pressure, place and minute:

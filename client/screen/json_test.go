@@ -142,7 +142,7 @@ Dive: id site plan plan_version expedition kind entered_at out_at divers cover m
 DiveDiver: person counted_as instructor used start_pressure end_pressure mains gas symptoms max_depth_m other_gases profile
 DiveFigures: runtime_min max_depth_m penetration_m distance_m entry enter_by latest_surfacing watch divers turn_at_the_latest commitment_point route worst_sharing turn_minute circuits decompression
 DiveProfile: samples
-DiverFigures: person name turns lower_starts consumption_l_min consumption_origin counts_as counts_because surface_bar
+DiverFigures: person name turns lower_starts consumption_l_min consumption_origin counts_as counts_because surface_bar earliest_flight
 DueSummary: hydro_last_day visual_last_day next status fill use carry falls_first last_day max_fill
 Eligibility: expedition cells policy engine_version
 EligibilityCell: person site day may counts_as rule reason

@@ -75,6 +75,7 @@ func (w View) Report(r *pb.Report, o ReportOptions) error {
 	w.reasons(p, r, o)
 	p.toDo(r)
 	p.stops(r.GetDive().GetDecompression())
+	w.flights(p, r.GetDive().GetDivers(), o.Site)
 	p.line("%s passed, %s.", count(c.GetPass(), "check", "checks"), count(c.GetNotApplicable(), "does not apply", "do not apply"))
 	p.label(0, "Rules", r.GetPolicy())
 	p.label(0, "Survey", r.GetSurvey())
@@ -272,6 +273,15 @@ func (w View) findings(r *pb.Report, o ReportOptions) error {
 		})
 	}
 	return w.Table(t)
+}
+
+// flights says before when nobody flies after the dive as planned.
+func (w View) flights(p *page, divers []*pb.DiverFigures, site string) {
+	for _, d := range divers {
+		if t := d.GetEarliestFlight(); t != nil {
+			p.label(0, "No flight", d.GetName()+" before "+w.Time(t, site))
+		}
+	}
 }
 
 // stops shows the dive's stops with their places.

@@ -8,6 +8,7 @@ import (
 	"lastlight/engine/deco"
 	"lastlight/engine/finding"
 	"lastlight/engine/oxygen"
+	"lastlight/engine/tissue"
 )
 
 // Answer is what a plan's decompression comes to.
@@ -43,6 +44,9 @@ type Remark struct {
 	Value    float64 `json:"value"`    // oxygen pressure breathed, flow, or litres short
 	Limit    float64 `json:"limit"`
 }
+
+// flightStep is the grain of the model's wait for a flight, minutes (physics 9).
+const flightStep = 5
 
 // RemarkDrift is D55's: somebody drifts above the limit of a place while the team waits.
 const RemarkDrift = "drift_while_waiting"
@@ -101,8 +105,10 @@ type Diver struct {
 	CNSWhole  float64  `json:"cns_percent_whole"` // with that of the last 24 hours, not decayed
 	OTU       float64  `json:"otu"`
 	OTUDay    float64  `json:"otu_day"`           // with that of the last 24 hours
+	OTUAll    float64  `json:"otu_all"`           // with that of all earlier dives that count
 	DailyAll  float64  `json:"daily_percent_all"` // of the 24-hour limit, with earlier dives
 	OxygenBar float64  `json:"oxygen_bar"`        // greatest pressure breathed
+	FlightMin float64  `json:"flight_min"`        // the model's own wait at the surface for a cabin at 8000 ft; no guideline
 }
 
 // Supply is what one supply gives on a schedule.
@@ -169,8 +175,10 @@ func (w *Work) diverOf(d int, r *deco.Result, before, left []float64) Diver {
 	}
 	c := w.q.Carried[d]
 	x.CNS, x.CNSAll, x.CNSWhole = finding.Round9(e.CNS), finding.Round9(c.CNS+e.CNS), finding.Round9(c.CNSWhole+e.CNS)
-	x.OTU, x.OTUDay, x.DailyAll = finding.Round9(e.OTU), finding.Round9(c.OTUDay+e.OTU), finding.Round9(c.Daily+daily)
+	x.OTU, x.OTUDay, x.OTUAll, x.DailyAll = finding.Round9(e.OTU), finding.Round9(c.OTUDay+e.OTU), finding.Round9(c.OTUAll+e.OTU), finding.Round9(c.Daily+daily)
 	x.OxygenBar = finding.Round9(e.Worst)
+	set := &w.q.Settings
+	x.FlightMin = set.Model.Flight(r.End.Divers[d].Tissues, set.Water.Surface, tissue.CabinPressure, set.GFHigh, flightStep).Minutes
 	return x
 }
 

@@ -135,7 +135,7 @@ func (l Limits) At(m Mix, depth float64, c water.Column) Breathed {
 		b.Refused = append(b.Refused, "rich_at_rest")
 	case b.OxygenBar > l.WorkingBar+fractionSlack:
 		b.Refused = append(b.Refused, "rich")
-	case b.OxygenBar < l.FloorBar-fractionSlack:
+	case b.OxygenBar < math.Min(l.FloorBar, float64(Air.O2*c.Surface))-fractionSlack: // at altitude air is thinner
 		b.Refused = append(b.Refused, "hypoxic")
 	}
 	switch {

@@ -143,6 +143,23 @@ func At(d *facts.Diver, p Place, s Settings) Start {
 	return out
 }
 
+// Surfaced is a diver's state when the last recorded dive ended, and the surface
+// pressure there; ok is false where nobody can tell.
+func Surfaced(d *facts.Diver, s Settings) (state tissue.State, surface float64, ok bool) {
+	if len(d.Dives) == 0 {
+		return state, 0, false
+	}
+	last := &d.Dives[len(d.Dives)-1]
+	w, altitude, known := column(last)
+	start := At(d, Place{Site: last.Site, Altitude: altitude, Surface: w.Surface, Entry: last.Out}, s)
+	for _, p := range start.Problems {
+		if p.Code != Arrival { // who has just dived here needs no arrival for the way down
+			known = false
+		}
+	}
+	return start.Tissues, w.Surface, known
+}
+
 // column is the water of a past dive's site.
 func column(x *facts.PastDive) (w water.Column, altitude float64, ok bool) {
 	if x.DensityKgM3 == nil {

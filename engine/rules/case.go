@@ -51,6 +51,7 @@ type Case struct {
 
 	Watch *watch.Times // nil where it cannot be told
 
+	asked bool // a person's question for a day, without a plan
 	brief bool // the day on which currency changes is not asked
 
 	Missing []finding.Finding // inputs nobody has recorded, each once

@@ -89,6 +89,7 @@ func decompressionRules() []Rule {
 				"over":  {Says: "{subject}: CNS {observed}, at most {limit}", Remedy: "less oxygen, or a longer interval"},
 				"day":   {Says: "{subject}: {observed} of the 24-hour limit of oxygen, at most {limit}", Remedy: "less oxygen, or dive tomorrow"},
 				"lungs": {Says: "{subject}: {observed} in 24 h, at most {limit}", Remedy: "less oxygen, or dive tomorrow"},
+				"days":  {Says: "{subject}: {observed} in {days}, at most {limit}", Remedy: "less oxygen, or a day without diving"},
 			},
 			Check: exposure,
 		},
@@ -326,6 +327,10 @@ func exposure(c *Case) []finding.Finding {
 		}
 		if limit := math.Min(o.OTUDaily, oxygen.RepexDaily(c.Starts[i].Oxygen.Days)); d.OTUDay > limit+1e-9 {
 			over("lungs", d.OTUDay, limit, 0, "OTU")
+		}
+		if limit := oxygen.RepexTotal(c.Starts[i].Oxygen.Days); d.OTUAll > limit+1e-9 {
+			over("days", d.OTUAll, limit, 0, "OTU")
+			out[len(out)-1].Figures = []finding.Figure{finding.CountOf("days", c.Starts[i].Oxygen.Days, "days")}
 		}
 		if len(out) > refused {
 			continue

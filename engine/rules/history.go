@@ -80,11 +80,7 @@ func (c *Case) starts() {
 	if model == nil || altitude == nil || c.Water == nil || c.Span.Entry.IsZero() {
 		return
 	}
-	d := c.Policy.Decompression
-	s := history.Settings{
-		Model: model, Descent: c.Policy.Speeds.Descent, Hours: d.EarlierDivesHours, Altitude: d.AltitudeM,
-		Richest: c.Policy.Mix.PO2RestingBar + richSlack,
-	}
+	s := c.historySettings(model)
 	at := history.Place{Site: c.In.Site.ID, Altitude: *altitude, Surface: c.Water.Surface, Entry: c.Span.Entry}
 	for _, m := range c.Team {
 		record := m.Record
@@ -92,6 +88,14 @@ func (c *Case) starts() {
 			record = &facts.Diver{}
 		}
 		c.Starts = append(c.Starts, history.At(record, at, s))
+	}
+}
+
+func (c *Case) historySettings(model *tissue.Model) history.Settings {
+	d := c.Policy.Decompression
+	return history.Settings{
+		Model: model, Descent: c.Policy.Speeds.Descent, Hours: d.EarlierDivesHours, Altitude: d.AltitudeM,
+		Richest: c.Policy.Mix.PO2RestingBar + richSlack,
 	}
 }
 

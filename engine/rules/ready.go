@@ -60,7 +60,7 @@ type ReadyReport struct {
 // days on which things change.
 func personCase(in ReadyInput, brief bool) *Case {
 	c := &Case{
-		brief: brief,
+		asked: true, brief: brief,
 		In: &facts.Input{
 			Moment: facts.Planning, Policy: in.Policy, PolicyVersion: in.PolicyVersion, Divers: []facts.Diver{in.Diver}, Cylinders: in.Cylinders,
 			Plan: facts.Plan{Team: []facts.Member{{Diver: in.Diver.ID, Apparatus: facts.OpenCircuit}}},
@@ -120,7 +120,7 @@ func Ready(in ReadyInput) ReadyReport {
 
 // readyRules are those a person can be asked about without a plan. Whose
 // consumption a plan uses stops nobody; who leads a first visit is the plan's.
-var readyRules = []string{"diver.card", "diver.minimum_age", "diver.guardian_consent", "diver.medical", "diver.not_diving", "diver.currency", "diver.step_down"}
+var readyRules = []string{"diver.card", "diver.minimum_age", "diver.guardian_consent", "diver.medical", "diver.not_diving", "diver.currency", "diver.step_down", "diver.flight"}
 
 // endOf is the day's last minute on the wall.
 func endOf(d calendar.Day) calendar.Wall { return calendar.Wall{Day: d, Minute: 24*60 - 1} }

@@ -334,6 +334,9 @@ var breaches = []breach{
 			MaxDepthM: new(12.0), AltitudeM: new(0.0), DensityKgM3: new(1000.0),
 		}}
 	}},
+	{"diver.flight", "dive_open", finding.Note, func(in *facts.Input) {
+		in.Divers[1].Dives = []facts.PastDive{{ID: "x", Entry: enginetest.At("2026-06-12T08:00+02:00"), Out: enginetest.At("2026-06-12T09:01+02:00"), Open: true}}
+	}},
 	{"decompression.earlier_dives", "open", finding.Indeterminate, func(in *facts.Input) {
 		in.Divers[1].Dives = []facts.PastDive{{ID: "x", Entry: enginetest.At("2026-06-12T08:00+02:00"), Out: enginetest.At("2026-06-12T09:01+02:00"), Open: true}}
 	}},
@@ -377,6 +380,28 @@ func saddle(in *facts.Input) {
 		in.Site.Bottoms = append(in.Site.Bottoms, facts.Bottom{Leg: l.ID, Class: "clear"})
 	}
 	in.Route.Route.Moves = []route.Move{{To: "B"}, {To: "C"}, {To: "D", HoldMin: 30, HoldTask: "survey"}, {To: "C"}, {To: "B"}, {To: "A"}}
+}
+
+// Air at 1500 m holds 0.178 bar of oxygen at the surface: it may be breathed there
+// all the same, 20 % may not (method handbook, physics 0; D45).
+func TestAirIsNotHypoxicAtAltitude(t *testing.T) {
+	for _, o2 := range []string{"21", "20"} {
+		in := enginetest.Pair()
+		in.Site.AltitudeM, in.Site.BarometerBar = new(1500.0), nil
+		for i := range in.Plan.Supplies {
+			in.Plan.Supplies[i].PlannedO2 = o2
+		}
+		for i := range in.Cylinders {
+			for j := range in.Cylinders[i].Analyses {
+				in.Cylinders[i].Analyses[j].O2 = o2
+			}
+		}
+		for _, f := range judge(in) {
+			if f.Rule == "gas.hypoxic" && f.Blocks() != (o2 == "20") {
+				t.Errorf("%s %%: %s", o2, f.Message)
+			}
+		}
+	}
 }
 
 // traverse is a dive from A to an opening at B over a leg verified from there.

@@ -1728,9 +1728,11 @@ type DiverFigures struct {
 	CountsAs          string `protobuf:"bytes,7,opt,name=counts_as,json=countsAs,proto3" json:"counts_as,omitempty"`
 	CountsBecause     string `protobuf:"bytes,8,opt,name=counts_because,json=countsBecause,proto3" json:"counts_because,omitempty"`
 	// bar in each cylinder at the surface as planned.
-	SurfaceBar    float64 `protobuf:"fixed64,9,opt,name=surface_bar,json=surfaceBar,proto3" json:"surface_bar,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	SurfaceBar float64 `protobuf:"fixed64,9,opt,name=surface_bar,json=surfaceBar,proto3" json:"surface_bar,omitempty"`
+	// No flight before, if the dive goes as planned; absent: not until cleared, or it cannot be told.
+	EarliestFlight *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=earliest_flight,json=earliestFlight,proto3" json:"earliest_flight,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *DiverFigures) Reset() {
@@ -1824,6 +1826,13 @@ func (x *DiverFigures) GetSurfaceBar() float64 {
 		return x.SurfaceBar
 	}
 	return 0
+}
+
+func (x *DiverFigures) GetEarliestFlight() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EarliestFlight
+	}
+	return nil
 }
 
 // The turn of one supply: a twinset is one, a sidemount pair two.
@@ -2487,7 +2496,7 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\tgrace_min\x18\x05 \x01(\x01R\bgraceMin\x12\x1d\n" +
 	"\n" +
 	"gas_clause\x18\x06 \x01(\tR\tgasClause\x12.\n" +
-	"\x04walk\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\x04walk\"\xe7\x02\n" +
+	"\x04walk\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\x04walk\"\xac\x03\n" +
 	"\fDiverFigures\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12.\n" +
@@ -2498,7 +2507,9 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\tcounts_as\x18\a \x01(\tR\bcountsAs\x12%\n" +
 	"\x0ecounts_because\x18\b \x01(\tR\rcountsBecause\x12\x1f\n" +
 	"\vsurface_bar\x18\t \x01(\x01R\n" +
-	"surfaceBar\"\x8c\x02\n" +
+	"surfaceBar\x12C\n" +
+	"\x0fearliest_flight\x18\n" +
+	" \x01(\v2\x1a.google.protobuf.TimestampR\x0eearliestFlight\"\x8c\x02\n" +
 	"\n" +
 	"SupplyTurn\x12\x16\n" +
 	"\x06supply\x18\x01 \x01(\tR\x06supply\x12\x1b\n" +
@@ -2632,13 +2643,14 @@ var file_lastlight_v1_report_proto_depIdxs = []int32{
 	23, // 36: lastlight.v1.WatchTimes.walk:type_name -> google.protobuf.Timestamp
 	18, // 37: lastlight.v1.DiverFigures.turns:type_name -> lastlight.v1.SupplyTurn
 	19, // 38: lastlight.v1.DiverFigures.lower_starts:type_name -> lastlight.v1.LowerStart
-	18, // 39: lastlight.v1.LowerStart.turns:type_name -> lastlight.v1.SupplyTurn
-	20, // 40: lastlight.v1.LowerStart.turn_place:type_name -> lastlight.v1.TurnPlace
-	41, // [41:41] is the sub-list for method output_type
-	41, // [41:41] is the sub-list for method input_type
-	41, // [41:41] is the sub-list for extension type_name
-	41, // [41:41] is the sub-list for extension extendee
-	0,  // [0:41] is the sub-list for field type_name
+	23, // 39: lastlight.v1.DiverFigures.earliest_flight:type_name -> google.protobuf.Timestamp
+	18, // 40: lastlight.v1.LowerStart.turns:type_name -> lastlight.v1.SupplyTurn
+	20, // 41: lastlight.v1.LowerStart.turn_place:type_name -> lastlight.v1.TurnPlace
+	42, // [42:42] is the sub-list for method output_type
+	42, // [42:42] is the sub-list for method input_type
+	42, // [42:42] is the sub-list for extension type_name
+	42, // [42:42] is the sub-list for extension extendee
+	0,  // [0:42] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_report_proto_init() }

@@ -538,8 +538,22 @@ func (w *writer) watch() {
 	}
 	w.line("  signal: %s%s", signal, walk)
 	w.line("  oxygen: %s; chamber: %s", w.oxygen(e), chamber(e))
+	w.flights()
 	w.line("  seen out by cover ends the alarm for that diver, and nothing else does; each")
 	w.line("  diver also signs out; nothing here rings by itself: look, tell and dial")
+}
+
+// flights says before when nobody flies, if the dive goes as planned.
+func (w *writer) flights() {
+	var each []string
+	for _, d := range w.p.Report.Dive.Divers {
+		if t := d.EarliestFlight; t != nil {
+			each = append(each, d.Name+" "+t.AsTime().In(w.p.Location).Format("2 Jan 15:04"))
+		}
+	}
+	if len(each) > 0 {
+		w.line("  no flight before: %s; with symptoms: not until cleared", strings.Join(each, ", "))
+	}
 }
 
 // chamber is the nearest one on the site's sheet.

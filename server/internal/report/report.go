@@ -252,6 +252,11 @@ func figures(r *engine.Report, n Names) *lastlightv1.DiveFigures {
 			d.CountsAs, d.CountsBecause = s.CountsAs, n.In(s.Because)
 		}
 	}
+	for _, f := range r.Flights {
+		if d := rows[f.Diver]; d != nil {
+			d.EarliestFlight = stamp(f.Earliest)
+		}
+	}
 	out.Decompression = decompression(r.Dive, n)
 	x := r.Route
 	if x == nil || x.Verdict == route.Refused {

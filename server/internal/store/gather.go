@@ -202,7 +202,7 @@ func (g *gatherer) dives(ctx context.Context) error {
 	for i, d := range g.r.Plan.Team {
 		team[i] = d.Person
 	}
-	dives, err := pastDives(ctx, g.q, team, g.at, g.at.Add(-g.divesWhole()), g.r.Plan.Id)
+	dives, err := pastDives(ctx, g.q, team, g.at, g.at.Add(-divesWhole(&g.r.Policy)), g.r.Plan.Id)
 	if err != nil {
 		return err
 	}
@@ -241,8 +241,8 @@ WHERE site = $1 AND state = 'closed' AND NOT archived AND entered_at BETWEEN $2 
 
 // divesWhole is how far back dives are read with gases, profile and place: as
 // far as they count for tissues, and a day more for the length of a dive.
-func (g *gatherer) divesWhole() time.Duration {
-	return time.Duration(g.r.Policy.Decompression.EarlierDivesHours)*time.Hour + 48*time.Hour
+func divesWhole(p *policy.Policy) time.Duration {
+	return time.Duration(p.Decompression.EarlierDivesHours)*time.Hour + 48*time.Hour
 }
 
 // bookings reads what other plans bind these people and cylinders to.

@@ -37,7 +37,7 @@ func (s *Store) GatherPerson(ctx context.Context, person, site string, now time.
 			return fault.NoSuch("person", person)
 		}
 		r.Person = people[0]
-		dives, err := pastDives(ctx, q, []string{person}, now, now, "")
+		dives, err := pastDives(ctx, q, []string{person}, now, now.Add(-divesWhole(&r.Policy)), "")
 		if err != nil {
 			return err
 		}
