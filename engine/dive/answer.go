@@ -247,9 +247,9 @@ func (w *Work) saddlePlace(path *deco.Path, r *deco.Result) string {
 		if stopped && s.To > s.From {
 			q := &path.Pieces[s.Piece]
 			if q.Past < 1e-9 {
-				return "from " + q.Station + " on leg " + q.Leg
+				return q.Station + " on leg " + q.Leg
 			}
-			return "from " + finding.Decimal(q.Past, 1) + " m past " + q.Station + " on leg " + q.Leg
+			return finding.Decimal(q.Past, 1) + " m past " + q.Station + " on leg " + q.Leg
 		}
 	}
 	return ""
@@ -339,23 +339,24 @@ func (w *Work) waysOut(a *Answer) {
 					StopMin: o.stops, ToSurfaceMin: finding.Round9(o.minutes),
 				}
 			}
-			for _, kind := range w.saidOf(o) {
-				if !slices.ContainsFunc(a.WaysOut, func(m Remark) bool { return m.Kind == kind }) {
-					a.WaysOut = append(a.WaysOut, Remark{Kind: kind, Place: placeText(p), DepthM: finding.Round9(p.at.DepthM)})
+			for _, said := range w.saidOf(o) {
+				if !slices.ContainsFunc(a.WaysOut, func(m Remark) bool { return m.Kind == said.Kind }) {
+					said.Place, said.DepthM = placeText(p), finding.Round9(p.at.DepthM)
+					a.WaysOut = append(a.WaysOut, said)
 				}
 			}
 		}
 	}
 }
 
-// saidOf are the kinds of flags of a way out that are about it alone.
-func (w *Work) saidOf(o *outcome) []string {
-	var list []string
+// saidOf is what is said about a way out alone; a saddle with its metres.
+func (w *Work) saidOf(o *outcome) []Remark {
+	var list []Remark
 	for _, f := range o.flags {
-		list = append(list, f.Kind)
+		list = append(list, Remark{Kind: f.Kind, Metres: finding.Round9(f.Metres)})
 	}
 	if o.drift {
-		list = append(list, RemarkDrift)
+		list = append(list, Remark{Kind: RemarkDrift})
 	}
 	return list
 }

@@ -31,6 +31,22 @@ func decompressionRules() []Rule {
 		deco.FlagNoSchedule:  {Says: "{subject}: no schedule: more than {observed} at {depth}{at}", Remedy: "shorter, shallower, or a gas with less inert gas for the stops"},
 		dive.RemarkDrift:     {Says: "{subject}: while the team waits at {depth}, {cylinder} loads a compartment {observed} above the limit of that place{at}", Remedy: "another gas for that stop"},
 	}
+	const earlier = "plan so that no stop is needed there: turn earlier, shorter, shallower, or another gas"
+	waysOut := map[string]Words{
+		"ok":                 {Says: "{subject}: nothing to say about the stops of any way out"},
+		"no_stops":           {Says: "{subject}: no stop on any way out"},
+		deco.FlagRestriction: {Says: "{subject}: the way out from {place} has a stop in a restriction", Remedy: earlier},
+		deco.FlagStrongFlow:  {Says: "{subject}: the way out from {place} has a stop in more flow than the policy allows", Remedy: earlier},
+		deco.FlagWayIn:       {Says: "{subject}: the way out from {place} has a stop on the way in", Remedy: earlier},
+		deco.FlagAboveLast:   {Says: "{subject}: the way out from {place} has a stop above the last stop", Remedy: earlier},
+		deco.FlagSaddle:      {Says: "{subject}: a saddle: the way out from {place} falls {observed} again after its first stop", Remedy: earlier},
+		deco.FlagOxygenHigh:  {Says: "{subject}: on the way out from {place} a gas is breathed with too much oxygen", Remedy: "a leaner gas, or stay shallower on it"},
+		deco.FlagOxygenLow:   {Says: "{subject}: on the way out from {place} a gas is breathed with too little oxygen", Remedy: "another gas for the shallow part"},
+		deco.FlagNoGas:       {Says: "{subject}: on the way out from {place} no gas at hand may be breathed at the bottom of a fall", Remedy: "keep a gas for the depth, or another route"},
+		deco.FlagOverdrawn:   {Says: "{subject}: on the way out from {place} a cylinder would need more than it holds", Remedy: "more gas, or a shorter dive"},
+		deco.FlagNoSchedule:  {Says: "{subject}: the way out from {place} has no schedule", Remedy: "shorter, shallower, or a gas with less inert gas for the stops"},
+		dive.RemarkDrift:     {Says: "{subject}: on the way out from {place} a gas loads a compartment above the limit of the place while the team waits", Remedy: "another gas for that stop"},
+	}
 	return []Rule{
 		{
 			ID: "decompression.computed", Version: 2, Title: "Decompression is computed", Citation: handbook("passage decompression", "D40 to D55"), Cell: "decompression",
@@ -51,7 +67,7 @@ func decompressionRules() []Rule {
 			Check: gradient,
 		},
 		{
-			ID: "decompression.schedule", Version: 1, Title: "The stops as planned", Citation: handbook("passage decompression", "D47, D48"), Cell: "decompression", Words: remarks,
+			ID: "decompression.schedule", Version: 1, Title: "The stops as planned", Citation: handbook("passage decompression", "D47, D48"), Words: remarks,
 			Check: func(c *Case) []finding.Finding {
 				if c.Dive == nil {
 					return one(c.diveUnknown())
@@ -60,7 +76,7 @@ func decompressionRules() []Rule {
 			},
 		},
 		{
-			ID: "decompression.ways_out", Version: 1, Title: "The stops of every way out", Citation: handbook("passage decompression", "D44, D48, D55"), Cell: "decompression", Words: remarks,
+			ID: "decompression.ways_out", Version: 1, Title: "The stops of every way out", Citation: handbook("passage decompression", "D44, D48, D55"), Words: waysOut,
 			Check: func(c *Case) []finding.Finding {
 				if c.Dive == nil {
 					return one(c.diveUnknown())
@@ -69,7 +85,7 @@ func decompressionRules() []Rule {
 				if c.Dive.Longest != nil {
 					stops = c.Dive.Longest.StopMin
 				}
-				return c.remarks(c.Dive.WaysOut, stops)
+				return c.remarksOut(c.Dive.WaysOut, stops)
 			},
 		},
 		{
@@ -231,11 +247,32 @@ func (c *Case) decompress() {
 // switchDepth is as deep as the plan breathes a stage; else its oxygen alone says.
 func (c *Case) switchDepth(s *route.Cylinder) float64 {
 	for _, x := range c.In.Plan.Supplies {
-		if x.ID == s.ID && x.DeepestM != nil {
-			return *x.DeepestM
+		if x.ID == s.ID {
+			if d, told := c.declaredDepth(x); told {
+				return d
+			}
 		}
 	}
 	return deco.MaxDepth
+}
+
+// declaredDepth is how deep a supply is breathed at most: as the plan says; a
+// gas for decompression of which it says nothing is breathed from the deepest
+// stop-grid depth at which its planned oxygen is within the limit for stops.
+func (c *Case) declaredDepth(s facts.Supply) (float64, bool) {
+	if s.DeepestM != nil {
+		return *s.DeepestM, true
+	}
+	mix, ok := c.mixOf(s)
+	grid, last := c.Policy.Decompression.StopStepM, c.Policy.Decompression.LastStopM
+	if s.Role != facts.Deco || !ok || c.Water == nil || !(mix.O2 > 0) || !(grid > 0) {
+		return 0, false
+	}
+	deepest := c.Water.Depth((c.Policy.Mix.PO2RestingBar + richSlack) / mix.O2)
+	if deepest < last {
+		return max(0, deepest), true
+	}
+	return last + grid*math.Floor((deepest-last)/grid+1e-9), true
 }
 
 // remarkStatus is what a flag of a schedule means by the club's policy.
@@ -254,6 +291,26 @@ func (c *Case) remarkStatus(kind string) finding.Status {
 		return d.Saddle.Status()
 	}
 	return policy.DecideRefuse.Status()
+}
+
+// remarksOut tells what is said about ways out: of each kind the first place from which it holds.
+func (c *Case) remarksOut(list []dive.Remark, stops int) []finding.Finding {
+	if len(list) == 0 {
+		return c.remarks(list, stops)
+	}
+	var out []finding.Finding
+	for i := range list {
+		m := &list[i]
+		f := answer(c.remarkStatus(m.Kind), m.Kind, c.plan())
+		f.Place, f.Path = m.Place, "route.route.moves"
+		f.Figures = []finding.Figure{finding.Number("depth", m.DepthM, 1, "m")}
+		if m.Kind == deco.FlagSaddle {
+			fall := finding.Number("", m.Metres, 1, "m")
+			f.Observed = &fall
+		}
+		out = append(out, f)
+	}
+	return out
 }
 
 // remarks tells what is said about schedules with so many minutes of stops.
@@ -286,7 +343,9 @@ func (c *Case) remarks(list []dive.Remark, stops int) []finding.Finding {
 			f.Limit = &limit
 		}
 		cylinder, _ := c.who(m.Cylinder)
-		f.Figures = []finding.Figure{finding.Number("depth", m.DepthM, 1, "m"), finding.Word("cylinder", cylinder.Label())}
+		if m.Kind != deco.FlagSaddle { // a saddle has its place and no depth of its own
+			f.Figures = []finding.Figure{finding.Number("depth", m.DepthM, 1, "m"), finding.Word("cylinder", cylinder.Label())}
+		}
 		out = append(out, at(f))
 	}
 	if len(out) == 0 {

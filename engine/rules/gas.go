@@ -244,8 +244,8 @@ func (c *Case) deepest(s facts.Supply) (float64, bool) {
 	if !c.Network.Depth.Known {
 		return 0, false
 	}
-	if s.DeepestM != nil {
-		return *s.DeepestM, true
+	if d, told := c.declaredDepth(s); told {
+		return d, true
 	}
 	return c.Network.Depth.Value, true
 }
