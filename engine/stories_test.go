@@ -216,6 +216,9 @@ func unequal(minutes float64, fraction policy.Fraction) Input {
 	return in
 }
 
+// Practice P8: 14 L at 210 bar and 12 L/min beside 24 L at 210 and 22 L/min at 20 m: own
+// thirds leave the first short 572.7 L, by volume the pair turns at 14.85 min and 169.2
+// bar, the sharing test alone at 21.30 min.
 func TestStory3UnequalLungs(t *testing.T) {
 	// B's own third: 1680 L at 22 L/min and 3 bar is 25.45 min.
 	r := Evaluate(unequal(1680.0/66, policy.Frac(1, 3)))

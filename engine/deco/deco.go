@@ -51,6 +51,9 @@ type Settings struct {
 	Tolerance     float64 // bar above a limit that still passes (D45: 0.02)
 	Least         float64 // bar of oxygen; the smaller of this and 0.21 of the surface pressure holds (D45: 0.18)
 	FlowLimit     float64 // m/min: a stop in more flow is flagged (D48)
+
+	BreakEvery   float64 // minutes of 80 % oxygen or more at a stop until an air break; 0: no breaks
+	BreakMinutes int     // whole minutes of a break
 }
 
 // Check names every setting out of range.
@@ -79,6 +82,10 @@ func (s *Settings) Check() error {
 	in("oxygen tolerance in bar", s.Tolerance, 0, 0.2)
 	in("least oxygen in bar", s.Least, 0, 0.3)
 	in("flow limit for a stop in m/min", s.FlowLimit, 0, 1000)
+	if s.BreakEvery != 0 {
+		in("minutes of oxygen until an air break", s.BreakEvery, 5, 240)
+		in("minutes of an air break", float64(s.BreakMinutes), 1, 60)
+	}
 	return errors.Join(errs...)
 }
 
@@ -121,6 +128,8 @@ type Condition struct {
 	No        float64 // metres of the place where D43's question was answered no and not forgotten; 0: none
 	Refused   bool    // was refused by a test on this dive
 	Exempt    bool    // by D43 at the last test: until the next one the GFhigh line is in force (D55)
+
+	OxygenMinutes float64 // on 80 % oxygen or more without a break; counted only where breaks are asked for
 }
 
 // Moment is the team at a place and time.

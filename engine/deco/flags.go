@@ -17,6 +17,7 @@ const (
 	FlagNoGas       = "no_gas_for_the_fall"
 	FlagOverdrawn   = "cylinder_overdrawn"
 	FlagNoSchedule  = "no_schedule"
+	FlagNoBreak     = "no_gas_for_a_break" // of air breaks, not of D48
 )
 
 // Flag is a finding about a schedule. It never moves a stop.
@@ -46,6 +47,9 @@ func (p *Planner) Flags(path *Path, r *Result) []Flag {
 	list = append(list, p.oxygenFlags(r)...)
 	if r.NoGas {
 		list = append(list, Flag{Kind: FlagNoGas})
+	}
+	if r.NoBreak {
+		list = append(list, Flag{Kind: FlagNoBreak})
 	}
 	return list
 }

@@ -68,6 +68,7 @@ type Result struct {
 	NoStop     bool      // every answer of every diver to D43 was yes
 	NoSchedule bool      // D53: more than LongestStop minutes at the last stop listed; the result ends there, End is the state there
 	NoGas      bool      // D45 (c): somebody had no gas for a fall
+	NoBreak    bool      // somebody had no gas for an air break that was due
 }
 
 // Closest is the smallest amount of margin of all decisions in bar, +Inf if

@@ -16,7 +16,8 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 		return t, true // no arrival ahead: nothing to judge
 	}
 	var worst Margin
-	if !p.guess(j) {
+	breaks := p.breaksPossible()
+	if breaks || !p.guess(j) {
 		var refused bool
 		if refused, worst = p.testAll(j, r, false); !refused {
 			p.permitted(j)
@@ -30,6 +31,9 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 	stop := &r.Stops[len(r.Stops)-1]
 	for d := range p.team.Divers {
 		stop.Breathing[d] = uint8(p.now[d].breathing)
+	}
+	if breaks {
+		return p.waitWithBreaks(j, t, worst, r)
 	}
 	minute := p.steps.at(1, p.helium)
 	at := p.set.Water.Pressure(b.depth)

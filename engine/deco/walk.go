@@ -259,6 +259,9 @@ func (p *Planner) log(kind StretchKind, from, to, minutes float64, r *Result) {
 			s.Exempt |= 1 << d
 		}
 	}
+	if p.set.BreakEvery > 0 {
+		p.countOxygen(minutes)
+	}
 }
 
 func (p *Planner) switchOnArrival(j int, picked uint32, t float64, r *Result) float64 {

@@ -18,6 +18,7 @@ type Answer struct {
 	// gas is the route model's alone.
 	Stops   bool     `json:"stops"`
 	WaysOut []Remark `json:"ways_out"` // what is said about ways out, once for each kind, at the place that is longest
+	Oxygen  *Oxygen  `json:"oxygen"`   // the way out that takes most oxygen; nil where there is no way out
 	Longest *WayOut  `json:"longest"`  // the way out with the most stops; nil where none has any
 
 	Variants []Variant `json:"variants"` // deeper, longer, both
@@ -318,6 +319,7 @@ func (w *Work) Answer() *Answer {
 		a.Variants = append(a.Variants, w.vary(v[0], v[1]))
 	}
 	w.check()
+	a.Oxygen = w.mostOxygen()
 	a.Stops = !w.result.NoStop || w.result.TotalStop() > 0 || w.result.NoSchedule
 	w.waysOut(a)
 	if a.Stops {

@@ -61,7 +61,8 @@ type outcome struct {
 	stops      int       // minutes
 	noSchedule bool
 	flags      []deco.Flag
-	drift      bool // D55
+	drift      bool      // D55
+	cns        []float64 // per cent at most, per diver scheduled, of the way out alone
 }
 
 func (w *Work) placeOf(s route.Spot) *place {
@@ -404,6 +405,10 @@ func (w *Work) scheduleOut(x *way, p *place, divers int, lost uint64, donor int,
 	o.flags = w.planner.Flags(path, &w.out)
 	o.drift = len(w.planner.Drift(moment, &w.out)) > 0
 	o.use = w.use(x.factors, &w.out, divers)
+	o.cns = make([]float64, divers)
+	for k := range w.out.Stretches {
+		w.addCNS(o.cns, &w.out.Stretches[k])
+	}
 	return o
 }
 

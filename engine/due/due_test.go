@@ -325,6 +325,22 @@ func TestLights(t *testing.T) {
 	}
 }
 
+// Practice P20: exam 10 March 2023, born 20 September 1985. Lenient: 60 months, 10
+// March 2028. Strict: the interval shrinks to 36 months at 40, 10 March 2026.
+func TestPracticeP20(t *testing.T) {
+	forty, sixty := 40, 60
+	r := MedicalRules{Bands: []AgeBand{{&forty, 60}, {&sixty, 36}, {nil, 24}}}
+	m := Medical{Exam: day(t, "2023-03-10"), Born: day(t, "1985-09-20")}
+	if got := MedicalReach(m, r); got.ExamDue != day(t, "2026-03-10") || got.Rule != "shrinks_at_40" {
+		t.Errorf("strict: %+v", got)
+	}
+	r.Lenient = true
+	if got := MedicalReach(m, r); got.ExamDue != day(t, "2028-03-10") || got.Rule != IntervalAtExam {
+		t.Errorf("lenient: %+v", got)
+	}
+}
+
+
 // T22: what suspends, what ends, and in which order it is told.
 func TestMedical(t *testing.T) {
 	forty, sixty := 40, 60

@@ -433,7 +433,7 @@ type Oxygen struct {
 	CNSCautionPercent float64 `json:"cns_caution_percent"`
 	CNSRefusePercent  float64 `json:"cns_refuse_percent"`
 	OTUDaily          float64 `json:"otu_daily"`
-	AirBreakEveryMin  float64 `json:"air_break_every_min"` // 0 = none
+	AirBreakEveryMin  float64 `json:"air_break_every_min"` // of 80 % oxygen or more at stops; 0 = none
 	AirBreakMin       float64 `json:"air_break_min"`
 }
 

@@ -2,6 +2,7 @@ package policy
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 
@@ -196,6 +197,13 @@ func (p *Policy) validateDecompression(c *checker) {
 	c.number("oxygen.cns_caution_percent", p.Oxygen.CNSCautionPercent, 0, 100, "per cent")
 	c.number("oxygen.cns_refuse_percent", p.Oxygen.CNSRefusePercent, p.Oxygen.CNSCautionPercent, 150, "per cent, not below the caution")
 	c.number("oxygen.otu_daily", p.Oxygen.OTUDaily, 0, 1500, "OTU")
+	if o := p.Oxygen; o.AirBreakEveryMin != 0 {
+		c.number("oxygen.air_break_every_min", o.AirBreakEveryMin, 5, 240, "min, or 0 for none")
+		c.number("oxygen.air_break_min", o.AirBreakMin, 1, 60, "min")
+		if o.AirBreakMin != math.Trunc(o.AirBreakMin) {
+			c.add("oxygen.air_break_min", strconv.FormatFloat(o.AirBreakMin, 'g', -1, 64), "expected whole minutes")
+		}
+	}
 	c.number("failures.delay_min", p.Failures.DelayMin, 0, 120, "min")
 	for _, x := range []struct {
 		path string

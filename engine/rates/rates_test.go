@@ -61,6 +61,24 @@ func atMost(n int, lambda float64) float64 {
 	return sum
 }
 
+// Practice P21: 3 incidents in 1,842 dives are 1.629 per 1,000, limits 0.336 to 4.760; none in
+// 1,250 has a two-sided upper limit of 2.951 per 1,000, a one-sided one of 2.397.
+func TestPracticeP21(t *testing.T) {
+	near := func(what string, got, want float64) {
+		t.Helper()
+		if math.Abs(got-want) > 5.001e-4 {
+			t.Errorf("%s: %.6f, want %.3f", what, got, want)
+		}
+	}
+	some := Judge(Question{N: 3, Exposure: 1842}, rules)
+	near("rate", some.Rate, 1.629)
+	near("low", some.Limits[0], 0.336)
+	near("high", some.Limits[1], 4.760)
+	none := Judge(Question{N: 0, Exposure: 1250, InSafetyGroup: true}, rules)
+	near("none, high", none.Limits[1], 2.951)
+	near("none, one-sided", PoissonLimits(0, 0.95, true)[1]/1250*1000, 2.397)
+}
+
 // T41: a hidden count shows its denominator and nothing else.
 func TestHidden(t *testing.T) {
 	for n, want := range map[int]string{0: Hidden, 2: Hidden, 3: Shown} {

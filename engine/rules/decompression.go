@@ -27,6 +27,7 @@ func decompressionRules() []Rule {
 		deco.FlagOxygenHigh:  {Says: "{subject}: {cylinder} breathed at {observed} of oxygen, at most {limit}, at {depth}{at}", Remedy: "a leaner gas, or stay shallower on it"},
 		deco.FlagOxygenLow:   {Says: "{subject}: {cylinder} breathed at {observed} of oxygen, at least {limit}, at {depth}{at}", Remedy: "another gas for the shallow part"},
 		deco.FlagNoGas:       {Says: "{subject}: before a fall of the way nobody's gas at hand may be breathed at its bottom{at}", Remedy: "keep a gas for the depth, or another route"},
+		deco.FlagNoBreak:     {Says: "{subject}: an air break is due and no gas below 80 % oxygen at hand may be breathed there{at}", Remedy: "keep a gas at hand for the breaks"},
 		deco.FlagOverdrawn:   {Says: "{subject}: {cylinder} would need {observed} more than it holds", Remedy: "more gas, or a shorter dive"},
 		deco.FlagNoSchedule:  {Says: "{subject}: no schedule: more than {observed} at {depth}{at}", Remedy: "shorter, shallower, or a gas with less inert gas for the stops"},
 		dive.RemarkDrift:     {Says: "{subject}: while the team waits at {depth}, {cylinder} loads a compartment {observed} above the limit of that place{at}", Remedy: "another gas for that stop"},
@@ -108,6 +109,15 @@ func decompressionRules() []Rule {
 				"days":  {Says: "{subject}: {observed} in {days}, at most {limit}", Remedy: "less oxygen, or a day without diving"},
 			},
 			Check: exposure,
+		},
+		{
+			ID: "oxygen.ways_out", Version: 1, Title: "Oxygen exposure of every way out", Citation: handbook("route method", "6"), Cell: "oxygen.cns_refuse_percent",
+			Words: map[string]Words{
+				"ok":   {Says: "{subject}: CNS at most {observed} of {limit} on any way out after a loss or delay{at}"},
+				"none": {Says: "{subject}: no way out was scheduled"},
+				"over": {Says: "{subject}: CNS up to {observed}, at most {limit}, on a way out after a loss or delay{at}", Remedy: "less oxygen on the dive, or a shorter one: then an emergency has some left"},
+			},
+			Check: exposureOut,
 		},
 	}
 }
@@ -205,6 +215,7 @@ func (c *Case) decoSettings(model *tissue.Model) deco.Settings {
 		Model: model, Water: *c.Water, GFLow: low / 100, GFHigh: high / 100, Grid: d.StopStepM, LastStop: d.LastStopM,
 		Ascent: c.Policy.Speeds.Ascent, SwitchMinutes: d.SwitchMin, LimitDeco: mix.PO2RestingBar, LimitBottom: mix.PO2WorkingBar,
 		Tolerance: richSlack, Least: mix.PO2FloorBar, FlowLimit: c.Policy.Flow.HoldStopMMin,
+		BreakEvery: c.Policy.Oxygen.AirBreakEveryMin, BreakMinutes: int(c.Policy.Oxygen.AirBreakMin),
 	}
 }
 
@@ -401,6 +412,24 @@ func exposure(c *Case) []finding.Finding {
 		out = append(out, f)
 	}
 	return out
+}
+
+// exposureOut looks at the way out that takes most oxygen. Beyond the limit it is
+// a caution: in an emergency the gas is breathed all the same.
+func exposureOut(c *Case) []finding.Finding {
+	if c.Dive == nil {
+		return one(c.diveUnknown())
+	}
+	x, limit := c.Dive.Oxygen, c.Policy.Oxygen.CNSRefusePercent
+	if x == nil {
+		return one(answer(finding.NotApplicable, "none", c.plan()))
+	}
+	f := measured(pass(c.nameOf(x.Diver)), finding.Number("", math.Ceil(x.CNS*10-1e-6)/10, 1, "%"), finding.Number("", limit, 0, "%"))
+	f.Place = x.Place
+	if x.CNS > limit+1e-9 {
+		f.Status, f.Code, f.Path = finding.Caution, "over", "plan.supplies"
+	}
+	return one(at(f))
 }
 
 // requiredStops compares the planned stops, and the gases carried for them, with

@@ -323,6 +323,16 @@ var breaches = []breach{
 	{"decompression.ways_out", "saddle", finding.Refuse, saddle},
 	{"failure.deeper_longer", "short", finding.Refuse, func(in *facts.Input) { in.Policy.Gas.SharingReserveBar = 160 }},
 	{"failure.deeper_longer", "none", finding.Refuse, func(in *facts.Input) { in.Policy.Failures.LongerMin = 6500 }},
+	{"oxygen.ways_out", "over", finding.Caution, func(in *facts.Input) { in.Policy.Oxygen.CNSRefusePercent, in.Policy.Oxygen.CNSCautionPercent = 1, 1 }},
+	// Three days of 816 OTU and more (500 min of oxygen at 4 m, 1.4 bar) are above REPEX' 2300 of five days.
+	{"oxygen.exposure", "days", finding.Refuse, func(in *facts.Input) {
+		for _, d := range []string{"2026-06-11", "2026-06-12", "2026-06-13"} {
+			in.Divers[1].Dives = append(in.Divers[1].Dives, facts.PastDive{
+				ID: d, Entry: enginetest.At(d + "T00:00+02:00"), Out: enginetest.At(d + "T08:20+02:00"), MaxDepthM: new(4.0), AltitudeM: new(0.0),
+				DensityKgM3: new(1000.0), Gases: []facts.Breathed{{O2: 100}},
+			})
+		}
+	}},
 	{"oxygen.exposure", "over", finding.Refuse, func(in *facts.Input) { in.Policy.Oxygen.CNSRefusePercent = 1 }},
 	{"oxygen.exposure", "much", finding.Caution, func(in *facts.Input) { in.Policy.Oxygen.CNSCautionPercent = 1 }},
 	{"oxygen.exposure", "lungs", finding.Refuse, func(in *facts.Input) { in.Policy.Oxygen.OTUDaily = 5 }},

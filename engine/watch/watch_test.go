@@ -50,6 +50,24 @@ func zone(t *testing.T, name string) calendar.Zone {
 	return z
 }
 
+// Practice P17: in at 10:20, runtime 95 min: ETO 11:55, check 12:10, coordinator 12:25, call
+// 12:55, the grace being the greater of 60 and 47.5 min.
+func TestPracticeP17(t *testing.T) {
+	got, err := Plan(Question{Entry: instant(t, "2026-06-14T10:20+02:00"), RuntimeMin: 95, GasLeftMin: []float64{200}}, zone(t, "Europe/Berlin"), rules)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		what string
+		at   calendar.Instant
+		want string
+	}{{"ETO", got.ETO, "11:55"}, {"look", got.Look, "12:10"}, {"coordinator", got.Coordinator, "12:25"}, {"dial", got.Dial, "12:55"}} {
+		if c.at != instant(t, "2026-06-14T"+c.want+"+02:00") {
+			t.Errorf("%s at %v, want %s", c.what, c.at, c.want)
+		}
+	}
+}
+
 // T36 and T37: fractions of a minute, the gas clause, the walk.
 func TestWatch(t *testing.T) {
 	berlin := zone(t, "Europe/Berlin")
