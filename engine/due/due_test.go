@@ -340,7 +340,6 @@ func TestPracticeP20(t *testing.T) {
 	}
 }
 
-
 // T22: what suspends, what ends, and in which order it is told.
 func TestMedical(t *testing.T) {
 	forty, sixty := 40, 60
