@@ -30,6 +30,8 @@ func (a *app) dive() *cobra.Command {
 			c, pb.DiveServiceClient.GetDive, nil, detail),
 		call(a, verb{
 			use: "record [DIVE]", short: "Record a past dive without a plan, from a file", args: []string{"dive.id?"}, block: "dive", file: true,
+			long: "Later dives within ten days need the gas of each diver (gas, other_gases with\n" +
+				"deepest_m and minutes) or a profile; without a profile the dive counts as spent\nat its greatest depth. Without the gas no later dive can be judged.",
 			example: "  lastlight dive record -f dive.yaml",
 		}, c, pb.DiveServiceClient.RecordDive, nil, done[*pb.Dive]("Recorded.")),
 		update(a, verb{

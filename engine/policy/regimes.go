@@ -71,7 +71,10 @@ func defaultSources() []Source {
 		p("kit", "9.3"), d("kit", "T20, T21"),
 		p("decompression", "open: the model's usual setting"), r("decompression.hold_stop_in_restriction", "5"), r("decompression.earlier_dives_hours", "5, open: ten days, after which no compartment holds anything"),
 		{"decompression.altitude_m", handbook("physics", "9")},
-		p("oxygen", "open: published exposure limits"), {"oxygen.air_break_every_min", handbook("physics", "8")}, {"oxygen.air_break_min", handbook("physics", "8")}, r("failures", "6"), d("flying", "T38"), d("first_aid_oxygen", "T39"),
+		p("oxygen", "open: published exposure limits"),
+		{"oxygen.air_break_every_min", handbook("physics", "8")},
+		{"oxygen.air_break_min", handbook("physics", "8")},
+		r("failures", "6"), d("flying", "T38"), d("first_aid_oxygen", "T39"),
 		d("statistics", "T41"), p("retention", "13"), r("waivers", "6"), p("waivers", "2.2"),
 	}
 }

@@ -177,7 +177,8 @@ func TestPracticeP14(t *testing.T) {
 		in := handInput(15, []Station{{Name: "a", DepthM: 20, Opening: true}, {Name: "j", DepthM: 20}, {Name: "far", DepthM: 20}},
 			[]Leg{
 				{ID: "in", From: "a", To: "j", LengthM: 100, Lined: true},
-				{ID: "one", From: "j", To: "far", LengthM: length / 2, Lined: true}, {ID: "other", From: "far", To: "j", LengthM: length / 2, Lined: true},
+				{ID: "one", From: "j", To: "far", LengthM: length / 2, Lined: true},
+				{ID: "other", From: "far", To: "j", LengthM: length / 2, Lined: true},
 			}, pair(24, 200, 20), "a", Move{To: "j"}, Move{To: "a"})
 		in.Policy.CountOpenWaterAscent = false
 		in.Loops = []Circuit{{ID: "ring", Start: "a", Approach: []string{"in"}, Legs: []string{"one", "other"}}}
