@@ -52,6 +52,7 @@ func (a *app) person() *cobra.Command {
 			long:    "Counts recorded dives at the level, per endorsement, site and depth; names\nthe dives counted and the day on which each figure changes.",
 			example: "  lastlight person currency ane --day 2026-09-01 --site hollow-spring",
 		}, c, pb.RosterServiceClient.GetCurrency, nil, screen.View.Currency),
+		a.reads(),
 		away("away PERSON", "Not diving on these days; no reason asked", "  lastlight person away ane --from-day 2026-06-03", true),
 		away("back PERSON", "Available again on these days", "  lastlight person back ane --from-day 2026-06-03 --to-day 2026-06-04", false),
 	)
@@ -70,4 +71,16 @@ func cardWords(p *pb.Person) []string {
 		out = append(out, word)
 	}
 	return out
+}
+
+func (a *app) reads() *cobra.Command {
+	return list(a, verb{
+		use: "reads [PERSON]", short: "Who was shown health, contacts or place; yours if nobody is named", args: []string{"person?"},
+		long:    "Who, when, which fields; never what they said. --site asks of a site's exact\nplace. Yours and your ward's; of others for the committee and safety officer.",
+		example: "  lastlight person reads",
+	}, pb.NewPrivacyServiceClient, pb.PrivacyServiceClient.ListReads,
+		col("at", func(w screen.View, r *pb.DataRead) string { return w.Time(r.GetAt(), "") }),
+		plain("who", (*pb.DataRead).GetWho), plain("fields", (*pb.DataRead).GetFields),
+		words("of", func(r *pb.DataRead) string { return r.GetPerson() + r.GetSite() }), plain("asked", (*pb.DataRead).GetAsked),
+	)
 }

@@ -135,6 +135,7 @@ Currency: person day site counts_as counts_because figures policy engine_version
 CurrencyFigure: about name count asked within_months state last_day falls_on changes_on changes_to dives
 Cylinder: id serial maker water_volume working_pressure material alloy specification jurisdiction manufactured first_service_day risk_assessment_day heavy_use burst_disc_on_record oxygen_clean owner service_events thread notes plus_at_manufacture version archived quarantined due
 CylinderSet: id kind cylinders owner dual_outlet notes version archived due
+DataRead: id at who asked fields person site call
 DecideResponse: decided plan decision report not_decided explanation
 Decision: id plan plan_version decision decided_by decided_at reason report_hash engine_version policy survey conditions
 DepthPoint: at_m depth_m
@@ -195,6 +196,7 @@ ListPeopleResponse: people next_page_token
 ListPermitsResponse: permits next_page_token
 ListPlansResponse: plans next_page_token
 ListPoliciesResponse: policies next_page_token
+ListReadsResponse: reads next_page_token
 ListReadingsResponse: readings next_page_token
 ListRolesResponse: roles next_page_token
 ListSitesResponse: sites next_page_token

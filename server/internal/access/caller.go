@@ -28,6 +28,7 @@ type Caller struct {
 	Expedition map[string]Roles // held for one expedition only
 	Wards      []string         // the minors whose guardian the caller is
 	Grants     []Grant          // what the sets above were made from
+	readings   []Reading        // of this call; see Sees
 }
 
 // NewCaller makes a caller of a token, its person and the grants that stand.

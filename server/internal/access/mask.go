@@ -15,19 +15,20 @@ func MaskPerson(c *Caller, s Subject, p *lastlightv1.Person) bool {
 		return false
 	}
 	s.Relation |= c.toPerson(p.Id)
+	s.Of = p.Id
 	if !c.Sees(Directory, s) {
 		return false
 	}
 	if !c.Sees(Reach, s) {
 		p.Telephone, p.Unavailable, p.Arrivals = nil, nil, nil
 	}
-	if !c.Sees(Medical, s) {
+	if p.Medical != nil && !c.Sees(Medical, s) {
 		p.Medical = nil
 	}
-	if p.Medical != nil && !c.Sees(Restriction, s) {
+	if p.Medical.GetRestrictionCode() != "" && !c.Sees(Restriction, s) {
 		p.Medical.RestrictionCode = ""
 	}
-	if !c.Sees(Contacts, s) {
+	if len(p.EmergencyContacts) > 0 && !c.Sees(Contacts, s) {
 		p.EmergencyContacts = nil
 	}
 	if !c.Sees(Training, s) {
@@ -58,7 +59,11 @@ func (c *Caller) toPerson(person string) Relation {
 
 // MaskSite clears in place what the caller does not see of a site. That something is on record stays visible.
 func MaskSite(c *Caller, s Subject, site *lastlightv1.Site) {
-	if site != nil && !c.Sees(Place, s) {
+	if site == nil || site.ExactPosition == nil && site.AccessNotes == nil && site.GateCode == nil {
+		return
+	}
+	s.Of = site.Id
+	if !c.Sees(Place, s) {
 		site.ExactPosition, site.AccessNotes, site.GateCode = nil, nil, nil
 	}
 }
@@ -117,9 +122,9 @@ func MaskWatch(c *Caller, s Subject, w *lastlightv1.Watch) bool {
 	} else {
 		s.Relation &^= WatchRuns
 	}
-	if !c.Sees(Contacts, Subject{Expeditions: s.Expeditions, Relation: s.Relation &^ Self}) {
-		w.Contacts = nil
-	}
+	w.Contacts = slices.DeleteFunc(w.Contacts, func(x *lastlightv1.WatchContact) bool {
+		return !c.Sees(Contacts, Subject{Expeditions: s.Expeditions, Relation: s.Relation &^ Self, Of: x.Person})
+	})
 	for _, d := range w.Divers {
 		if !c.Sees(Medical, Subject{Expeditions: s.Expeditions, Relation: c.toPerson(d.Person)}) {
 			d.Symptoms = nil

@@ -30,6 +30,9 @@ const (
 type Subject struct {
 	Expeditions []string // the expeditions the record belongs to: roles given for one of them count
 	Relation    Relation
+	// Of is whose the record is: the id of the person, or of the site where the group is Place. It decides nothing; reads are
+	// noted under it. Empty: what is asked is of nobody in particular, and is not a read.
+	Of string
 }
 
 // Method is one line of the table: who may call it.

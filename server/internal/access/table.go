@@ -160,6 +160,9 @@ var table = []Method{
 	{Name: incidentService + "ReviewIncident", Anywhere: SafetyOfficer},
 	{Name: incidentService + "CloseIncident", Anywhere: SafetyOfficer},
 
+	// One's own and one's ward's; whose else, and of places, for those who look after the club's promise to its people.
+	{Name: privacyService + "ListReads", Anywhere: Committee | SafetyOfficer, Tied: own},
+
 	// Every record in a file is judged as its own Create, Update, Get or List.
 	{Name: recordService + "ApplyRecords", Anywhere: Members},
 	{Name: recordService + "ExportRecords", Anywhere: Members},
@@ -184,5 +187,6 @@ const (
 	planService       = "/lastlight.v1.PlanService/"
 	diveService       = "/lastlight.v1.DiveService/"
 	incidentService   = "/lastlight.v1.IncidentService/"
+	privacyService    = "/lastlight.v1.PrivacyService/"
 	recordService     = "/lastlight.v1.RecordService/"
 )

@@ -44,19 +44,20 @@ type sight struct {
 	inWatch Roles    // the same, while somebody of the record is in the water
 	tied    Relation // whatever the roles
 	tiedIn  Relation // the same, while somebody of the record is in the water
+	noted   string   // not empty: who reads it is written down, under this name
 }
 
 // sights is who sees what. It follows the club's promise to its people line by line; nobody else sees anything of the group.
 var sights = [groupsEnd]sight{
 	Directory:    {always: Members, tied: Self | Ward | team},
 	Reach:        {always: Coordinator | Committee | WelfareOfficer, inWatch: Cover, tied: Self | Ward | Leads, tiedIn: Covers},
-	Medical:      {always: Coordinator | MedicalOfficer, tied: Self},
-	Restriction:  {always: MedicalOfficer, tied: Self},
-	Contacts:     {inWatch: Cover | Coordinator, tied: Self, tiedIn: Covers},
+	Medical:      {always: Coordinator | MedicalOfficer, tied: Self, noted: "medical"},
+	Restriction:  {always: MedicalOfficer, tied: Self, noted: "restriction"},
+	Contacts:     {inWatch: Cover | Coordinator, tied: Self, tiedIn: Covers, noted: "contacts"},
 	Training:     {always: Coordinator, tied: Self | Leads},
 	CardNumber:   {always: Coordinator, tied: Self},
 	Minor:        {always: Coordinator | WelfareOfficer, tied: Self | Ward},
-	Place:        {always: SiteOfficer | Coordinator, inWatch: Cover, tiedIn: Covers},
+	Place:        {always: SiteOfficer | Coordinator, inWatch: Cover, tiedIn: Covers, noted: "place"},
 	Board:        {always: Cover | Coordinator, tied: team},
 	Identities:   {always: SafetyOfficer},
 	Narrative:    {always: SafetyOfficer, tied: Self},
@@ -65,8 +66,19 @@ var sights = [groupsEnd]sight{
 	WaiverReason: {always: Coordinator | Committee | SafetyOfficer},
 }
 
-// Sees tells whether the caller sees this group of fields of the record. What a caller does not see, the caller does not write.
+// Sees tells whether the caller sees this group of fields of the record, to be asked by whoever shows it, of what is there to be
+// shown: that the caller was shown a medical status, contacts or a place is noted here, where it is decided.
 func (c *Caller) Sees(g Group, s Subject) bool {
+	sees := c.Writes(g, s)
+	if sees && s.Of != "" && sights[g].noted != "" && s.Relation&Self == 0 {
+		c.note(Reading{Fields: sights[g].noted, Of: s.Of, Place: g == Place})
+	}
+	return sees
+}
+
+// Writes tells whether the caller may write this group of fields: what a caller does not see, the caller does not write. It shows
+// nothing, and notes nothing.
+func (c *Caller) Writes(g Group, s Subject) bool {
 	if c.Person == "" || g >= groupsEnd {
 		return false
 	}

@@ -1,6 +1,7 @@
 package access
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -178,7 +179,7 @@ func TestMaskWaiverAndWatch(t *testing.T) {
 	}
 	seen = watch()
 	seen.AllSeenOut = true
-	if !MaskWatch(cover, Subject{Relation: Covers | WatchRuns}, seen) || seen.Contacts != nil {
+	if !MaskWatch(cover, Subject{Relation: Covers | WatchRuns}, seen) || len(seen.Contacts) != 0 {
 		t.Errorf("after the watch cover reads %v", seen)
 	}
 }
@@ -197,5 +198,30 @@ func TestNoTieCloses(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// A read is noted where sight is decided: once for each record and group, of others only, and never for being allowed to write.
+func TestReadingsAreNoted(t *testing.T) {
+	person := func(id string) *lastlightv1.Person {
+		return &lastlightv1.Person{Id: id, Medical: &lastlightv1.MedicalStatus{RestrictionCode: "A"}, EmergencyContacts: []*lastlightv1.EmergencyContact{{}}}
+	}
+	c := NewCaller("", Token{Person: "cora"}, []Grant{{Role: Coordinator}, {Role: MedicalOfficer}})
+	c.Writes(Medical, Subject{Of: "asta"})
+	MaskPerson(c, Subject{}, &lastlightv1.Person{Id: "birk"}) // nothing there to be shown
+	MaskPerson(c, Subject{}, person("cora"))                  // one's own
+	if got := c.Readings(); len(got) != 0 {
+		t.Errorf("noted %v", got)
+	}
+	MaskPerson(c, Subject{}, person("asta"))
+	MaskPerson(c, Subject{}, person("asta"))
+	MaskSite(c, Subject{}, &lastlightv1.Site{Id: "spring", GateCode: new("1")})
+	want := []Reading{{Fields: "medical", Of: "asta"}, {Fields: "restriction", Of: "asta"}, {Fields: "place", Of: "spring", Place: true}}
+	if got := c.Readings(); !slices.Equal(got, want) {
+		t.Errorf("noted %v, want %v", got, want)
+	}
+	MaskPerson(c, Subject{Relation: WatchRuns}, person("asta"))
+	if got := c.Readings(); len(got) != 4 || got[3].Fields != "contacts" {
+		t.Errorf("while the watch runs noted %v", got)
 	}
 }

@@ -112,7 +112,7 @@ func (s *Server) build(ctx context.Context, certificate tls.Certificate, now fun
 		return err
 	}
 	chain := rpc.Chain{
-		Log: s.log, Now: now, Callers: s.store, Valid: valid,
+		Log: s.log, Now: now, Callers: s.store, Reads: s.store, Valid: valid,
 		Longest: s.config.LongestCall, AtOnce: s.config.CallsAtOnce, Waiting: s.config.CallsWaiting,
 	}
 	s.grpc = grpc.NewServer(append(chain.ServerOptions(),
@@ -136,7 +136,7 @@ func validator() (protovalidate.Validator, error) {
 	for _, file := range []protoreflect.FileDescriptor{
 		lastlightv1.File_lastlight_v1_access_proto, lastlightv1.File_lastlight_v1_dive_proto, lastlightv1.File_lastlight_v1_expedition_proto,
 		lastlightv1.File_lastlight_v1_gear_proto, lastlightv1.File_lastlight_v1_incident_proto, lastlightv1.File_lastlight_v1_plan_proto,
-		lastlightv1.File_lastlight_v1_policy_proto, lastlightv1.File_lastlight_v1_record_proto, lastlightv1.File_lastlight_v1_roster_proto,
+		lastlightv1.File_lastlight_v1_policy_proto, lastlightv1.File_lastlight_v1_privacy_proto, lastlightv1.File_lastlight_v1_record_proto, lastlightv1.File_lastlight_v1_roster_proto,
 		lastlightv1.File_lastlight_v1_site_proto,
 	} {
 		services := file.Services()

@@ -22,6 +22,7 @@ func registerServices(server grpc.ServiceRegistrar, s *store.Store, valid protov
 	lastlightv1.RegisterPolicyServiceServer(server, &rpc.Policies{Store: s})
 	lastlightv1.RegisterExpeditionServiceServer(server, &rpc.Expeditions{Store: s, Zones: zones.Load})
 	lastlightv1.RegisterIncidentServiceServer(server, &rpc.Incidents{Store: s})
+	lastlightv1.RegisterPrivacyServiceServer(server, &rpc.Privacy{Store: s})
 	lastlightv1.RegisterRecordServiceServer(server, &rpc.Files{Store: s, Valid: valid, Zones: zones.Load})
 	lastlightv1.RegisterPlanServiceServer(server, &rpc.Plans{Store: s, Desk: desk})
 	lastlightv1.RegisterGasServiceServer(server, &rpc.Gas{Store: s, Zones: zones.Load})

@@ -155,11 +155,11 @@ func guardDive(c *access.Caller) store.Guard[*lastlightv1.Dive] {
 			if d.Person == c.Person {
 				about.Relation = access.Self
 			}
-			if !c.Sees(access.Medical, about) {
+			if !c.Writes(access.Medical, about) {
 				keepUnseen(p, was, d, "symptoms")
 			}
 			about.Relation |= s.Relation & access.Leads
-			if !c.Sees(access.Training, about) {
+			if !c.Writes(access.Training, about) {
 				keepUnseen(p, was, d, "start_pressure", "end_pressure", "counted_as", "used")
 			}
 		}

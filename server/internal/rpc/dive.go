@@ -193,7 +193,7 @@ func (h *Dives) withContacts(ctx context.Context, w *lastlightv1.Watch, s access
 	c := access.CallerFrom(ctx)
 	// Having recorded the dive makes nobody's contacts one's own.
 	s.Relation &^= access.Self
-	if !w.AllSeenOut && c.Sees(access.Contacts, s) {
+	if !w.AllSeenOut && c.Writes(access.Contacts, s) { // shown below, to whoever sees them
 		if w.Contacts, err = h.Store.WatchContacts(ctx, w); err != nil {
 			return nil, err
 		}

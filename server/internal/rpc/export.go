@@ -154,3 +154,11 @@ func closedDive(c *access.Caller) func(*lastlightv1.Dive) bool {
 		return m.State == "closed"
 	}
 }
+
+// forFile takes out what is in no file before it is asked who sees it: what is not shown is no read.
+func forFile[M proto.Message](list []M) []M {
+	for i, m := range list {
+		list[i] = message.ForFile(m)
+	}
+	return list
+}

@@ -21,7 +21,7 @@ var exporters = map[string]exporter{
 			if err != nil {
 				return nil, "", err
 			}
-			list, err = maskPeople(ctx, h.Store, list)
+			list, err = maskPeople(ctx, h.Store, forFile(list))
 			return messages(list, nil), next, err
 		},
 		ids: func(ctx context.Context, h *Files, ids []string) ([]proto.Message, error) {
@@ -29,7 +29,7 @@ var exporters = map[string]exporter{
 			if err != nil {
 				return nil, err
 			}
-			list, err = maskPeople(ctx, h.Store, list)
+			list, err = maskPeople(ctx, h.Store, forFile(list))
 			return messages(list, nil), err
 		},
 	},

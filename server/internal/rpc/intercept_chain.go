@@ -17,6 +17,7 @@ type Chain struct {
 	Log     *slog.Logger // made with LogHandler, so that its lines carry the call
 	Now     func() time.Time
 	Callers Callers
+	Reads   Reads
 	Valid   protovalidate.Validator
 	Longest time.Duration // no call works longer than this
 	AtOnce  int           // calls at work at the same time
@@ -30,7 +31,7 @@ type Callers interface {
 }
 
 // ServerOptions gives the interceptors, outermost first: whatever happens is logged; what fails is translated once; a panic is a
-// failure; then the limits, then who calls, then whether they may, then what they sent.
+// failure; then the limits, then who calls, then whether they may, then what they sent, and last who was shown what.
 func (c Chain) ServerOptions() []grpc.ServerOption {
 	return []grpc.ServerOption{
 		grpc.ChainUnaryInterceptor(
@@ -42,6 +43,7 @@ func (c Chain) ServerOptions() []grpc.ServerOption {
 			c.bounded(),
 			c.authenticated,
 			c.validated,
+			c.readsNoted,
 		),
 		grpc.ChainStreamInterceptor(c.openStreamsOnly),
 	}

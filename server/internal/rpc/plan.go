@@ -184,7 +184,7 @@ func masked(ctx context.Context, r *lastlightv1.Report, s access.Subject) *lastl
 	c := access.CallerFrom(ctx)
 	sees := func(group access.Group) func(person string) bool {
 		return func(person string) bool {
-			about := access.Subject{Expeditions: s.Expeditions, Relation: s.Relation & access.Leads}
+			about := access.Subject{Expeditions: s.Expeditions, Relation: s.Relation & access.Leads, Of: person}
 			if person == c.Person {
 				about.Relation |= access.Self
 			}
@@ -240,12 +240,21 @@ func (h *Plans) GetEvidence(ctx context.Context, r *lastlightv1.GetEvidenceReque
 	if err != nil {
 		return nil, err
 	}
+	c := access.CallerFrom(ctx)
 	for _, group := range inEvidence {
-		if !access.CallerFrom(ctx).Sees(group, access.Subject{Expeditions: s.Expeditions}) {
+		if !c.Writes(group, access.Subject{Expeditions: s.Expeditions}) {
 			return nil, &fault.Error{Kind: fault.Denied, Reason: "NOT_YOURS", Message: "the evidence holds facts about people and gear that none of your roles shows you; a coordinator reads it"}
 		}
 	}
-	return h.Desk.Evidence(ctx, p)
+	out, err := h.Desk.Evidence(ctx, p)
+	if err == nil {
+		for _, group := range inEvidence { // of every diver: nothing of it is left out
+			for _, d := range p.Team {
+				c.Sees(group, access.Subject{Expeditions: s.Expeditions, Of: d.Person})
+			}
+		}
+	}
+	return out, err
 }
 
 func (h *Plans) decided(ctx context.Context, out *lastlightv1.DecideResponse, s access.Subject, err error) (*lastlightv1.DecideResponse, error) {

@@ -50,7 +50,7 @@ func guardPerson(c *access.Caller, s access.Subject) store.Guard[*lastlightv1.Pe
 	return func(before, next *lastlightv1.Person) error {
 		p := fault.Collect("")
 		for group, fields := range unseenFields {
-			if !c.Sees(group, s) {
+			if !c.Writes(group, s) {
 				keepUnseen(p, before, next, fields...)
 			}
 		}
@@ -86,7 +86,7 @@ func guardPerson(c *access.Caller, s access.Subject) store.Guard[*lastlightv1.Pe
 // somebody else.
 func guardMedical(p *fault.Problems, prefix string, c *access.Caller, s access.Subject, before *lastlightv1.Person, next *lastlightv1.MedicalStatus) {
 	was := before.GetMedical()
-	if next.RestrictionCode == "" && !c.Sees(access.Restriction, s) {
+	if next.RestrictionCode == "" && !c.Writes(access.Restriction, s) {
 		next.RestrictionCode = was.GetRestrictionCode()
 	}
 	if next.SuspendedAt == nil {

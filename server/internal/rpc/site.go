@@ -32,7 +32,7 @@ func (h *Sites) subject(ctx context.Context, q store.Querier, id string) (access
 func guardSite(c *access.Caller, s access.Subject, prefix string) store.Guard[*lastlightv1.Site] {
 	return func(before, next *lastlightv1.Site) error {
 		p := fault.Collect(prefix)
-		if !c.Sees(access.Place, s) {
+		if !c.Writes(access.Place, s) {
 			keepUnseen(p, before, next, "exact_position", "access_notes", "gate_code")
 		}
 		return p.Err()

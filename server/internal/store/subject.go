@@ -14,6 +14,7 @@ type Subjects map[string]access.Subject
 
 func (s Subjects) add(id string, r access.Relation) {
 	x := s[id]
+	x.Of = id
 	x.Relation |= r
 	s[id] = x
 }

@@ -1,6 +1,7 @@
 package stories
 
 import (
+	"path"
 	"slices"
 	"strings"
 	"testing"
@@ -188,6 +189,7 @@ func TestEveryMethodForEveryRole(t *testing.T) {
 				if !caller.Sees(s.group, access.Subject{}) {
 					t.Errorf("%s shows %s to %s: %.300s", method, s.value, role, text)
 				}
+				c.mustBeNoted(who, method, s)
 			}
 		})
 	}
@@ -226,5 +228,29 @@ func TestCurrencyThroughTheInterface(t *testing.T) {
 		if day == "2026-08-26" && (level.ChangesOn != "2026-08-27" || level.ChangesTo != "one step easier") {
 			t.Errorf("changes on %s to %s", level.ChangesOn, level.ChangesTo)
 		}
+	}
+}
+
+// noted are the groups of which every read is written down.
+var noted = map[access.Group]string{access.Medical: "medical", access.Restriction: "restriction", access.Contacts: "contacts", access.Place: "place"}
+
+// mustBeNoted fails where an answer showed a secret and nobody can read that it did.
+func (c *club) mustBeNoted(who, method string, s secret) {
+	c.t.Helper()
+	if noted[s.group] == "" {
+		return
+	}
+	r := &pb.ListReadsRequest{Person: "asta"}
+	if s.group == access.Place {
+		r = &pb.ListReadsRequest{Site: "spring"}
+	}
+	out, err := pb.NewPrivacyServiceClient(c.conn).ListReads(c.as("keeper"), r)
+	if err != nil {
+		c.t.Fatal(err)
+	}
+	if !slices.ContainsFunc(out.Reads, func(x *pb.DataRead) bool {
+		return x.Who == who && x.Asked == path.Base(method) && x.Fields == noted[s.group]
+	}) {
+		c.t.Errorf("%s shows %s to %s, and it is not written down", method, s.value, who)
 	}
 }
