@@ -165,7 +165,7 @@ GasLimits: oxygen_working_bar oxygen_resting_bar oxygen_floor_bar density_advise
 GasMix: oxygen_percent helium_percent
 GasSwitch: nitrogen_rise_percent allowed_percent noted note
 GoNoGo: level_min_m level_max_m flow_max visibility_min_m
-GoodToGo: person day site yes counts_as counts_because lines policy engine_version
+GoodToGo: person day site yes counts_as counts_because lines policy engine_version on_last_day
 GoodToGoLine: sign what to_do changes_on finding
 Holding: item kind owner state holder since site place remove_by
 Incident: id site dive happened_at level types people narrative trigger harmful_action preceding_event outcome went_right lessons injured consent_to_share version state reviewed_by reviewed_narrative reported_by reported_at

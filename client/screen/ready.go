@@ -14,7 +14,7 @@ func (w View) Ready(g *pb.GoodToGo) error {
 	if err := w.readyLines(g); err != nil {
 		return err
 	}
-	if !g.GetYes() {
+	if last := g.GetOnLastDay(); !g.GetYes() || last != nil && !last.GetYes() {
 		return exit.Silent(exit.Refused)
 	}
 	return nil
@@ -22,13 +22,30 @@ func (w View) Ready(g *pb.GoodToGo) error {
 
 func (w View) readyLines(g *pb.GoodToGo) error {
 	if !w.Page {
-		t := table.Table{Columns: []table.Column{{Title: "sign"}, {Title: "what"}, {Title: "to do"}, {Title: "changes on"}}}
-		for _, l := range g.GetLines() {
-			t.Rows = append(t.Rows, []string{l.GetSign(), l.GetWhat(), l.GetToDo(), l.GetChangesOn()})
+		t := table.Table{Columns: []table.Column{{Title: "sign"}, {Title: "what"}, {Title: "to do"}, {Title: "changes on"}, {Title: "day"}}}
+		for _, on := range []*pb.GoodToGo{g, g.GetOnLastDay()} {
+			for _, l := range on.GetLines() {
+				t.Rows = append(t.Rows, []string{l.GetSign(), l.GetWhat(), l.GetToDo(), l.GetChangesOn(), on.GetDay()})
+			}
 		}
 		return w.Table(t)
 	}
 	p := &page{w: w}
+	p.readyDay(g)
+	if last := g.GetOnLastDay(); last != nil {
+		p.blank()
+		p.line("On the expedition's last day:")
+		p.readyDay(last)
+	}
+	p.blank()
+	p.label(0, "Rules", g.GetPolicy())
+	p.label(0, "Engine", g.GetEngineVersion())
+	p.line("%s", Cautions[0])
+	return p.err
+}
+
+// readyDay is the answer for one day.
+func (p *page) readyDay(g *pb.GoodToGo) {
 	answer := "NO"
 	if g.GetYes() {
 		answer = "YES"
@@ -53,9 +70,4 @@ func (w View) readyLines(g *pb.GoodToGo) error {
 		p.label(2, "to do", l.GetToDo())
 		p.label(2, "changes on", l.GetChangesOn())
 	}
-	p.blank()
-	p.label(0, "Rules", g.GetPolicy())
-	p.label(0, "Engine", g.GetEngineVersion())
-	p.line("%s", Cautions[0])
-	return p.err
 }

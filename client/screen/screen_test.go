@@ -161,6 +161,12 @@ func TestReady(t *testing.T) {
 			},
 		})
 	}, exit.Refused)
+	screens(t, "ready-last-day", func(w View) error {
+		return w.Ready(&pb.GoodToGo{
+			Person: "ane", Day: "2026-06-02", Yes: true, CountsAs: "FULL", Lines: []*pb.GoodToGoLine{{Sign: "OK", What: "Nothing is missing."}},
+			OnLastDay: &pb.GoodToGo{Person: "ane", Day: "2026-06-07", CountsAs: "FULL", Lines: []*pb.GoodToGoLine{{Sign: "STOP", What: "Your medical declaration ends on 2026-06-04."}}},
+		})
+	}, exit.Refused)
 	screens(t, "ready-yes", func(w View) error {
 		return w.Ready(&pb.GoodToGo{Person: "ane", Day: "2026-06-02", Yes: true, CountsAs: "FULL", Lines: []*pb.GoodToGoLine{{Sign: "OK", What: "Nothing is missing."}}})
 	}, exit.Done)

@@ -710,6 +710,8 @@ type GoodToGo struct {
 	Lines         []*GoodToGoLine `protobuf:"bytes,7,rep,name=lines,proto3" json:"lines,omitempty"`
 	Policy        string          `protobuf:"bytes,8,opt,name=policy,proto3" json:"policy,omitempty"`
 	EngineVersion string          `protobuf:"bytes,9,opt,name=engine_version,json=engineVersion,proto3" json:"engine_version,omitempty"`
+	// Where an expedition was named: the same question for its last day, from the same records.
+	OnLastDay     *GoodToGo `protobuf:"bytes,10,opt,name=on_last_day,json=onLastDay,proto3" json:"on_last_day,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -805,6 +807,13 @@ func (x *GoodToGo) GetEngineVersion() string {
 		return x.EngineVersion
 	}
 	return ""
+}
+
+func (x *GoodToGo) GetOnLastDay() *GoodToGo {
+	if x != nil {
+		return x.OnLastDay
+	}
+	return nil
 }
 
 type GoodToGoLine struct {
@@ -1740,7 +1749,9 @@ type CheckGoodToGoRequest struct {
 	Day  string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
 	Site string `protobuf:"bytes,3,opt,name=site,proto3" json:"site,omitempty"`
 	// A plan to be judged for instead of the day alone.
-	Plan          string `protobuf:"bytes,4,opt,name=plan,proto3" json:"plan,omitempty"`
+	Plan string `protobuf:"bytes,4,opt,name=plan,proto3" json:"plan,omitempty"`
+	// An expedition that the caller may read: its last day is answered for beside the day. Refused where it ends before the day.
+	Expedition    string `protobuf:"bytes,5,opt,name=expedition,proto3" json:"expedition,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1799,6 +1810,13 @@ func (x *CheckGoodToGoRequest) GetSite() string {
 func (x *CheckGoodToGoRequest) GetPlan() string {
 	if x != nil {
 		return x.Plan
+	}
+	return ""
+}
+
+func (x *CheckGoodToGoRequest) GetExpedition() string {
+	if x != nil {
+		return x.Expedition
 	}
 	return ""
 }
@@ -1943,7 +1961,7 @@ const file_lastlight_v1_roster_proto_rawDesc = "" +
 	"\x0fAltitudeArrival\x12\x1b\n" +
 	"\x04site\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04site\x12A\n" +
 	"\n" +
-	"arrived_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\tarrivedAt\"\x8f\x02\n" +
+	"arrived_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\tarrivedAt\"\xc7\x02\n" +
 	"\bGoodToGo\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\x10\n" +
 	"\x03day\x18\x02 \x01(\tR\x03day\x12\x12\n" +
@@ -1953,7 +1971,9 @@ const file_lastlight_v1_roster_proto_rawDesc = "" +
 	"\x0ecounts_because\x18\x06 \x01(\tR\rcountsBecause\x120\n" +
 	"\x05lines\x18\a \x03(\v2\x1a.lastlight.v1.GoodToGoLineR\x05lines\x12\x16\n" +
 	"\x06policy\x18\b \x01(\tR\x06policy\x12%\n" +
-	"\x0eengine_version\x18\t \x01(\tR\rengineVersion\"\x9b\x01\n" +
+	"\x0eengine_version\x18\t \x01(\tR\rengineVersion\x126\n" +
+	"\von_last_day\x18\n" +
+	" \x01(\v2\x16.lastlight.v1.GoodToGoR\tonLastDay\"\x9b\x01\n" +
 	"\fGoodToGoLine\x12\x12\n" +
 	"\x04sign\x18\x01 \x01(\tR\x04sign\x12\x12\n" +
 	"\x04what\x18\x02 \x01(\tR\x04what\x12\x13\n" +
@@ -2037,12 +2057,15 @@ const file_lastlight_v1_roster_proto_rawDesc = "" +
 	"\x06to_day\x18\x03 \x01(\tB\x1a\xbaH\x17r\x152\x13^\\d{4}-\\d{2}-\\d{2}$R\x05toDay\x12 \n" +
 	"\vunavailable\x18\x04 \x01(\bR\vunavailable\x12'\n" +
 	"\n" +
-	"request_id\x18\x05 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"\x87\x01\n" +
+	"request_id\x18\x05 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"\xb0\x01\n" +
 	"\x14CheckGoodToGoRequest\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12/\n" +
 	"\x03day\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^(\\d{4}-\\d{2}-\\d{2})?$R\x03day\x12\x12\n" +
 	"\x04site\x18\x03 \x01(\tR\x04site\x12\x12\n" +
-	"\x04plan\x18\x04 \x01(\tR\x04plan\"q\n" +
+	"\x04plan\x18\x04 \x01(\tR\x04plan\x12'\n" +
+	"\n" +
+	"expedition\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18?R\n" +
+	"expedition\"q\n" +
 	"\x12GetCurrencyRequest\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12/\n" +
 	"\x03day\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^(\\d{4}-\\d{2}-\\d{2})?$R\x03day\x12\x12\n" +
@@ -2118,40 +2141,41 @@ var file_lastlight_v1_roster_proto_depIdxs = []int32{
 	24, // 11: lastlight.v1.MedicalStatus.cleared_at:type_name -> google.protobuf.Timestamp
 	24, // 12: lastlight.v1.AltitudeArrival.arrived_at:type_name -> google.protobuf.Timestamp
 	8,  // 13: lastlight.v1.GoodToGo.lines:type_name -> lastlight.v1.GoodToGoLine
-	25, // 14: lastlight.v1.GoodToGoLine.finding:type_name -> lastlight.v1.Finding
-	10, // 15: lastlight.v1.Currency.figures:type_name -> lastlight.v1.CurrencyFigure
-	0,  // 16: lastlight.v1.CreatePersonRequest.person:type_name -> lastlight.v1.Person
-	0,  // 17: lastlight.v1.ListPeopleResponse.people:type_name -> lastlight.v1.Person
-	0,  // 18: lastlight.v1.UpdatePersonRequest.person:type_name -> lastlight.v1.Person
-	24, // 19: lastlight.v1.RecordCardSeenRequest.seen_at:type_name -> google.protobuf.Timestamp
-	3,  // 20: lastlight.v1.SetMedicalStatusRequest.medical:type_name -> lastlight.v1.MedicalStatus
-	11, // 21: lastlight.v1.RosterService.CreatePerson:input_type -> lastlight.v1.CreatePersonRequest
-	12, // 22: lastlight.v1.RosterService.GetPerson:input_type -> lastlight.v1.GetPersonRequest
-	13, // 23: lastlight.v1.RosterService.ListPeople:input_type -> lastlight.v1.ListPeopleRequest
-	15, // 24: lastlight.v1.RosterService.UpdatePerson:input_type -> lastlight.v1.UpdatePersonRequest
-	16, // 25: lastlight.v1.RosterService.ArchivePerson:input_type -> lastlight.v1.ArchivePersonRequest
-	17, // 26: lastlight.v1.RosterService.RecordCardSeen:input_type -> lastlight.v1.RecordCardSeenRequest
-	18, // 27: lastlight.v1.RosterService.RevokeCard:input_type -> lastlight.v1.RevokeCardRequest
-	19, // 28: lastlight.v1.RosterService.SetMedicalStatus:input_type -> lastlight.v1.SetMedicalStatusRequest
-	20, // 29: lastlight.v1.RosterService.SetAvailability:input_type -> lastlight.v1.SetAvailabilityRequest
-	21, // 30: lastlight.v1.RosterService.CheckGoodToGo:input_type -> lastlight.v1.CheckGoodToGoRequest
-	22, // 31: lastlight.v1.RosterService.GetCurrency:input_type -> lastlight.v1.GetCurrencyRequest
-	0,  // 32: lastlight.v1.RosterService.CreatePerson:output_type -> lastlight.v1.Person
-	0,  // 33: lastlight.v1.RosterService.GetPerson:output_type -> lastlight.v1.Person
-	14, // 34: lastlight.v1.RosterService.ListPeople:output_type -> lastlight.v1.ListPeopleResponse
-	0,  // 35: lastlight.v1.RosterService.UpdatePerson:output_type -> lastlight.v1.Person
-	0,  // 36: lastlight.v1.RosterService.ArchivePerson:output_type -> lastlight.v1.Person
-	0,  // 37: lastlight.v1.RosterService.RecordCardSeen:output_type -> lastlight.v1.Person
-	0,  // 38: lastlight.v1.RosterService.RevokeCard:output_type -> lastlight.v1.Person
-	0,  // 39: lastlight.v1.RosterService.SetMedicalStatus:output_type -> lastlight.v1.Person
-	0,  // 40: lastlight.v1.RosterService.SetAvailability:output_type -> lastlight.v1.Person
-	7,  // 41: lastlight.v1.RosterService.CheckGoodToGo:output_type -> lastlight.v1.GoodToGo
-	9,  // 42: lastlight.v1.RosterService.GetCurrency:output_type -> lastlight.v1.Currency
-	32, // [32:43] is the sub-list for method output_type
-	21, // [21:32] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	7,  // 14: lastlight.v1.GoodToGo.on_last_day:type_name -> lastlight.v1.GoodToGo
+	25, // 15: lastlight.v1.GoodToGoLine.finding:type_name -> lastlight.v1.Finding
+	10, // 16: lastlight.v1.Currency.figures:type_name -> lastlight.v1.CurrencyFigure
+	0,  // 17: lastlight.v1.CreatePersonRequest.person:type_name -> lastlight.v1.Person
+	0,  // 18: lastlight.v1.ListPeopleResponse.people:type_name -> lastlight.v1.Person
+	0,  // 19: lastlight.v1.UpdatePersonRequest.person:type_name -> lastlight.v1.Person
+	24, // 20: lastlight.v1.RecordCardSeenRequest.seen_at:type_name -> google.protobuf.Timestamp
+	3,  // 21: lastlight.v1.SetMedicalStatusRequest.medical:type_name -> lastlight.v1.MedicalStatus
+	11, // 22: lastlight.v1.RosterService.CreatePerson:input_type -> lastlight.v1.CreatePersonRequest
+	12, // 23: lastlight.v1.RosterService.GetPerson:input_type -> lastlight.v1.GetPersonRequest
+	13, // 24: lastlight.v1.RosterService.ListPeople:input_type -> lastlight.v1.ListPeopleRequest
+	15, // 25: lastlight.v1.RosterService.UpdatePerson:input_type -> lastlight.v1.UpdatePersonRequest
+	16, // 26: lastlight.v1.RosterService.ArchivePerson:input_type -> lastlight.v1.ArchivePersonRequest
+	17, // 27: lastlight.v1.RosterService.RecordCardSeen:input_type -> lastlight.v1.RecordCardSeenRequest
+	18, // 28: lastlight.v1.RosterService.RevokeCard:input_type -> lastlight.v1.RevokeCardRequest
+	19, // 29: lastlight.v1.RosterService.SetMedicalStatus:input_type -> lastlight.v1.SetMedicalStatusRequest
+	20, // 30: lastlight.v1.RosterService.SetAvailability:input_type -> lastlight.v1.SetAvailabilityRequest
+	21, // 31: lastlight.v1.RosterService.CheckGoodToGo:input_type -> lastlight.v1.CheckGoodToGoRequest
+	22, // 32: lastlight.v1.RosterService.GetCurrency:input_type -> lastlight.v1.GetCurrencyRequest
+	0,  // 33: lastlight.v1.RosterService.CreatePerson:output_type -> lastlight.v1.Person
+	0,  // 34: lastlight.v1.RosterService.GetPerson:output_type -> lastlight.v1.Person
+	14, // 35: lastlight.v1.RosterService.ListPeople:output_type -> lastlight.v1.ListPeopleResponse
+	0,  // 36: lastlight.v1.RosterService.UpdatePerson:output_type -> lastlight.v1.Person
+	0,  // 37: lastlight.v1.RosterService.ArchivePerson:output_type -> lastlight.v1.Person
+	0,  // 38: lastlight.v1.RosterService.RecordCardSeen:output_type -> lastlight.v1.Person
+	0,  // 39: lastlight.v1.RosterService.RevokeCard:output_type -> lastlight.v1.Person
+	0,  // 40: lastlight.v1.RosterService.SetMedicalStatus:output_type -> lastlight.v1.Person
+	0,  // 41: lastlight.v1.RosterService.SetAvailability:output_type -> lastlight.v1.Person
+	7,  // 42: lastlight.v1.RosterService.CheckGoodToGo:output_type -> lastlight.v1.GoodToGo
+	9,  // 43: lastlight.v1.RosterService.GetCurrency:output_type -> lastlight.v1.Currency
+	33, // [33:44] is the sub-list for method output_type
+	22, // [22:33] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_roster_proto_init() }

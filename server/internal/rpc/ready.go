@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"lastlight/engine"
+	"lastlight/engine/calendar"
 	"lastlight/engine/finding"
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
@@ -61,12 +62,53 @@ func (h *Roster) CheckGoodToGo(ctx context.Context, r *lastlightv1.CheckGoodToGo
 	if err != nil {
 		return nil, err
 	}
-	answer, person, name, names, subject := engine.Ready(q.in), q.person, q.name, q.names, q.subject
-	out := &lastlightv1.GoodToGo{
-		Person: person, Day: answer.Day.String(), Site: r.Site, Yes: answer.Yes, CountsAs: answer.CountsAs, CountsBecause: names.In(answer.Because),
-		Policy: q.in.PolicyVersion, EngineVersion: engine.Version,
+	out := q.answer(ctx, q.in.Day)
+	if r.Expedition != "" {
+		last, err := h.lastDay(ctx, r.Expedition, q.in.Day)
+		if err != nil {
+			return nil, err
+		}
+		out.OnLastDay = q.answer(ctx, last)
 	}
-	health := access.CallerFrom(ctx).Sees(access.Medical, subject)
+	if r.Plan != "" {
+		if err := h.forPlan(ctx, out, q.person, r.Plan); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// lastDay is the last day of an expedition that the caller may read and that is not over on the day asked about.
+func (h *Roster) lastDay(ctx context.Context, id string, asked calendar.Day) (calendar.Day, error) {
+	const read = expeditionService + "GetExpedition"
+	if err := allowed(ctx, read, read, access.Subject{Expeditions: expeditions(id)}, "expedition", id); err != nil {
+		return calendar.Day{}, err
+	}
+	x, err := h.Store.GetExpedition(ctx, id)
+	if err != nil {
+		return calendar.Day{}, err
+	}
+	last, err := calendar.ParseDay(x.ToDay)
+	if err != nil {
+		return calendar.Day{}, err
+	}
+	p := fault.Collect("")
+	if last.Before(asked) {
+		p.Add("expedition", id, "one that ends on "+asked.String()+" or later", "it ended on "+last.String())
+	}
+	return last, p.Err()
+}
+
+// answer says how the person stands on the day, as far as the caller may see.
+func (q *personQuestion) answer(ctx context.Context, day calendar.Day) *lastlightv1.GoodToGo {
+	in := q.in
+	in.Day = day
+	answer, name, names := engine.Ready(in), q.name, q.names
+	out := &lastlightv1.GoodToGo{
+		Person: q.person, Day: answer.Day.String(), Site: in.SiteID, Yes: answer.Yes, CountsAs: answer.CountsAs, CountsBecause: names.In(answer.Because),
+		Policy: in.PolicyVersion, EngineVersion: engine.Version,
+	}
+	health := access.CallerFrom(ctx).Sees(access.Medical, q.subject)
 	for _, l := range answer.Lines {
 		line := &lastlightv1.GoodToGoLine{Sign: string(l.Sign), What: names.In(l.Says), ToDo: names.In(l.ToDo), ChangesOn: l.ChangesOn.String(), Finding: report.Finding(l.Finding, names)}
 		if !health && report.AboutHealth(l.Finding.Rule, l.Finding.Path) {
@@ -77,12 +119,7 @@ func (h *Roster) CheckGoodToGo(ctx context.Context, r *lastlightv1.CheckGoodToGo
 		}
 		out.Lines = append(out.Lines, line)
 	}
-	if r.Plan != "" {
-		if err := h.forPlan(ctx, out, person, r.Plan); err != nil {
-			return nil, err
-		}
-	}
-	return out, nil
+	return out
 }
 
 // forPlan adds what the plan asks of this person beyond the day.

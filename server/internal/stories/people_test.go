@@ -162,3 +162,57 @@ func TestWhoCanDive(t *testing.T) {
 		}
 	}
 }
+
+// A card that stands today and lapses within the expedition is said today, for its last day. By hand: a card of 14 June 2025
+// counts in full for 12 months, to 14 June 2026; the expedition ends on the 16th.
+func TestReadyForTheLastDay(t *testing.T) {
+	c := newClub(t, "2026-06-12 07:30")
+	c.adoptPolicy(nil)
+	stations, legs, _ := straight(90, 0)
+	c.apply(levelSite("spring", zoneName, 10, stations, legs)...)
+	c.enrol("spring", diver{id: "asta"}, diver{id: "birk", level: "APP", issued: "2025-06-14"})
+	for _, x := range []*pb.Expedition{
+		{Id: "week", Title: "Week", FromDay: "2026-06-13", ToDay: "2026-06-16", Sites: []string{"spring"}},
+		{Id: "over", Title: "Over", FromDay: "2026-06-01", ToDay: "2026-06-11", Sites: []string{"spring"}},
+	} {
+		if _, err := pb.NewExpeditionServiceClient(c.conn).CreateExpedition(c.as("cora"), &pb.CreateExpeditionRequest{Expedition: x, RequestId: id()}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	ask := func(as, person, expedition string) (*pb.GoodToGo, error) {
+		return c.people().CheckGoodToGo(c.as(as), &pb.CheckGoodToGoRequest{Person: person, Site: "spring", Expedition: expedition})
+	}
+	x, err := ask("birk", "birk", "week")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if last := x.OnLastDay; x.Day != "2026-06-12" || x.CountsAs != "APP" || !x.Yes || last.GetDay() != "2026-06-16" || last.GetCountsAs() != "INT" || last.GetYes() {
+		t.Errorf("today %v; on the last day %v", x, last)
+	}
+	if x, err := ask("birk", "birk", ""); err != nil || x.OnLastDay != nil {
+		t.Errorf("no expedition named: %v, %v", x, err)
+	}
+	if _, err := ask("birk", "birk", "over"); status.Code(err) != codes.InvalidArgument {
+		t.Errorf("an expedition that is over: %v", err)
+	}
+	// A guest's own answer says nothing of expeditions, which guests do not read.
+	c.apply(record(&pb.Person{Id: "gusti", FullName: "Gusti", Guest: true}), record(&pb.RoleGrant{Person: "gusti", Role: "guest"}))
+	for _, id := range []string{"week", "none"} {
+		if x, err := ask("gusti", "gusti", id); err == nil || strings.Contains(err.Error(), "2026-06-16") {
+			t.Errorf("a guest asks for %s: %v, %v", id, x, err)
+		}
+	}
+	_, isThere := ask("gusti", "gusti", "week")
+	if _, isNot := ask("gusti", "gusti", "none"); status.Code(isThere) != status.Code(isNot) {
+		t.Errorf("a guest learns which expedition is there: %v, %v", isThere, isNot)
+	}
+	if _, err := ask("birk", "birk", "none"); status.Code(err) != codes.NotFound {
+		t.Errorf("an expedition that is not there: %v", err)
+	}
+	if _, err := c.people().SetAvailability(c.as("asta"), &pb.SetAvailabilityRequest{Person: "asta", FromDay: "2026-06-16", ToDay: "2026-06-16", Unavailable: true, RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	if x, err := ask("asta", "asta", "week"); err != nil || !x.Yes || x.OnLastDay.GetYes() {
+		t.Errorf("away on the last day: %v, %v", x, err)
+	}
+}
