@@ -153,6 +153,14 @@ func (h *Access) RevokeToken(ctx context.Context, r *lastlightv1.RevokeTokenRequ
 	if !access.May(c, accessService+"RevokeToken", subject) {
 		return nil, fault.NoSuch("token", r.Id)
 	}
+	roles, err := h.rolesOf(ctx, token.Person)
+	if err != nil {
+		return nil, err
+	}
+	// Whoever could end the tokens of those above could lock them out, and could not be stopped any more.
+	if !c.MayIssueFor(token.Person, roles, subject.Expeditions) {
+		return nil, denied("the committee ends tokens, and a coordinator those of the divers, leaders, cover and guests of an expedition")
+	}
 	return store.Mutate(ctx, h.Store, mutation(ctx, accessService+"RevokeToken", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Token, error) {
 		m, _, err := tx.EndToken(ctx, r.Id)
 		return m, err
@@ -246,12 +254,16 @@ func (h *Access) ListRoles(ctx context.Context, r *lastlightv1.ListRolesRequest)
 		return nil, err
 	}
 	for _, g := range list {
-		// Whose guardian somebody is says who is a minor.
-		if g.OfPerson != "" && g.Person != c.Person && !c.Club.Any(access.Coordinator|access.WelfareOfficer|access.Committee) {
+		if !seesWard(c, g) {
 			g.OfPerson = ""
 		}
 	}
 	return &lastlightv1.ListRolesResponse{Roles: list, NextPageToken: next}, nil
+}
+
+// seesWard tells whether the caller may know whose guardian somebody is: that says who is a minor.
+func seesWard(c *access.Caller, g *lastlightv1.RoleGrant) bool {
+	return g.OfPerson == "" || g.Person == c.Person || c.Club.Any(access.Coordinator|access.WelfareOfficer|access.Committee)
 }
 
 // plainKinds are the kinds of records whose events may be shown whole to whoever reads the log: every member sees the records

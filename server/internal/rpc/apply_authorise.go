@@ -36,6 +36,10 @@ func (h *Files) authorise(ctx context.Context, f *file) error {
 		if e.kind == "role" {
 			continue // judged with the record: who may give which role
 		}
+		if d, ok := e.m.(*lastlightv1.Dive); ok && !mayRecord(f.c, d) {
+			f.wrong(e.prefix[:len(e.prefix)-1], e.id, "a record that your roles allow", ownDivesOnly)
+			continue
+		}
 		method, s, err := h.methodFor(ctx, f, e)
 		if err != nil {
 			return err
@@ -109,6 +113,9 @@ func (h *Files) methodFor(ctx context.Context, f *file, e *entry) (string, acces
 			if err != nil {
 				return "", s, err
 			}
+			if !mayMovePlan(f.c, before, m) {
+				return planService + "CreatePlan", s, nil
+			}
 			s = planSubject(f.c, before)
 		}
 		return planService + verb + "Plan", s, nil
@@ -134,8 +141,8 @@ func (h *Files) methodFor(ctx context.Context, f *file, e *entry) (string, acces
 	return "", s, &fault.Error{Kind: fault.Internal, Reason: "UNKNOWN_RECORD", Message: "a record of a kind this server does not know: " + e.kind}
 }
 
-// guardDive keeps what the caller does not see of the divers of a dive.
-func guardDive(c *access.Caller) store.Guard[*lastlightv1.Dive] {
+// guardDive keeps what the caller does not see of the divers of a dive. leads is Leads where the caller led its plan.
+func guardDive(c *access.Caller, leads access.Relation) store.Guard[*lastlightv1.Dive] {
 	return func(before, next *lastlightv1.Dive) error {
 		p := fault.Collect("")
 		if before == nil {
@@ -158,7 +165,7 @@ func guardDive(c *access.Caller) store.Guard[*lastlightv1.Dive] {
 			if !c.Writes(access.Medical, about) {
 				keepUnseen(p, was, d, "symptoms")
 			}
-			about.Relation |= s.Relation & access.Leads
+			about.Relation |= leads
 			if !c.Writes(access.Training, about) {
 				keepUnseen(p, was, d, "start_pressure", "end_pressure", "counted_as", "used")
 			}

@@ -254,7 +254,7 @@ func (h *Files) applyOne(ctx context.Context, tx *store.Tx, f *file, e *entry) (
 		p, err := tx.PutPlan(ctx, m, expect)
 		return done(m.Id, p.Outcome, p.Changes, err)
 	case *lastlightv1.Dive:
-		p, err := tx.PutDive(ctx, m, expect, guardDive(f.c))
+		p, err := tx.PutDive(ctx, m, expect, guardDive(f.c, 0))
 		return done(m.Id, p.Outcome, p.Changes, err)
 	case *lastlightv1.Incident:
 		return h.applyIncident(ctx, tx, f.c, m, expect, done)

@@ -226,6 +226,14 @@ func (h *Dives) GetBoard(ctx context.Context, r *lastlightv1.GetBoardRequest) (*
 	return out, nil
 }
 
+const ownDivesOnly = "you record dives that you dived yourself; those of others are recorded by a coordinator"
+
+// mayRecord tells whether the caller may say that this dive was dived as it stands: it counts for everybody in it.
+func mayRecord(c *access.Caller, d *lastlightv1.Dive) bool {
+	s := diveSubject(c, d, "")
+	return access.May(c, diveService+"RecordDive", s) && (c.In(s.Expeditions...).Any(access.Coordinator|access.Committee) || s.Relation&access.InTeam != 0)
+}
+
 // RecordDive records a past dive without a plan.
 func (h *Dives) RecordDive(ctx context.Context, r *lastlightv1.RecordDiveRequest) (*lastlightv1.Dive, error) {
 	c := access.CallerFrom(ctx)
@@ -238,10 +246,10 @@ func (h *Dives) RecordDive(ctx context.Context, r *lastlightv1.RecordDiveRequest
 	if err := dive.Check(r.Dive, "dive.", h.Store.Now()); err != nil {
 		return nil, err
 	}
-	s := diveSubject(c, r.Dive, "")
-	if !c.In(s.Expeditions...).Any(access.Coordinator|access.Committee) && s.Relation&access.InTeam == 0 {
-		return nil, &fault.Error{Kind: fault.Denied, Reason: "NOT_YOURS", Message: "you record dives that you dived yourself; those of others are recorded by a coordinator"}
+	if !mayRecord(c, r.Dive) {
+		return nil, denied(ownDivesOnly)
 	}
+	s := diveSubject(c, r.Dive, "")
 	d, err := store.Mutate(ctx, h.Store, mutation(ctx, diveService+"RecordDive", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Dive, error) {
 		put, err := tx.PutDive(ctx, r.Dive, store.Expect{New: true})
 		return put.Record, fault.Under("dive.", err)
@@ -286,16 +294,33 @@ func seesWholeDives(c *access.Caller) bool {
 	return c.Sees(access.Medical, anyDive) && c.Sees(access.Training, anyDive) && c.Sees(access.Board, anyDive)
 }
 
+// boardSight is whom the caller may know to be away; nil: everybody.
+func boardSight(c *access.Caller) *store.BoardSight {
+	if c.Sees(access.Board, access.Subject{}) {
+		return nil
+	}
+	sight := &store.BoardSight{Person: c.Person}
+	for e := range c.Expedition {
+		if c.Sees(access.Board, access.Subject{Expeditions: []string{e}}) {
+			sight.Expeditions = append(sight.Expeditions, e)
+		}
+	}
+	slices.Sort(sight.Expeditions)
+	return sight
+}
+
 // divePage is the page as far as the caller may list dives at all.
 func (h *Dives) divePage(ctx context.Context, r *lastlightv1.ListDivesRequest) (*store.DivePage, error) {
 	c := access.CallerFrom(ctx)
+	board := boardSight(c)
 	if !c.Anywhere().Any(access.Members) {
-		return h.Store.ListDives(ctx, r, append([]string{c.Person}, c.Wards...))
+		return h.Store.ListDives(ctx, r, append([]string{c.Person}, c.Wards...), board)
 	}
-	if page, ok := readAhead(ctx); ok {
+	// A dive that is left out afterwards would still show: a short page, and a token that says where it goes on.
+	if page, ok := readAhead(ctx); ok && (board == nil || !page.UnderWay()) {
 		return page, nil
 	}
-	return h.Store.ListDives(ctx, r, nil)
+	return h.Store.ListDives(ctx, r, nil, board)
 }
 
 // ListDives lists dives; who is no member sees their own and their wards'.
@@ -329,17 +354,21 @@ func (h *Dives) UpdateDive(ctx context.Context, r *lastlightv1.UpdateDiveRequest
 	if err != nil {
 		return nil, err
 	}
+	c := access.CallerFrom(ctx)
+	if !mayRecord(c, r.Dive) {
+		return nil, denied(ownDivesOnly)
+	}
 	if err := dive.Check(r.Dive, "dive.", h.Store.Now()); err != nil {
 		return nil, err
 	}
 	d, err := store.Mutate(ctx, h.Store, mutation(ctx, diveService+"UpdateDive", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Dive, error) {
-		put, err := tx.PutDive(ctx, r.Dive, store.Expect{Existing: true, Version: r.ExpectedVersion})
+		put, err := tx.PutDive(ctx, r.Dive, store.Expect{Existing: true, Version: r.ExpectedVersion}, guardDive(c, s.Relation&access.Leads))
 		return put.Record, fault.Under("dive.", err)
 	})
 	if err != nil {
 		return nil, err
 	}
-	return shownDive(access.CallerFrom(ctx), d, s), nil
+	return shownDive(c, d, s), nil
 }
 
 // ArchiveDive takes a dive out of every count.

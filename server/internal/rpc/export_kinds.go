@@ -10,6 +10,7 @@ import (
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
 	"lastlight/server/internal/fault"
+	"lastlight/server/internal/store"
 )
 
 // exporters are the kinds that can be written out.
@@ -122,11 +123,11 @@ var exporters = map[string]exporter{
 		method: accessService + "ListRoles",
 		page: func(ctx context.Context, h *Files, token string, size int32) ([]proto.Message, string, error) {
 			list, next, err := h.Store.ListRoles(ctx, &lastlightv1.ListRolesRequest{PageToken: token, PageSize: size}, "")
-			return messages(list, nil), next, err
+			return messages(list, standingGrant(ctx)), next, err
 		},
 		ids: func(ctx context.Context, h *Files, ids []string) ([]proto.Message, error) {
 			list, err := each(ids, func(id string) (*lastlightv1.RoleGrant, error) { return h.Store.GetGrant(ctx, id) })
-			return messages(list, func(m *lastlightv1.RoleGrant) bool { return m.RevokedAt == nil }), err
+			return messages(list, standingGrant(ctx)), err
 		},
 	},
 	"reading": {
@@ -187,7 +188,7 @@ var exporters = map[string]exporter{
 	"plan": {
 		method: planService + "ListPlans",
 		page: func(ctx context.Context, h *Files, token string, size int32) ([]proto.Message, string, error) {
-			list, next, err := h.Store.ListPlans(ctx, &lastlightv1.ListPlansRequest{PageToken: token, PageSize: size}, "")
+			list, next, err := h.Store.ListPlans(ctx, &lastlightv1.ListPlansRequest{PageToken: token, PageSize: size}, "", nil)
 			return messages(list, nil), next, err
 		},
 		ids: func(ctx context.Context, h *Files, ids []string) ([]proto.Message, error) {
@@ -198,7 +199,7 @@ var exporters = map[string]exporter{
 	"dive": {
 		method: diveService + "ListDives",
 		page: func(ctx context.Context, h *Files, token string, size int32) ([]proto.Message, string, error) {
-			page, err := h.Store.ListDives(ctx, &lastlightv1.ListDivesRequest{PageToken: token, PageSize: size}, nil)
+			page, err := h.Store.ListDives(ctx, &lastlightv1.ListDivesRequest{PageToken: token, PageSize: size}, nil, &store.BoardSight{})
 			if err != nil {
 				return nil, "", err
 			}
@@ -230,6 +231,13 @@ func maskedCylinder(ctx context.Context) func(*lastlightv1.Cylinder) bool {
 		access.MaskCylinder(c, access.Subject{}, m)
 		return true
 	}
+}
+
+// standingGrant leaves out roles that have ended, and those of guardians for whoever may not know of whom: without the minor
+// such a role makes no record.
+func standingGrant(ctx context.Context) func(*lastlightv1.RoleGrant) bool {
+	c := access.CallerFrom(ctx)
+	return func(m *lastlightv1.RoleGrant) bool { return m.RevokedAt == nil && seesWard(c, m) }
 }
 
 // handEntered leaves out the custody events that follow from a dive: its own record says them.

@@ -51,7 +51,7 @@ func (c Chain) ahead(request any) *store.DivePage {
 	if !ok || c.Valid.Validate(r) != nil {
 		return nil
 	}
-	page, err := store.NewDivePage(r, nil)
+	page, err := store.NewDivePage(r, nil, nil)
 	if err != nil {
 		return nil // the handler says so
 	}

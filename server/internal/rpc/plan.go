@@ -2,7 +2,6 @@ package rpc
 
 import (
 	"context"
-	"slices"
 
 	"google.golang.org/protobuf/proto"
 
@@ -83,7 +82,7 @@ func mutation(ctx context.Context, method, requestID string, body proto.Message)
 }
 
 // shown masks what the caller may not see of a plan.
-func shownPlan(ctx context.Context, p *lastlightv1.Plan) *lastlightv1.Plan {
+func (h *Plans) shown(ctx context.Context, p *lastlightv1.Plan) *lastlightv1.Plan {
 	if p == nil { // the call failed
 		return nil
 	}
@@ -94,7 +93,7 @@ func shownPlan(ctx context.Context, p *lastlightv1.Plan) *lastlightv1.Plan {
 	}
 	// Who is away is the board's to tell: an empty house and a parked car.
 	if p.State == lastlightv1.PlanState_PLAN_STATE_IN_WATER && !c.Sees(access.Board, s) {
-		p.State = lastlightv1.PlanState_PLAN_STATE_APPROVED
+		p.State, p.StateReasons = store.Unentered(p.EnterBy, h.Store.Now())
 	}
 	return p
 }
@@ -115,7 +114,7 @@ func (h *Plans) CreatePlan(ctx context.Context, r *lastlightv1.CreatePlanRequest
 		put, err := tx.PutPlan(ctx, r.Plan, store.Expect{New: true})
 		return put.Record, fault.Under("plan.", err)
 	})
-	return shownPlan(ctx, p), err
+	return h.shown(ctx, p), err
 }
 
 // GetPlan reads a plan at a version.
@@ -124,7 +123,7 @@ func (h *Plans) GetPlan(ctx context.Context, r *lastlightv1.GetPlanRequest) (*la
 	if err != nil {
 		return nil, err
 	}
-	return shownPlan(ctx, p), nil
+	return h.shown(ctx, p), nil
 }
 
 // ListPlans lists plans; guests see those they take part in.
@@ -134,26 +133,29 @@ func (h *Plans) ListPlans(ctx context.Context, r *lastlightv1.ListPlansRequest) 
 	if !c.Anywhere().Any(access.Members) {
 		restrictTo = c.Person
 	}
-	inWater := slices.Contains(r.States, lastlightv1.PlanState_PLAN_STATE_IN_WATER)
-	list, next, err := h.Store.ListPlans(ctx, r, restrictTo)
+	list, next, err := h.Store.ListPlans(ctx, r, restrictTo, boardSight(c))
 	if err != nil {
 		return nil, err
 	}
-	out := &lastlightv1.ListPlansResponse{NextPageToken: next}
 	for _, p := range list {
-		away := p.State == lastlightv1.PlanState_PLAN_STATE_IN_WATER
-		if p = shownPlan(ctx, p); away && inWater && p.State != lastlightv1.PlanState_PLAN_STATE_IN_WATER {
-			continue // asked for by that state, it would tell it
-		}
-		out.Plans = append(out.Plans, p)
+		h.shown(ctx, p)
 	}
-	return out, nil
+	return &lastlightv1.ListPlansResponse{Plans: list, NextPageToken: next}, nil
+}
+
+// mayMovePlan tells whether a plan may change as far as its expedition goes: who decides about it would be others.
+func mayMovePlan(c *access.Caller, before, next *lastlightv1.Plan) bool {
+	return before.Expedition == next.Expedition || access.May(c, planService+"CreatePlan", access.Subject{Expeditions: expeditions(next.Expedition)})
 }
 
 // UpdatePlan makes a new version.
 func (h *Plans) UpdatePlan(ctx context.Context, r *lastlightv1.UpdatePlanRequest) (*lastlightv1.Plan, error) {
-	if _, _, err := h.plan(ctx, "UpdatePlan", r.Plan.Id, 0); err != nil {
+	before, _, err := h.plan(ctx, "UpdatePlan", r.Plan.Id, 0)
+	if err != nil {
 		return nil, err
+	}
+	if !mayMovePlan(access.CallerFrom(ctx), before, r.Plan) {
+		return nil, denied("a leader or a coordinator of the expedition makes its plans: this plan stays in its own")
 	}
 	if err := plan.Check(r.Plan, "plan."); err != nil {
 		return nil, err
@@ -162,7 +164,7 @@ func (h *Plans) UpdatePlan(ctx context.Context, r *lastlightv1.UpdatePlanRequest
 		put, err := tx.PutPlan(ctx, r.Plan, store.Expect{Existing: true, Version: int64(r.ExpectedVersion)})
 		return put.Record, fault.Under("plan.", err)
 	})
-	return shownPlan(ctx, p), err
+	return h.shown(ctx, p), err
 }
 
 // ArchivePlan hides a plan that is over.
@@ -173,7 +175,7 @@ func (h *Plans) ArchivePlan(ctx context.Context, r *lastlightv1.ArchivePlanReque
 	p, err := store.Mutate(ctx, h.Store, mutation(ctx, planService+"ArchivePlan", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Plan, error) {
 		return tx.ArchivePlan(ctx, r.Id)
 	})
-	return shownPlan(ctx, p), err
+	return h.shown(ctx, p), err
 }
 
 // masked leaves out of a report what the reader may not know of others.
@@ -216,7 +218,7 @@ func (h *Plans) SubmitPlan(ctx context.Context, r *lastlightv1.SubmitPlanRequest
 	if err != nil {
 		return nil, err
 	}
-	out.Report, out.Plan = masked(ctx, out.Report, s), shownPlan(ctx, out.Plan)
+	out.Report, out.Plan = masked(ctx, out.Report, s), h.shown(ctx, out.Plan)
 	return out, nil
 }
 
@@ -261,7 +263,7 @@ func (h *Plans) decided(ctx context.Context, out *lastlightv1.DecideResponse, s 
 	if err != nil {
 		return nil, err
 	}
-	out.Report, out.Plan = masked(ctx, out.Report, s), shownPlan(ctx, out.Plan)
+	out.Report, out.Plan = masked(ctx, out.Report, s), h.shown(ctx, out.Plan)
 	return out, nil
 }
 
@@ -311,7 +313,7 @@ func (h *Plans) WithdrawPlan(ctx context.Context, r *lastlightv1.WithdrawPlanReq
 		return nil, err
 	}
 	p, err := h.Desk.Withdraw(ctx, mutation(ctx, planService+"WithdrawPlan", r.RequestId, r), r)
-	return shownPlan(ctx, p), err
+	return h.shown(ctx, p), err
 }
 
 // ListDecisions lists what was decided about a plan; reasons of waivers only to those who may read them.

@@ -52,7 +52,7 @@ WHERE t.hash = $1`
 		return err
 	})
 	if ahead != nil {
-		ahead.queue(&batch)
+		ahead.queueFor(&batch, hash[:], s.Now())
 	}
 	if err := s.pool.SendBatch(ctx, &batch).Close(); err != nil {
 		return nil, translate(err)

@@ -16,8 +16,23 @@ import (
 var dives = aggregate[*lastlightv1.Dive]{
 	kind:   "dive",
 	load:   loadDive,
-	insert: func(ctx context.Context, tx *Tx, m *lastlightv1.Dive) error { return insertDive(ctx, tx, m, "closed") },
+	insert: insertPastDive,
 	update: updateDive,
+}
+
+// insertPastDive writes a dive that was dived without the register. The dive of a plan has the plan's own id, which nobody takes
+// before its team has entered: it could not be signed in.
+func insertPastDive(ctx context.Context, tx *Tx, m *lastlightv1.Dive) error {
+	var awaited bool
+	if err := tx.QueryRow(ctx, `
+SELECT EXISTS (SELECT FROM plan WHERE id = $1 AND (planned_entry > $2 OR state IN ('submitted', 'approved', 'stale', 'in_water')))`,
+		m.Id, tx.Now()).Scan(&awaited); err != nil {
+		return err
+	}
+	if awaited {
+		return fault.Taken("dive", m.Id)
+	}
+	return insertDive(ctx, tx, m, "closed")
 }
 
 func scanDive(row pgx.CollectableRow) (*lastlightv1.Dive, error) {

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -16,7 +17,7 @@ import (
 // DivePage is a page of dives as they lie in their rows: not decoded, because
 // whoever may see all of every dive is answered with the stored bytes.
 type DivePage struct {
-	sql    string
+	sql    string // less diveOrder
 	values []any
 	size   int
 	bound  []any // what the page's token is bound to
@@ -36,6 +37,8 @@ type diveRow struct {
 // The register moves the times of a dive until it is closed; after that its record says them.
 const diveColumns = `d.record, d.version, d.archived, d.state, d.recorded_by,
        CASE WHEN d.state <> 'closed' THEN d.entered_at END, CASE WHEN d.state <> 'closed' THEN d.out_at END`
+
+const diveOrder = ` ORDER BY d.entered_at DESC, d.id DESC LIMIT $5`
 
 // targets is where a row of diveColumns is scanned into.
 func (r *diveRow) targets() []any {
@@ -96,6 +99,11 @@ func (p *DivePage) Dives() ([]*lastlightv1.Dive, error) {
 	return list, nil
 }
 
+// UnderWay tells whether a dive of the page, or the one whose place its token rests on, is not closed.
+func (p *DivePage) UnderWay() bool {
+	return slices.ContainsFunc(p.rows, func(r diveRow) bool { return r.state != "closed" })
+}
+
 // Next is the token of the page after this one; empty: this is the last.
 func (p *DivePage) Next() string { return p.next }
 
@@ -119,14 +127,21 @@ func (p *DivePage) Whole() (*lastlightv1.ListDivesResponse, error) {
 	return answer, nil
 }
 
-// ListDives reads a page, latest first.
-// restrictTo, if not empty, leaves only dives of these people.
-func (s *Store) ListDives(ctx context.Context, r *lastlightv1.ListDivesRequest, restrictTo []string) (*DivePage, error) {
-	p, err := NewDivePage(r, restrictTo)
+// BoardSight is which teams a caller may know to be away: those of Expeditions, and those that Person is in or is the cover of.
+// The zero value knows of none.
+type BoardSight struct {
+	Person      string
+	Expeditions []string
+}
+
+// ListDives reads a page, latest first. restrictTo, if not empty, leaves only dives of these people; board, if not nil, leaves out
+// dives under way that it does not know of, in the page and in its token.
+func (s *Store) ListDives(ctx context.Context, r *lastlightv1.ListDivesRequest, restrictTo []string, board *BoardSight) (*DivePage, error) {
+	p, err := NewDivePage(r, restrictTo, board)
 	if err != nil {
 		return nil, err
 	}
-	rows, err := s.pool.Query(ctx, p.sql, p.values...)
+	rows, err := s.pool.Query(ctx, p.sql+diveOrder, p.values...)
 	if err == nil {
 		err = p.scan(rows)
 	}
@@ -134,7 +149,7 @@ func (s *Store) ListDives(ctx context.Context, r *lastlightv1.ListDivesRequest, 
 }
 
 // NewDivePage is a page that is not read yet: by one index range whatever the filter.
-func NewDivePage(r *lastlightv1.ListDivesRequest, restrictTo []string) (*DivePage, error) {
+func NewDivePage(r *lastlightv1.ListDivesRequest, restrictTo []string, board *BoardSight) (*DivePage, error) {
 	from, to := time.Time{}, time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
 	if r.From != nil {
 		from = r.From.AsTime()
@@ -176,14 +191,25 @@ func NewDivePage(r *lastlightv1.ListDivesRequest, restrictTo []string) (*DivePag
 	if restrictTo != nil {
 		where += ` AND EXISTS (SELECT FROM dive_diver y WHERE y.dive = d.id AND y.person = ANY (` + argument(restrictTo) + `))`
 	}
+	if board != nil {
+		person := argument(board.Person)
+		where += ` AND (d.state = 'closed' OR d.expedition = ANY (` + argument(nonNil(board.Expeditions)) + `)
+       OR EXISTS (SELECT FROM dive_diver z WHERE z.dive = d.id AND z.person = ` + person + `)
+       OR EXISTS (SELECT FROM watch w WHERE w.dive = d.id AND w.cover = ` + person + `))`
+	}
 	return &DivePage{
-		sql:    `SELECT ` + diveColumns + ` FROM ` + table + ` WHERE ` + where + ` ORDER BY d.entered_at DESC, d.id DESC LIMIT $5`,
+		sql:    `SELECT ` + diveColumns + ` FROM ` + table + ` WHERE ` + where,
 		values: values, size: size, bound: args,
 	}, nil
 }
 
-// queue sends the query with others, in one round trip.
-func (p *DivePage) queue(b *pgx.Batch) { b.Queue(p.sql, p.values...).Query(p.scan) }
+// queueFor sends the query with others, in one round trip. It reads nothing unless the token of that hash stands: whoever has none
+// must not make the database work.
+func (p *DivePage) queueFor(b *pgx.Batch, hash []byte, now time.Time) {
+	sql := fmt.Sprintf(`%s AND EXISTS (SELECT FROM token t WHERE t.hash = $%d AND t.revoked_at IS NULL AND t.expires_at > $%d)`,
+		p.sql, len(p.values)+1, len(p.values)+2)
+	b.Queue(sql+diveOrder, append(slices.Clone(p.values), hash, now)...).Query(p.scan)
+}
 
 func (p *DivePage) scan(rows pgx.Rows) error {
 	p.rows = make([]diveRow, 0, p.size+1)

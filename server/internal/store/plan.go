@@ -46,7 +46,7 @@ func scanPlanAt(row pgx.CollectableRow, now time.Time) (*lastlightv1.Plan, error
 		return nil, err
 	}
 	if plan.IsOverdue(plan.State(state), enterBy, now) {
-		state, reasons = string(plan.Expired), append(reasons, "not entered by its enter-by time")
+		state, reasons = string(plan.Expired), append(reasons, notEntered)
 	}
 	m.Id, m.Version, m.StateReasons, m.Archived = id, version, reasons, archived
 	m.State = planStates[plan.State(state)]
@@ -89,9 +89,21 @@ WHERE p.id = $1`, id, version)
 	return m, err
 }
 
+// Unentered is the state in which a plan in the water is shown to whoever may
+// not know that: as it would stand had nobody entered.
+func Unentered(enterBy *timestamppb.Timestamp, now time.Time) (state lastlightv1.PlanState, reasons []string) {
+	if enterBy != nil && plan.IsOverdue(plan.Approved, new(enterBy.AsTime()), now) {
+		return lastlightv1.PlanState_PLAN_STATE_EXPIRED, []string{notEntered}
+	}
+	return lastlightv1.PlanState_PLAN_STATE_APPROVED, nil
+}
+
+const notEntered = "not entered by its enter-by time"
+
 // ListPlans gives a page, latest planned entry first. restrictTo, if not
-// empty, leaves only plans that this person made or takes part in.
-func (s *Store) ListPlans(ctx context.Context, r *lastlightv1.ListPlansRequest, restrictTo string) ([]*lastlightv1.Plan, string, error) {
+// empty, leaves only plans that this person made or takes part in. Of states,
+// it finds a plan in the water as such only where board, nil for all, knows of it.
+func (s *Store) ListPlans(ctx context.Context, r *lastlightv1.ListPlansRequest, restrictTo string, board *BoardSight) ([]*lastlightv1.Plan, string, error) {
 	var states []string
 	for _, want := range r.States {
 		for word, value := range planStates {
@@ -106,6 +118,10 @@ func (s *Store) ListPlans(ctx context.Context, r *lastlightv1.ListPlansRequest, 
 	if err != nil {
 		return nil, "", err
 	}
+	all := board == nil
+	if all {
+		board = &BoardSight{}
+	}
 	afterEntry, afterID := "infinity", ""
 	if after != nil {
 		afterEntry, afterID = after[0], after[1]
@@ -118,11 +134,14 @@ WHERE (p.planned_entry, p.id) < ($1::timestamptz, CASE WHEN $2 = '' THEN chr(111
   AND ($4 = '' OR position(lower($4) IN lower(p.id || ' ' || COALESCE(v.doc ->> 'goal', ''))) > 0)
   AND ($5 = '' OR p.site = $5) AND ($6 = '' OR p.expedition = $6)
   AND (cardinality($7::text[]) = 0
-       OR CASE WHEN p.state IN ('approved', 'stale') AND p.enter_by < $11 THEN 'expired' ELSE p.state END = ANY ($7))
+       OR CASE WHEN p.state IN ('approved', 'stale') AND p.enter_by < $11 THEN 'expired'
+               WHEN p.state <> 'in_water' OR $12 OR p.expedition = ANY ($14) OR p.leader = $13
+                 OR EXISTS (SELECT FROM plan_person x WHERE x.plan = p.id AND x.version = p.version AND x.person = $13) THEN p.state
+               WHEN p.enter_by < $11 THEN 'expired' ELSE 'approved' END = ANY ($7))
   AND ($8 = '' OR p.leader = $8 OR EXISTS (SELECT FROM plan_person x WHERE x.plan = p.id AND x.version = p.version AND x.person = $8))
   AND ($9 = '' OR p.leader = $9 OR v.made_by = $9 OR EXISTS (SELECT FROM plan_person x WHERE x.plan = p.id AND x.version = p.version AND x.person = $9))
 ORDER BY p.planned_entry DESC, p.id DESC LIMIT $10`,
-		afterEntry, afterID, r.ShowArchived, r.Search, r.Site, r.Expedition, nonNil(states), r.Person, restrictTo, size+1, s.Now())
+		afterEntry, afterID, r.ShowArchived, r.Search, r.Site, r.Expedition, nonNil(states), r.Person, restrictTo, size+1, s.Now(), all, board.Person, nonNil(board.Expeditions))
 	if err != nil {
 		return nil, "", translate(err)
 	}

@@ -1,0 +1,245 @@
+package stories
+
+import (
+	"encoding/base64"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+
+	pb "lastlight/proto/lastlight/v1"
+)
+
+// outsider adds dieter, a diver of the club who is in no team.
+func (c *club) outsider() {
+	c.t.Helper()
+	c.apply(record(&pb.Person{Id: "dieter", FullName: "Dieter"}), record(&pb.RoleGrant{Person: "dieter", Role: "diver"}))
+}
+
+// expedition makes one of these people at the site "spring".
+func (c *club) expedition(name string, people ...string) {
+	c.t.Helper()
+	m := &pb.Expedition{Id: name, Title: name, FromDay: "2026-06-01", ToDay: "2026-06-14", Sites: []string{"spring"}}
+	for _, p := range people {
+		m.Participants = append(m.Participants, &pb.Participant{Person: p, Tasks: []string{"diver"}})
+	}
+	if _, err := pb.NewExpeditionServiceClient(c.conn).CreateExpedition(c.as("cora"), &pb.CreateExpeditionRequest{Expedition: m, RequestId: id()}); err != nil {
+		c.t.Fatal(err)
+	}
+}
+
+// Who is away shows an empty house: neither the number of dives on a page nor the token of the next one tells it.
+func TestListOfDivesDoesNotTellWhoIsAway(t *testing.T) {
+	c := inTheWater(t)
+	c.outsider()
+	for size := int32(1); size <= 3; size++ {
+		r := &pb.ListDivesRequest{PageSize: size}
+		for {
+			page, err := c.dives().ListDives(c.as("dieter"), r)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(page.Dives) < int(size) && page.NextPageToken != "" {
+				t.Errorf("a page of %d has %d dives and goes on: one was left out", size, len(page.Dives))
+			}
+			if text, _ := base64.RawURLEncoding.DecodeString(page.NextPageToken); strings.Contains(string(text), `"dive"`) {
+				t.Errorf("the token names the dive under way: %s", text)
+			}
+			if r.PageToken = page.NextPageToken; r.PageToken == "" {
+				break
+			}
+		}
+	}
+	var away bool
+	for _, d := range c.listAll("birk", &pb.ListDivesRequest{PageSize: 1}) {
+		away = away || d.State == "in_water"
+	}
+	if !away {
+		t.Error("a diver of the team does not list the dive under way")
+	}
+	out, err := c.files().ExportRecords(c.as("dieter"), &pb.ExportRecordsRequest{Kinds: []string{"dive"}, PageSize: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if text, _ := base64.RawURLEncoding.DecodeString(out.NextPageToken); len(out.Records) != 1 || strings.Contains(string(text), `\"dive\"`) {
+		t.Errorf("a file of dives tells who is away: %v, %s", out.Records, text)
+	}
+}
+
+// A plan in the water reads as one that nobody has entered, in every list and at every hour.
+func TestStatesOfPlansDoNotTellWhoIsAway(t *testing.T) {
+	c := inTheWater(t)
+	c.outsider()
+	listed := func(as string, states ...pb.PlanState) int {
+		out, err := c.plans().ListPlans(c.as(as), &pb.ListPlansRequest{States: states})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return len(out.Plans)
+	}
+	check := func(want pb.PlanState) {
+		t.Helper()
+		p, err := c.plans().GetPlan(c.as("dieter"), &pb.GetPlanRequest{Id: "dive"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p.State != want {
+			t.Errorf("%s reads as %v, want %v", p.Id, p.State, want)
+		}
+		for _, state := range []pb.PlanState{pb.PlanState_PLAN_STATE_IN_WATER, pb.PlanState_PLAN_STATE_APPROVED, pb.PlanState_PLAN_STATE_EXPIRED} {
+			if found := listed("dieter", state) > 0; found != (state == want) {
+				t.Errorf("in the list of %v: %v, while it reads as %v", state, found, want)
+			}
+		}
+		if listed("birk", pb.PlanState_PLAN_STATE_IN_WATER) != 1 || listed("cora", pb.PlanState_PLAN_STATE_IN_WATER) != 1 || listed("cover", pb.PlanState_PLAN_STATE_IN_WATER) != 1 {
+			t.Error("team, coordinator or cover do not find the plan in the water")
+		}
+	}
+	p, err := c.plans().GetPlan(c.as("cora"), &pb.GetPlanRequest{Id: "dive"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.clock.set(p.EnterBy.AsTime().Add(-time.Minute))
+	check(pb.PlanState_PLAN_STATE_APPROVED)
+	c.clock.set(p.EnterBy.AsTime().Add(time.Minute))
+	check(pb.PlanState_PLAN_STATE_EXPIRED)
+}
+
+// A file of roles tells as little of who is a minor as their list does.
+func TestFileOfRolesDoesNotTellWhoIsAMinor(t *testing.T) {
+	c := newClub(t, "2026-06-08 07:30")
+	c.outsider()
+	c.apply(record(&pb.Person{Id: "greta", FullName: "Greta"}), record(&pb.Person{Id: "mino", FullName: "Mino", BirthDay: proto.String("2010-01-01")}),
+		record(&pb.RoleGrant{Person: "greta", Role: "guardian", OfPerson: "mino"}))
+	guardians := func(as string) int {
+		out, err := c.files().ExportRecords(c.as(as), &pb.ExportRecordsRequest{Kinds: []string{"role"}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		n := 0
+		for _, r := range out.Records {
+			if r.GetRole().GetOfPerson() != "" {
+				n++
+			}
+		}
+		return n
+	}
+	if guardians("dieter") != 0 || guardians("cora") != 1 {
+		t.Errorf("guardians in the file: of a diver %d, of a coordinator %d; want 0 and 1", guardians("dieter"), guardians("cora"))
+	}
+}
+
+// A coordinator of an expedition ends the tokens of those for whom they issue them, and locks out nobody above.
+func TestCoordinatorDoesNotLockOutTheCommittee(t *testing.T) {
+	c := newClub(t, "2026-06-08 07:30")
+	c.outsider()
+	c.apply(record(&pb.Person{Id: "evi", FullName: "Evi"}), record(spring("spring")))
+	c.expedition("june", "keeper", "dieter")
+	c.apply(record(&pb.RoleGrant{Person: "evi", Role: "coordinator", Expedition: "june"}))
+	tokens := pb.NewAccessServiceClient(c.conn)
+	end := func(whose string) error {
+		list, err := tokens.ListTokens(c.as(whose), &pb.ListTokensRequest{})
+		if err != nil || len(list.Tokens) == 0 {
+			t.Fatalf("tokens of %s: %v", whose, err)
+		}
+		_, err = tokens.RevokeToken(c.as("evi"), &pb.RevokeTokenRequest{Id: list.Tokens[0].Id, RequestId: id()})
+		return err
+	}
+	if err := end("keeper"); status.Code(err) != codes.PermissionDenied {
+		t.Errorf("a coordinator of an expedition ends a token of the committee: %v", err)
+	}
+	if err := end("dieter"); err != nil {
+		t.Errorf("a coordinator of an expedition cannot end the token of its diver: %v", err)
+	}
+}
+
+// A dive counts for everybody in it: it is said by who dived it, or by a coordinator, whichever way it comes in, and correcting
+// it neither tells nor changes what the caller does not see.
+func TestDivesOfOthersAreNotWritten(t *testing.T) {
+	c := newPool(t, "2026-06-08 07:30")
+	c.outsider()
+	past := func(name string, people ...string) *pb.Dive {
+		d := &pb.Dive{
+			Id: name, Site: "spring", Kind: "normal", EnteredAt: stamp(c.at("2026-06-06 09:00")), OutAt: stamp(c.at("2026-06-06 09:40")), MaxDepthM: proto.Float64(10), Zone: "cave",
+		}
+		for _, p := range people {
+			d.Divers = append(d.Divers, &pb.DiveDiver{Person: p, Gas: &pb.GasMix{OxygenPercent: 21}, StartPressure: bar(200), EndPressure: bar(150), Symptoms: proto.Bool(p == "asta")})
+		}
+		return d
+	}
+	if out := c.send("dieter", false, record(past("theirs", "asta"))); len(out.Problems) == 0 {
+		t.Error("a file records a dive of somebody else")
+	}
+	if out := c.send("dieter", false, record(past("mine", "dieter", "asta"))); len(out.Problems) > 0 {
+		t.Fatalf("a file with an own dive: %v", out.Problems)
+	}
+	if _, err := c.dives().UpdateDive(c.as("dieter"), &pb.UpdateDiveRequest{Dive: past("mine", "asta", "birk"), RequestId: id()}); status.Code(err) != codes.PermissionDenied {
+		t.Errorf("whoever recorded a dive makes it one of others: %v", err)
+	}
+	if out := c.send("dieter", false, record(past("mine", "asta", "birk"))); len(out.Problems) == 0 {
+		t.Error("a file makes an own dive one of others")
+	}
+	shown, err := c.dives().GetDive(c.as("dieter"), &pb.GetDiveRequest{Id: "mine"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	shown.Notes = "the niche"
+	if _, err := c.dives().UpdateDive(c.as("dieter"), &pb.UpdateDiveRequest{Dive: shown, RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	after, err := c.dives().GetDive(c.as("cora"), &pb.GetDiveRequest{Id: "mine"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	i := slices.IndexFunc(after.Divers, func(d *pb.DiveDiver) bool { return d.Person == "asta" })
+	if x := after.Divers[i]; after.Notes != "the niche" || !x.GetSymptoms() || x.GetEndPressure().GetBar() != 150 {
+		t.Errorf("correcting the notes took away what its writer does not see: %v", after)
+	}
+	// The dive of a plan has the plan's id.
+	c.reading("spring", c.at("2026-06-08 07:00"))
+	p := c.approved("morning", "2026-06-08 07:40")
+	if _, err := c.dives().RecordDive(c.as("dieter"), &pb.RecordDiveRequest{Dive: past("morning", "dieter"), RequestId: id()}); status.Code(err) != codes.AlreadyExists {
+		t.Errorf("a past dive takes the id of a plan that is to be dived: %v", err)
+	}
+	c.clock.set(c.at("2026-06-08 07:41"))
+	c.mustGo(p, 1, 200, 200)
+}
+
+// A plan stays in the expedition whose coordinator decides about it.
+func TestPlanStaysInItsExpedition(t *testing.T) {
+	c := newPool(t, "2026-06-08 07:30")
+	c.expedition("june", "asta", "birk")
+	c.expedition("july", "asta", "birk")
+	roles, err := pb.NewAccessServiceClient(c.conn).ListRoles(c.as("keeper"), &pb.ListRolesRequest{Person: "asta"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, g := range roles.Roles {
+		if g.Role == "leader" || g.Role == "coordinator" {
+			if _, err := pb.NewAccessServiceClient(c.conn).RevokeRole(c.as("keeper"), &pb.RevokeRoleRequest{Id: g.Id, RequestId: id()}); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	c.apply(record(&pb.RoleGrant{Person: "asta", Role: "leader", Expedition: "june"}))
+	p := c.plan("plan", "2026-06-08 09:00")
+	p.Expedition = "june"
+	if _, err := c.plans().CreatePlan(c.as("asta"), &pb.CreatePlanRequest{Plan: p, RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	p.Expedition = "july"
+	if _, err := c.plans().UpdatePlan(c.as("asta"), &pb.UpdatePlanRequest{Plan: p, RequestId: id()}); status.Code(err) != codes.PermissionDenied {
+		t.Errorf("a leader of one expedition moves a plan into another: %v", err)
+	}
+	if out := c.send("asta", false, record(p)); len(out.Problems) == 0 {
+		t.Error("a file moves a plan into another expedition")
+	}
+	p.Expedition, p.Goal = "june", "the sump"
+	if _, err := c.plans().UpdatePlan(c.as("asta"), &pb.UpdatePlanRequest{Plan: p, RequestId: id()}); err != nil {
+		t.Errorf("a leader changes a plan of theirs: %v", err)
+	}
+}
