@@ -199,7 +199,7 @@ func Clean(s string) string {
 		if r == '\n' || r == '\t' {
 			return r
 		}
-		if r < ' ' || (r >= 0x7f && r < 0xa0) {
+		if r < ' ' || (r >= 0x7f && r < 0xa0) || (r >= 0x202a && r <= 0x202e) || (r >= 0x2066 && r <= 0x2069) {
 			return -1
 		}
 		return r

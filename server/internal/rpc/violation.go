@@ -19,7 +19,7 @@ import (
 func Violations(v protovalidate.Validator, m proto.Message) ([]fault.Problem, error) {
 	err := v.Validate(m)
 	if err == nil {
-		return nil, nil
+		return unreadable(m), nil
 	}
 	found, ok := errors.AsType[*protovalidate.ValidationError](err)
 	if !ok {
@@ -31,6 +31,11 @@ func Violations(v protovalidate.Validator, m proto.Message) ([]fault.Problem, er
 		p := problem(one, m)
 		if !named[p.Field] { // not a number is out of range as well: once is enough
 			named[p.Field] = true
+			problems = append(problems, p)
+		}
+	}
+	for _, p := range unreadable(m) {
+		if !named[p.Field] {
 			problems = append(problems, p)
 		}
 	}

@@ -48,6 +48,8 @@ func translate(err error) error {
 			Kind: fault.Invalid, Reason: "CONSTRAINT", Message: "the record contradicts a rule of the register",
 			Problems: []fault.Problem{{Field: strings.TrimSuffix(pg.ConstraintName, "_check"), Expected: "see the field's documentation", Message: "not allowed by the register"}},
 		}).Because(err)
+	case "22021": // a page token made up by hand; texts of messages are read before
+		return (&fault.Error{Kind: fault.Invalid, Reason: "NOT_TEXT", Message: "a text holds a character that cannot be kept"}).Because(err)
 	case "40001", "40P01", "55P03":
 		return (&fault.Error{Kind: fault.Changed, Reason: "CONCURRENT_CHANGE", Message: "something relied on was being changed at the same moment; ask again"}).Because(err)
 	case "57014":

@@ -12,6 +12,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	pb "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/store"
 )
 
 // outsider adds dieter, a diver of the club who is in no team.
@@ -241,5 +242,39 @@ func TestPlanStaysInItsExpedition(t *testing.T) {
 	p.Expedition, p.Goal = "june", "the sump"
 	if _, err := c.plans().UpdatePlan(c.as("asta"), &pb.UpdatePlanRequest{Plan: p, RequestId: id()}); err != nil {
 		t.Errorf("a leader changes a plan of theirs: %v", err)
+	}
+}
+
+// What no reader sees is in no text: on a terminal or a brief it would pass for something else. In words it is refused, with its place.
+func TestTextsAreReadable(t *testing.T) {
+	c := newClub(t, "2026-06-08 07:30")
+	c.outsider()
+	named := func(name string) error {
+		_, err := c.people().UpdatePerson(c.as("keeper"), &pb.UpdatePersonRequest{RequestId: id(), Person: &pb.Person{Id: "dieter", FullName: name}})
+		return err
+	}
+	for _, name := range []string{"\x1b[2JDieter", "Die\u202eter", "Dieter\nTURN at 50 bar", "Die\u0085ter", "Die\x00ter", "Die\u2028ter"} {
+		if err := named(name); status.Code(err) != codes.InvalidArgument || !slices.Equal(fieldsOf(err), []string{"person.full_name"}) {
+			t.Errorf("named %q: %v %v", name, err, fieldsOf(err))
+		}
+	}
+	if err := named("Dieter Müller-Žižek 李"); err != nil {
+		t.Error(err)
+	}
+	if out := c.send("keeper", true, record(&pb.Person{Id: "dieter", FullName: "\x1b[2JDieter"})); len(out.Problems) != 1 || out.Problems[0].Field != "records[0].person.full_name" {
+		t.Errorf("in a file: %v", out.Problems)
+	}
+	_, err := c.people().GetPerson(c.as("dieter"), &pb.GetPersonRequest{Id: "a\x00b"})
+	if status.Code(err) != codes.InvalidArgument {
+		t.Errorf("an id that is no text: %v", err)
+	}
+	token := store.NextToken("people", []any{false, "", ""}, "a\x00b")
+	if _, err := c.people().ListPeople(c.as("dieter"), &pb.ListPeopleRequest{PageToken: token}); status.Code(err) != codes.InvalidArgument {
+		t.Errorf("a page token made up by hand: %v", err)
+	}
+	if _, err := c.incidents().ReportIncident(c.as("dieter"), &pb.ReportIncidentRequest{RequestId: id(), Incident: &pb.Incident{
+		Id: "mask", HappenedAt: stamp(c.at("2026-06-07 08:00")), Level: proto.Int32(1), Types: []string{"gas"}, Narrative: "A mask was flooded.\n\nIt was emptied.",
+	}}); slices.Contains(fieldsOf(err), "incident.narrative") {
+		t.Errorf("prose has lines: %v", err)
 	}
 }
