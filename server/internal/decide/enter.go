@@ -12,6 +12,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"lastlight/engine"
+	"lastlight/engine/dive"
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/facts"
 	"lastlight/server/internal/fault"
@@ -190,7 +191,7 @@ func (d *Desk) enter(ctx context.Context, tx *store.Tx, s store.PlanState, r *ru
 	}
 	dive := &lastlightv1.Dive{
 		Id: p.Id, Site: p.Site, Plan: p.Id, PlanVersion: s.Version, Expedition: p.Expedition, Kind: p.Kind, TaughtLevel: p.TaughtLevel,
-		EnteredAt: timestamppb.New(measured.EnteredAt), Cover: p.Cover, Survey: r.records.Survey.Number, RequiredStops: new(false),
+		EnteredAt: timestamppb.New(measured.EnteredAt), Cover: p.Cover, Survey: r.records.Survey.Number, RequiredStops: requiredStops(r.report.Dive),
 	}
 	standing := map[string]string{}
 	for _, f := range shown.Dive.Divers {
@@ -571,7 +572,7 @@ func complete(m, before *lastlightv1.Dive, p *lastlightv1.Plan, row *store.Watch
 	if m.MaxDepthM == nil {
 		m.MaxDepthM = proto.Float64(f.GetMaxDepthM())
 	}
-	if m.RequiredStops == nil {
+	if m.RequiredStops == nil && insideReport(m, f) {
 		m.RequiredStops = before.RequiredStops
 	}
 	for _, d := range m.Divers {
@@ -608,6 +609,34 @@ func complete(m, before *lastlightv1.Dive, p *lastlightv1.Plan, row *store.Watch
 		}
 	}
 	return m
+}
+
+// requiredStops is whether the dive about to begin has required stops: no where
+// neither the plan nor any way out has one, yes where the plan has; else nobody knows
+// before the dive is over, and a flight waits as if it had.
+func requiredStops(a *dive.Answer) *bool {
+	switch {
+	case a == nil:
+		return nil
+	case a.Schedule.StopMin > 0:
+		return new(true)
+	case !a.Stops:
+		return new(false)
+	}
+	return nil
+}
+
+// Beyond these a dive was not the one that was judged at the water.
+const (
+	deeperM   = 0.5
+	longerMin = 5
+)
+
+// insideReport tells whether a dive was no deeper and no longer than the dive
+// judged at the water: what was said of its stops then still holds.
+func insideReport(m *lastlightv1.Dive, f *lastlightv1.DiveFigures) bool {
+	minutes := m.OutAt.AsTime().Sub(m.EnteredAt.AsTime()).Minutes()
+	return m.GetMaxDepthM() <= f.GetMaxDepthM()+deeperM && minutes <= f.GetRuntimeMin()+longerMin
 }
 
 // carriedGases are the stage and decompression gases of a diver, which may have

@@ -97,8 +97,10 @@ func TestFlightAfterDives(t *testing.T) {
 		c.seenOut("first", person)
 		c.signOut("first", person, person == "birk")
 	}
-	if _, err := c.dives().CloseDive(c.as("cover"), &pb.CloseDiveRequest{Dive: &pb.Dive{Id: "first", MaxDepthM: proto.Float64(10), PenetrationM: proto.Float64(200), Zone: "cave"}, RequestId: id()}); err != nil {
-		t.Fatal(err)
+	// Nobody says whether there were stops, and the dive was longer than planned: a flight waits as if there had been some.
+	d, err := c.dives().CloseDive(c.as("cover"), &pb.CloseDiveRequest{Dive: &pb.Dive{Id: "first", MaxDepthM: proto.Float64(10), PenetrationM: proto.Float64(200), Zone: "cave"}, RequestId: id()})
+	if err != nil || d.RequiredStops != nil {
+		t.Fatalf("%v %v", d, err)
 	}
 	asked := func(person string) *pb.GoodToGoLine {
 		t.Helper()
@@ -112,6 +114,13 @@ func TestFlightAfterDives(t *testing.T) {
 			}
 		}
 		return nil
+	}
+	if l := asked("asta"); l == nil || !strings.Contains(l.Finding.Message, "no flight before 2026-06-09 08:20") {
+		t.Errorf("asta's own question says %v", l)
+	}
+	d.RequiredStops = proto.Bool(false)
+	if _, err := c.dives().UpdateDive(c.as("cora"), &pb.UpdateDiveRequest{Dive: d, ExpectedVersion: d.Version, RequestId: id()}); err != nil {
+		t.Fatal(err)
 	}
 	if l := asked("asta"); l == nil || l.Sign != "OK" || !strings.Contains(l.Finding.Message, "no flight before 2026-06-08 20:20") {
 		t.Errorf("asta's own question says %v", l)
