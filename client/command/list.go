@@ -53,6 +53,9 @@ func list[C any, R, S, M message](a *app, v verb, client func(grpc.ClientConnInt
 		if err := build(cmd, args, req, nil); err != nil {
 			return err
 		}
+		if lines := req.ProtoReflect().Descriptor().Fields().ByName("lines"); lines != nil && form(a.as) != asJSON {
+			req.ProtoReflect().Set(lines, protoreflect.ValueOfBool(true))
+		}
 		conn, err := a.dial()
 		if err != nil {
 			return err

@@ -36,7 +36,7 @@ func (c *club) page(ctx context.Context, _, _ int) error {
 	ctx, cancel := context.WithTimeout(ctx, deadline)
 	defer cancel()
 	var answer []byte
-	err := c.conn.Invoke(ctx, v1.DiveService_ListDives_FullMethodName, &v1.ListDivesRequest{PageSize: rowsListed}, &answer, c.who, grpc.ForceCodecV2(received{}))
+	err := c.conn.Invoke(ctx, v1.DiveService_ListDives_FullMethodName, &v1.ListDivesRequest{PageSize: rowsListed, Lines: true}, &answer, c.who, grpc.ForceCodecV2(received{}))
 	if err != nil {
 		return err
 	}
@@ -51,7 +51,7 @@ func (c *club) page(ctx context.Context, _, _ int) error {
 func (c *club) pageDecoded(ctx context.Context, _, _ int) error {
 	ctx, cancel := context.WithTimeout(ctx, deadline)
 	defer cancel()
-	found, err := c.dives.ListDives(ctx, &v1.ListDivesRequest{PageSize: rowsListed}, c.who)
+	found, err := c.dives.ListDives(ctx, &v1.ListDivesRequest{PageSize: rowsListed, Lines: true}, c.who)
 	if err == nil && len(found.GetDives()) != rowsListed {
 		err = fmt.Errorf("a page of %d dives, not %d", len(found.GetDives()), rowsListed)
 	}

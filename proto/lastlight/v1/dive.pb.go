@@ -1936,15 +1936,18 @@ func (x *GetDiveRequest) GetId() string {
 }
 
 type ListDivesRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	PageSize      int32                  `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	PageToken     string                 `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
-	ShowArchived  bool                   `protobuf:"varint,3,opt,name=show_archived,json=showArchived,proto3" json:"show_archived,omitempty"`
-	Site          string                 `protobuf:"bytes,4,opt,name=site,proto3" json:"site,omitempty"`
-	Person        string                 `protobuf:"bytes,5,opt,name=person,proto3" json:"person,omitempty"`
-	Expedition    string                 `protobuf:"bytes,6,opt,name=expedition,proto3" json:"expedition,omitempty"`
-	From          *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=from,proto3" json:"from,omitempty"`
-	To            *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=to,proto3" json:"to,omitempty"`
+	state        protoimpl.MessageState `protogen:"open.v1"`
+	PageSize     int32                  `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken    string                 `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	ShowArchived bool                   `protobuf:"varint,3,opt,name=show_archived,json=showArchived,proto3" json:"show_archived,omitempty"`
+	Site         string                 `protobuf:"bytes,4,opt,name=site,proto3" json:"site,omitempty"`
+	Person       string                 `protobuf:"bytes,5,opt,name=person,proto3" json:"person,omitempty"`
+	Expedition   string                 `protobuf:"bytes,6,opt,name=expedition,proto3" json:"expedition,omitempty"`
+	From         *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=from,proto3" json:"from,omitempty"`
+	To           *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=to,proto3" json:"to,omitempty"`
+	// Of each dive only what a line of a list shows: id, site, plan, expedition, kind, times, who
+	// dived, greatest depth, zone, state, archived. GetDive gives the rest.
+	Lines         bool `protobuf:"varint,9,opt,name=lines,proto3" json:"lines,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2033,6 +2036,13 @@ func (x *ListDivesRequest) GetTo() *timestamppb.Timestamp {
 		return x.To
 	}
 	return nil
+}
+
+func (x *ListDivesRequest) GetLines() bool {
+	if x != nil {
+		return x.Lines
+	}
+	return false
 }
 
 type ListDivesResponse struct {
@@ -2406,7 +2416,7 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\")\n" +
 	"\x0eGetDiveRequest\x12\x17\n" +
-	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\"\xa7\x02\n" +
+	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\"\xbd\x02\n" +
 	"\x10ListDivesRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12\x1d\n" +
@@ -2419,7 +2429,8 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"expedition\x18\x06 \x01(\tR\n" +
 	"expedition\x12.\n" +
 	"\x04from\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\x04from\x12*\n" +
-	"\x02to\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x02to\"e\n" +
+	"\x02to\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x02to\x12\x14\n" +
+	"\x05lines\x18\t \x01(\bR\x05lines\"e\n" +
 	"\x11ListDivesResponse\x12(\n" +
 	"\x05dives\x18\x01 \x03(\v2\x12.lastlight.v1.DiveR\x05dives\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x97\x01\n" +

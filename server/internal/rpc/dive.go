@@ -330,6 +330,9 @@ func (h *Dives) ListDives(ctx context.Context, r *lastlightv1.ListDivesRequest) 
 	if err != nil {
 		return nil, err
 	}
+	if r.Lines {
+		return page.Lines(func(d *lastlightv1.Dive) bool { return c.Sees(access.Board, diveSubject(c, d, "")) })
+	}
 	if seesWholeDives(c) {
 		return page.Whole()
 	}

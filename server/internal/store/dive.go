@@ -80,11 +80,15 @@ func insertDive(ctx context.Context, tx *Tx, m *lastlightv1.Dive, state string) 
 	if err != nil {
 		return err
 	}
+	line, err := proto.Marshal(diveLine(m))
+	if err != nil {
+		return err
+	}
 	_, err = tx.Exec(ctx, `
-INSERT INTO dive (id, site, plan, plan_version, expedition, kind, state, entered_at, out_at, max_depth_m, penetration_m, zone, taught_level, record, recorded_by, recorded_at, updated_at)
-VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $16)`,
+INSERT INTO dive (id, site, plan, plan_version, expedition, kind, state, entered_at, out_at, max_depth_m, penetration_m, zone, taught_level, record, recorded_by, recorded_at, updated_at, line)
+VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $16, $17)`,
 		m.Id, m.Site, nullIfEmpty(m.Plan), planVersion, nullIfEmpty(m.Expedition), m.Kind, state, m.EnteredAt.AsTime(), out,
-		m.MaxDepthM, m.PenetrationM, nullIfEmpty(m.Zone), m.TaughtLevel, record, tx.Mutation.Caller, tx.Now())
+		m.MaxDepthM, m.PenetrationM, nullIfEmpty(m.Zone), m.TaughtLevel, record, tx.Mutation.Caller, tx.Now(), line)
 	if err != nil {
 		return err
 	}
@@ -107,10 +111,14 @@ func writeDive(ctx context.Context, tx *Tx, before, m *lastlightv1.Dive, state s
 	if err != nil {
 		return err
 	}
+	line, err := proto.Marshal(diveLine(m))
+	if err != nil {
+		return err
+	}
 	_, err = tx.Exec(ctx, `
 UPDATE dive SET site = $2, expedition = $3, kind = $4, state = $5, entered_at = $6, out_at = $7, max_depth_m = $8, penetration_m = $9, zone = $10,
-  taught_level = $11, record = $12, version = version + 1, updated_at = $13 WHERE id = $1`,
-		m.Id, m.Site, nullIfEmpty(m.Expedition), m.Kind, state, m.EnteredAt.AsTime(), m.OutAt.AsTime(), m.MaxDepthM, m.PenetrationM, nullIfEmpty(m.Zone), m.TaughtLevel, record, tx.Now())
+  taught_level = $11, record = $12, version = version + 1, updated_at = $13, line = $14 WHERE id = $1`,
+		m.Id, m.Site, nullIfEmpty(m.Expedition), m.Kind, state, m.EnteredAt.AsTime(), m.OutAt.AsTime(), m.MaxDepthM, m.PenetrationM, nullIfEmpty(m.Zone), m.TaughtLevel, record, tx.Now(), line)
 	if err != nil {
 		return err
 	}

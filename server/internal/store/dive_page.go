@@ -20,6 +20,7 @@ type DivePage struct {
 	sql    string // less diveOrder
 	values []any
 	size   int
+	lines  bool  // only what a line shows
 	bound  []any // what the page's token is bound to
 	rows   []diveRow
 	next   string
@@ -32,6 +33,7 @@ type diveRow struct {
 	archived          bool
 	state, recordedBy string
 	in, out           *time.Time // of a dive that is not closed
+	line              []byte     // of a page of lines, where it is stored
 }
 
 // The register moves the times of a dive until it is closed; after that its record says them.
@@ -40,6 +42,22 @@ const diveColumns = `d.record, d.version, d.archived, d.state, d.recorded_by,
 
 const diveOrder = ` ORDER BY d.entered_at DESC, d.id DESC LIMIT $5`
 
+// lineColumns are diveColumns with the record only where the line does not say it all.
+const lineColumns = `CASE WHEN d.line IS NULL OR d.state <> 'closed' THEN d.record END, d.version, d.archived, d.state, d.recorded_by,
+       CASE WHEN d.state <> 'closed' THEN d.entered_at END, CASE WHEN d.state <> 'closed' THEN d.out_at END, d.line`
+
+// diveLine is a dive as a line of a list shows it: nothing of it is hidden from anybody who may list dives.
+func diveLine(m *lastlightv1.Dive) *lastlightv1.Dive {
+	l := &lastlightv1.Dive{
+		Id: m.Id, Site: m.Site, Plan: m.Plan, Expedition: m.Expedition, Kind: m.Kind, EnteredAt: toMicrosecond(m.EnteredAt), OutAt: toMicrosecond(m.OutAt),
+		MaxDepthM: m.MaxDepthM, Zone: m.Zone,
+	}
+	for _, d := range m.Divers {
+		l.Divers = append(l.Divers, &lastlightv1.DiveDiver{Person: d.Person})
+	}
+	return l
+}
+
 // targets is where a row of diveColumns is scanned into.
 func (r *diveRow) targets() []any {
 	return []any{&r.record, &r.version, &r.archived, &r.state, &r.recordedBy, &r.in, &r.out}
@@ -47,8 +65,11 @@ func (r *diveRow) targets() []any {
 
 // dive decodes a row.
 func (r *diveRow) dive() (*lastlightv1.Dive, error) {
-	m := &lastlightv1.Dive{}
-	if err := proto.Unmarshal(r.record, m); err != nil {
+	m, record := &lastlightv1.Dive{}, r.record
+	if record == nil {
+		record = r.line
+	}
+	if err := proto.Unmarshal(record, m); err != nil {
 		return nil, err
 	}
 	m.Version, m.Archived, m.State, m.RecordedBy = r.version, r.archived, r.state, r.recordedBy
@@ -127,6 +148,36 @@ func (p *DivePage) Whole() (*lastlightv1.ListDivesResponse, error) {
 	return answer, nil
 }
 
+// Lines is the answer with a line for each dive. sees tells whether the caller may know of a dive that is not closed.
+func (p *DivePage) Lines(sees func(*lastlightv1.Dive) bool) (*lastlightv1.ListDivesResponse, error) {
+	encoded, one := make([]byte, 0, 160*len(p.rows)), make([]byte, 0, 256)
+	for i := range p.rows {
+		r := &p.rows[i]
+		if one = one[:0]; r.state == "closed" && r.line != nil {
+			one = append(one, r.line...)
+		} else {
+			m, err := r.dive()
+			if err != nil {
+				return nil, err
+			}
+			if r.state != "closed" && !sees(m) {
+				continue
+			}
+			if one, err = (proto.MarshalOptions{}).MarshalAppend(one, diveLine(m)); err != nil {
+				return nil, err
+			}
+		}
+		if r.archived {
+			one = protowire.AppendVarint(protowire.AppendTag(one, diveArchived, protowire.VarintType), 1)
+		}
+		one = protowire.AppendString(protowire.AppendTag(one, diveState, protowire.BytesType), r.state)
+		encoded = protowire.AppendBytes(protowire.AppendTag(encoded, divesInAnswer, protowire.BytesType), one)
+	}
+	answer := &lastlightv1.ListDivesResponse{NextPageToken: p.next}
+	answer.ProtoReflect().SetUnknown(encoded)
+	return answer, nil
+}
+
 // BoardSight is which teams a caller may know to be away: those of Expeditions, and those that Person is in or is the cover of.
 // The zero value knows of none.
 type BoardSight struct {
@@ -158,6 +209,10 @@ func NewDivePage(r *lastlightv1.ListDivesRequest, restrictTo []string, board *Bo
 		to = r.To.AsTime()
 	}
 	args := []any{r.ShowArchived, r.Site, r.Person, r.Expedition, from, to, restrictTo}
+	columns := diveColumns
+	if r.Lines {
+		columns = lineColumns
+	}
 	after, err := ReadToken("dives", args, r.PageToken, 2)
 	if err != nil {
 		return nil, err
@@ -198,8 +253,8 @@ func NewDivePage(r *lastlightv1.ListDivesRequest, restrictTo []string, board *Bo
        OR EXISTS (SELECT FROM watch w WHERE w.dive = d.id AND w.cover = ` + person + `))`
 	}
 	return &DivePage{
-		sql:    `SELECT ` + diveColumns + ` FROM ` + table + ` WHERE ` + where,
-		values: values, size: size, bound: args,
+		sql:    `SELECT ` + columns + ` FROM ` + table + ` WHERE ` + where,
+		values: values, size: size, lines: r.Lines, bound: args,
 	}, nil
 }
 
@@ -214,7 +269,11 @@ func (p *DivePage) queueFor(b *pgx.Batch, hash []byte, now time.Time) {
 func (p *DivePage) scan(rows pgx.Rows) error {
 	p.rows = make([]diveRow, 0, p.size+1)
 	var row diveRow
-	if _, err := pgx.ForEachRow(rows, row.targets(), func() error { p.rows = append(p.rows, row); return nil }); err != nil {
+	targets := row.targets()
+	if p.lines {
+		targets = append(targets, &row.line)
+	}
+	if _, err := pgx.ForEachRow(rows, targets, func() error { p.rows = append(p.rows, row); return nil }); err != nil {
 		return err
 	}
 	if len(p.rows) <= p.size {

@@ -125,6 +125,31 @@ func TestWholePageSaysWhatEachDiveSays(t *testing.T) {
 	}
 }
 
+// A line says of every dive some of what the whole list says to the same reader, and of no other dive.
+func TestLinesSayNoMoreThanTheList(t *testing.T) {
+	c := divesListed(t)
+	for _, as := range []string{"cora", "dieter", "birk", "gusti"} {
+		whole := c.listAll(as, &pb.ListDivesRequest{PageSize: 3, ShowArchived: true})
+		lines := c.listAll(as, &pb.ListDivesRequest{PageSize: 3, ShowArchived: true, Lines: true})
+		if len(lines) != len(whole) {
+			t.Errorf("%s lists %d lines of %d dives", as, len(lines), len(whole))
+			continue
+		}
+		for i, d := range whole {
+			want := &pb.Dive{
+				Id: d.Id, Site: d.Site, Plan: d.Plan, Expedition: d.Expedition, Kind: d.Kind, EnteredAt: d.EnteredAt, OutAt: d.OutAt,
+				MaxDepthM: d.MaxDepthM, Zone: d.Zone, State: d.State, Archived: d.Archived,
+			}
+			for _, x := range d.Divers {
+				want.Divers = append(want.Divers, &pb.DiveDiver{Person: x.Person})
+			}
+			if !proto.Equal(lines[i], want) {
+				t.Errorf("%s: line\n%v\nof\n%v", as, lines[i], want)
+			}
+		}
+	}
+}
+
 // The page is read before the token is judged: nothing of it may reach those who do not see it.
 func TestPageIsMaskedForThoseWhoSeeLess(t *testing.T) {
 	c := divesListed(t)

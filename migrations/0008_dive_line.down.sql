@@ -1,0 +1,1 @@
+ALTER TABLE dive DROP COLUMN line;
