@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"buf.build/go/protovalidate"
@@ -19,7 +20,7 @@ const proseFrom = 500
 // terminal, a board or a brief they make a text pass for another.
 func unreadable(m proto.Message) []fault.Problem {
 	var problems []fault.Problem
-	inTexts(m.ProtoReflect(), "", func(place string, f protoreflect.FieldDescriptor, text string) {
+	inTexts(m.ProtoReflect(), nil, func(place *spot, f protoreflect.FieldDescriptor, text string) {
 		at := strings.IndexFunc(text, func(r rune) bool {
 			switch {
 			case r == '\n' || r == '\r':
@@ -36,21 +37,42 @@ func unreadable(m proto.Message) []fault.Problem {
 		if text[at] == '\n' || text[at] == '\r' {
 			message = "a line break does not belong here"
 		}
-		problems = append(problems, fault.Problem{Field: place, Expected: "characters that can be read, on one line where it is a name", Message: message})
+		problems = append(problems, fault.Problem{Field: place.path(), Expected: "characters that can be read, on one line where it is a name", Message: message})
 	})
 	return problems
 }
 
+// spot is where in a message a text stands. It is put into words for a problem alone: of a message that is nested thousands of
+// times the words are long.
+type spot struct {
+	in    *spot
+	name  protoreflect.Name
+	index int // of the value in a list; -1: it is in none
+}
+
+func (s *spot) path() string {
+	var parts []string
+	for ; s != nil; s = s.in {
+		part := string(s.name)
+		if s.index >= 0 {
+			part += fmt.Sprintf("[%d]", s.index)
+		}
+		parts = append(parts, part)
+	}
+	slices.Reverse(parts)
+	return strings.Join(parts, ".")
+}
+
 // inTexts calls fn for every text in a message.
-func inTexts(m protoreflect.Message, prefix string, fn func(place string, f protoreflect.FieldDescriptor, text string)) {
+func inTexts(m protoreflect.Message, in *spot, fn func(place *spot, f protoreflect.FieldDescriptor, text string)) {
 	m.Range(func(f protoreflect.FieldDescriptor, v protoreflect.Value) bool {
-		place := prefix + string(f.Name())
-		one := func(place string, kind protoreflect.FieldDescriptor, v protoreflect.Value) {
+		place := &spot{in, f.Name(), -1}
+		one := func(place *spot, kind protoreflect.FieldDescriptor, v protoreflect.Value) {
 			switch {
 			case kind.Kind() == protoreflect.StringKind:
 				fn(place, f, v.String())
 			case kind.Message() != nil:
-				inTexts(v.Message(), place+".", fn)
+				inTexts(v.Message(), place, fn)
 			}
 		}
 		switch {
@@ -59,7 +81,7 @@ func inTexts(m protoreflect.Message, prefix string, fn func(place string, f prot
 				return true
 			}
 			for i := range v.List().Len() {
-				one(fmt.Sprintf("%s[%d]", place, i), f, v.List().Get(i))
+				one(&spot{in, f.Name(), i}, f, v.List().Get(i))
 			}
 		case f.IsMap():
 			v.Map().Range(func(key protoreflect.MapKey, value protoreflect.Value) bool {
