@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/proto"
 
 	"lastlight/client/screen"
 	pb "lastlight/proto/lastlight/v1"
@@ -53,6 +54,7 @@ func (a *app) person() *cobra.Command {
 			example: "  lastlight person currency ane --day 2026-09-01 --site hollow-spring",
 		}, c, pb.RosterServiceClient.GetCurrency, nil, screen.View.Currency),
 		a.reads(),
+		a.myData(),
 		away("away PERSON", "Not diving on these days; no reason asked", "  lastlight person away ane --from-day 2026-06-03", true),
 		away("back PERSON", "Available again on these days", "  lastlight person back ane --from-day 2026-06-03 --to-day 2026-06-04", false),
 	)
@@ -83,4 +85,40 @@ func (a *app) reads() *cobra.Command {
 		plain("who", (*pb.DataRead).GetWho), plain("fields", (*pb.DataRead).GetFields),
 		words("of", func(r *pb.DataRead) string { return r.GetPerson() + r.GetSite() }), plain("asked", (*pb.DataRead).GetAsked),
 	)
+}
+
+// myData puts the parts together: one JSON document, whatever the form asked for, because it is kept and not read on a screen.
+func (a *app) myData() *cobra.Command {
+	return &cobra.Command{
+		Use: "my-data", Short: "Everything on record about you, as one JSON file", Args: cobra.NoArgs,
+		Long:    "Your own record with what is restricted, roles, devices, dives, plans and what\nwas decided about them, incidents, gear, who was shown what of yours. Of others\nonly who they are.",
+		Example: "  lastlight person my-data > my-data.json",
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if !cmd.Flags().Changed("timeout") {
+				a.timeout = filesTimeout
+			}
+			conn, err := a.dial()
+			if err != nil {
+				return err
+			}
+			all, req := &pb.MyData{}, &pb.GetMyDataRequest{}
+			for {
+				part, err := pb.NewPrivacyServiceClient(conn).GetMyData(cmd.Context(), req)
+				if err != nil {
+					return err
+				}
+				req.PageToken, part.NextPageToken = part.GetNextPageToken(), ""
+				proto.Merge(all, part)
+				if req.GetPageToken() == "" {
+					break
+				}
+			}
+			text, err := screen.JSON(all)
+			if err != nil {
+				return err
+			}
+			_, err = a.Out.Write(text)
+			return err
+		},
+	}
 }

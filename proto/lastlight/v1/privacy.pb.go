@@ -4,7 +4,7 @@
 // 	protoc        (unknown)
 // source: lastlight/v1/privacy.proto
 
-// What the club owes a person about their data: who has read it.
+// What the club owes a person about their data: who has read it, and all of it in one file.
 
 package lastlightv1
 
@@ -254,11 +254,212 @@ func (x *ListReadsResponse) GetNextPageToken() string {
 	return ""
 }
 
+// Everything on record about the caller, restricted fields included. Of others nothing but their keys where they stand in the same
+// record. A part; the parts put together in order are the whole.
+type MyData struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	AsOf   *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
+	Person *Person                `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
+	Roles  []*RoleGrant           `protobuf:"bytes,3,rep,name=roles,proto3" json:"roles,omitempty"`
+	Tokens []*Token               `protobuf:"bytes,4,rep,name=tokens,proto3" json:"tokens,omitempty"`
+	// Others who dived stand in it with their key alone.
+	Dives []*Dive `protobuf:"bytes,5,rep,name=dives,proto3" json:"dives,omitempty"`
+	// The latest version of each plan that the caller takes part in, others' gas and gear left out, and every decision about it.
+	Plans     []*Plan     `protobuf:"bytes,6,rep,name=plans,proto3" json:"plans,omitempty"`
+	Decisions []*Decision `protobuf:"bytes,7,rep,name=decisions,proto3" json:"decisions,omitempty"`
+	// Reported by the caller, or with the caller in it; others stand as "diver N".
+	Incidents []*Incident `protobuf:"bytes,8,rep,name=incidents,proto3" json:"incidents,omitempty"`
+	// What the caller owns.
+	Cylinders []*Cylinder  `protobuf:"bytes,9,rep,name=cylinders,proto3" json:"cylinders,omitempty"`
+	Equipment []*Equipment `protobuf:"bytes,10,rep,name=equipment,proto3" json:"equipment,omitempty"`
+	// Who was shown what of it.
+	Reads []*DataRead `protobuf:"bytes,11,rep,name=reads,proto3" json:"reads,omitempty"`
+	// What became of the caller's own record, and what the caller did.
+	Changes []*Event `protobuf:"bytes,12,rep,name=changes,proto3" json:"changes,omitempty"`
+	Acts    []*Event `protobuf:"bytes,13,rep,name=acts,proto3" json:"acts,omitempty"`
+	// Empty: the last part.
+	NextPageToken string `protobuf:"bytes,20,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MyData) Reset() {
+	*x = MyData{}
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MyData) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MyData) ProtoMessage() {}
+
+func (x *MyData) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MyData.ProtoReflect.Descriptor instead.
+func (*MyData) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *MyData) GetAsOf() *timestamppb.Timestamp {
+	if x != nil {
+		return x.AsOf
+	}
+	return nil
+}
+
+func (x *MyData) GetPerson() *Person {
+	if x != nil {
+		return x.Person
+	}
+	return nil
+}
+
+func (x *MyData) GetRoles() []*RoleGrant {
+	if x != nil {
+		return x.Roles
+	}
+	return nil
+}
+
+func (x *MyData) GetTokens() []*Token {
+	if x != nil {
+		return x.Tokens
+	}
+	return nil
+}
+
+func (x *MyData) GetDives() []*Dive {
+	if x != nil {
+		return x.Dives
+	}
+	return nil
+}
+
+func (x *MyData) GetPlans() []*Plan {
+	if x != nil {
+		return x.Plans
+	}
+	return nil
+}
+
+func (x *MyData) GetDecisions() []*Decision {
+	if x != nil {
+		return x.Decisions
+	}
+	return nil
+}
+
+func (x *MyData) GetIncidents() []*Incident {
+	if x != nil {
+		return x.Incidents
+	}
+	return nil
+}
+
+func (x *MyData) GetCylinders() []*Cylinder {
+	if x != nil {
+		return x.Cylinders
+	}
+	return nil
+}
+
+func (x *MyData) GetEquipment() []*Equipment {
+	if x != nil {
+		return x.Equipment
+	}
+	return nil
+}
+
+func (x *MyData) GetReads() []*DataRead {
+	if x != nil {
+		return x.Reads
+	}
+	return nil
+}
+
+func (x *MyData) GetChanges() []*Event {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+func (x *MyData) GetActs() []*Event {
+	if x != nil {
+		return x.Acts
+	}
+	return nil
+}
+
+func (x *MyData) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+type GetMyDataRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	PageToken     string                 `protobuf:"bytes,1,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetMyDataRequest) Reset() {
+	*x = GetMyDataRequest{}
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetMyDataRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetMyDataRequest) ProtoMessage() {}
+
+func (x *GetMyDataRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetMyDataRequest.ProtoReflect.Descriptor instead.
+func (*GetMyDataRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *GetMyDataRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
 var File_lastlight_v1_privacy_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_privacy_proto_rawDesc = "" +
 	"\n" +
-	"\x1alastlight/v1/privacy.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc6\x01\n" +
+	"\x1alastlight/v1/privacy.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19lastlight/v1/access.proto\x1a\x17lastlight/v1/dive.proto\x1a\x17lastlight/v1/gear.proto\x1a\x1blastlight/v1/incident.proto\x1a\x17lastlight/v1/plan.proto\x1a\x19lastlight/v1/roster.proto\"\xc6\x01\n" +
 	"\bDataRead\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12*\n" +
 	"\x02at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x10\n" +
@@ -277,9 +478,29 @@ const file_lastlight_v1_privacy_proto_rawDesc = "" +
 	"page_token\x18\x04 \x01(\tR\tpageToken\"i\n" +
 	"\x11ListReadsResponse\x12,\n" +
 	"\x05reads\x18\x01 \x03(\v2\x16.lastlight.v1.DataReadR\x05reads\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken2^\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x9e\x05\n" +
+	"\x06MyData\x12/\n" +
+	"\x05as_of\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x04asOf\x12,\n" +
+	"\x06person\x18\x02 \x01(\v2\x14.lastlight.v1.PersonR\x06person\x12-\n" +
+	"\x05roles\x18\x03 \x03(\v2\x17.lastlight.v1.RoleGrantR\x05roles\x12+\n" +
+	"\x06tokens\x18\x04 \x03(\v2\x13.lastlight.v1.TokenR\x06tokens\x12(\n" +
+	"\x05dives\x18\x05 \x03(\v2\x12.lastlight.v1.DiveR\x05dives\x12(\n" +
+	"\x05plans\x18\x06 \x03(\v2\x12.lastlight.v1.PlanR\x05plans\x124\n" +
+	"\tdecisions\x18\a \x03(\v2\x16.lastlight.v1.DecisionR\tdecisions\x124\n" +
+	"\tincidents\x18\b \x03(\v2\x16.lastlight.v1.IncidentR\tincidents\x124\n" +
+	"\tcylinders\x18\t \x03(\v2\x16.lastlight.v1.CylinderR\tcylinders\x125\n" +
+	"\tequipment\x18\n" +
+	" \x03(\v2\x17.lastlight.v1.EquipmentR\tequipment\x12,\n" +
+	"\x05reads\x18\v \x03(\v2\x16.lastlight.v1.DataReadR\x05reads\x12-\n" +
+	"\achanges\x18\f \x03(\v2\x13.lastlight.v1.EventR\achanges\x12'\n" +
+	"\x04acts\x18\r \x03(\v2\x13.lastlight.v1.EventR\x04acts\x12&\n" +
+	"\x0fnext_page_token\x18\x14 \x01(\tR\rnextPageToken\"1\n" +
+	"\x10GetMyDataRequest\x12\x1d\n" +
+	"\n" +
+	"page_token\x18\x01 \x01(\tR\tpageToken2\xa1\x01\n" +
 	"\x0ePrivacyService\x12L\n" +
-	"\tListReads\x12\x1e.lastlight.v1.ListReadsRequest\x1a\x1f.lastlight.v1.ListReadsResponseB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
+	"\tListReads\x12\x1e.lastlight.v1.ListReadsRequest\x1a\x1f.lastlight.v1.ListReadsResponse\x12A\n" +
+	"\tGetMyData\x12\x1e.lastlight.v1.GetMyDataRequest\x1a\x14.lastlight.v1.MyDataB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
 
 var (
 	file_lastlight_v1_privacy_proto_rawDescOnce sync.Once
@@ -293,23 +514,50 @@ func file_lastlight_v1_privacy_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_privacy_proto_rawDescData
 }
 
-var file_lastlight_v1_privacy_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
+var file_lastlight_v1_privacy_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
 var file_lastlight_v1_privacy_proto_goTypes = []any{
 	(*DataRead)(nil),              // 0: lastlight.v1.DataRead
 	(*ListReadsRequest)(nil),      // 1: lastlight.v1.ListReadsRequest
 	(*ListReadsResponse)(nil),     // 2: lastlight.v1.ListReadsResponse
-	(*timestamppb.Timestamp)(nil), // 3: google.protobuf.Timestamp
+	(*MyData)(nil),                // 3: lastlight.v1.MyData
+	(*GetMyDataRequest)(nil),      // 4: lastlight.v1.GetMyDataRequest
+	(*timestamppb.Timestamp)(nil), // 5: google.protobuf.Timestamp
+	(*Person)(nil),                // 6: lastlight.v1.Person
+	(*RoleGrant)(nil),             // 7: lastlight.v1.RoleGrant
+	(*Token)(nil),                 // 8: lastlight.v1.Token
+	(*Dive)(nil),                  // 9: lastlight.v1.Dive
+	(*Plan)(nil),                  // 10: lastlight.v1.Plan
+	(*Decision)(nil),              // 11: lastlight.v1.Decision
+	(*Incident)(nil),              // 12: lastlight.v1.Incident
+	(*Cylinder)(nil),              // 13: lastlight.v1.Cylinder
+	(*Equipment)(nil),             // 14: lastlight.v1.Equipment
+	(*Event)(nil),                 // 15: lastlight.v1.Event
 }
 var file_lastlight_v1_privacy_proto_depIdxs = []int32{
-	3, // 0: lastlight.v1.DataRead.at:type_name -> google.protobuf.Timestamp
-	0, // 1: lastlight.v1.ListReadsResponse.reads:type_name -> lastlight.v1.DataRead
-	1, // 2: lastlight.v1.PrivacyService.ListReads:input_type -> lastlight.v1.ListReadsRequest
-	2, // 3: lastlight.v1.PrivacyService.ListReads:output_type -> lastlight.v1.ListReadsResponse
-	3, // [3:4] is the sub-list for method output_type
-	2, // [2:3] is the sub-list for method input_type
-	2, // [2:2] is the sub-list for extension type_name
-	2, // [2:2] is the sub-list for extension extendee
-	0, // [0:2] is the sub-list for field type_name
+	5,  // 0: lastlight.v1.DataRead.at:type_name -> google.protobuf.Timestamp
+	0,  // 1: lastlight.v1.ListReadsResponse.reads:type_name -> lastlight.v1.DataRead
+	5,  // 2: lastlight.v1.MyData.as_of:type_name -> google.protobuf.Timestamp
+	6,  // 3: lastlight.v1.MyData.person:type_name -> lastlight.v1.Person
+	7,  // 4: lastlight.v1.MyData.roles:type_name -> lastlight.v1.RoleGrant
+	8,  // 5: lastlight.v1.MyData.tokens:type_name -> lastlight.v1.Token
+	9,  // 6: lastlight.v1.MyData.dives:type_name -> lastlight.v1.Dive
+	10, // 7: lastlight.v1.MyData.plans:type_name -> lastlight.v1.Plan
+	11, // 8: lastlight.v1.MyData.decisions:type_name -> lastlight.v1.Decision
+	12, // 9: lastlight.v1.MyData.incidents:type_name -> lastlight.v1.Incident
+	13, // 10: lastlight.v1.MyData.cylinders:type_name -> lastlight.v1.Cylinder
+	14, // 11: lastlight.v1.MyData.equipment:type_name -> lastlight.v1.Equipment
+	0,  // 12: lastlight.v1.MyData.reads:type_name -> lastlight.v1.DataRead
+	15, // 13: lastlight.v1.MyData.changes:type_name -> lastlight.v1.Event
+	15, // 14: lastlight.v1.MyData.acts:type_name -> lastlight.v1.Event
+	1,  // 15: lastlight.v1.PrivacyService.ListReads:input_type -> lastlight.v1.ListReadsRequest
+	4,  // 16: lastlight.v1.PrivacyService.GetMyData:input_type -> lastlight.v1.GetMyDataRequest
+	2,  // 17: lastlight.v1.PrivacyService.ListReads:output_type -> lastlight.v1.ListReadsResponse
+	3,  // 18: lastlight.v1.PrivacyService.GetMyData:output_type -> lastlight.v1.MyData
+	17, // [17:19] is the sub-list for method output_type
+	15, // [15:17] is the sub-list for method input_type
+	15, // [15:15] is the sub-list for extension type_name
+	15, // [15:15] is the sub-list for extension extendee
+	0,  // [0:15] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_privacy_proto_init() }
@@ -317,13 +565,19 @@ func file_lastlight_v1_privacy_proto_init() {
 	if File_lastlight_v1_privacy_proto != nil {
 		return
 	}
+	file_lastlight_v1_access_proto_init()
+	file_lastlight_v1_dive_proto_init()
+	file_lastlight_v1_gear_proto_init()
+	file_lastlight_v1_incident_proto_init()
+	file_lastlight_v1_plan_proto_init()
+	file_lastlight_v1_roster_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_privacy_proto_rawDesc), len(file_lastlight_v1_privacy_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   3,
+			NumMessages:   5,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

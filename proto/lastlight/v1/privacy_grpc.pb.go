@@ -4,7 +4,7 @@
 // - protoc             (unknown)
 // source: lastlight/v1/privacy.proto
 
-// What the club owes a person about their data: who has read it.
+// What the club owes a person about their data: who has read it, and all of it in one file.
 
 package lastlightv1
 
@@ -22,6 +22,7 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	PrivacyService_ListReads_FullMethodName = "/lastlight.v1.PrivacyService/ListReads"
+	PrivacyService_GetMyData_FullMethodName = "/lastlight.v1.PrivacyService/GetMyData"
 )
 
 // PrivacyServiceClient is the client API for PrivacyService service.
@@ -32,6 +33,8 @@ type PrivacyServiceClient interface {
 	// first. Never what was shown. Reading one's own is not written down,
 	// nor is a yes to symptoms in a dive's record: it suspends, and the suspension is part of the status.
 	ListReads(ctx context.Context, in *ListReadsRequest, opts ...grpc.CallOption) (*ListReadsResponse, error)
+	// Everything on record about the caller, a part at a time; nothing is asked of anybody else's.
+	GetMyData(ctx context.Context, in *GetMyDataRequest, opts ...grpc.CallOption) (*MyData, error)
 }
 
 type privacyServiceClient struct {
@@ -52,6 +55,16 @@ func (c *privacyServiceClient) ListReads(ctx context.Context, in *ListReadsReque
 	return out, nil
 }
 
+func (c *privacyServiceClient) GetMyData(ctx context.Context, in *GetMyDataRequest, opts ...grpc.CallOption) (*MyData, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MyData)
+	err := c.cc.Invoke(ctx, PrivacyService_GetMyData_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // PrivacyServiceServer is the server API for PrivacyService service.
 // All implementations must embed UnimplementedPrivacyServiceServer
 // for forward compatibility.
@@ -60,6 +73,8 @@ type PrivacyServiceServer interface {
 	// first. Never what was shown. Reading one's own is not written down,
 	// nor is a yes to symptoms in a dive's record: it suspends, and the suspension is part of the status.
 	ListReads(context.Context, *ListReadsRequest) (*ListReadsResponse, error)
+	// Everything on record about the caller, a part at a time; nothing is asked of anybody else's.
+	GetMyData(context.Context, *GetMyDataRequest) (*MyData, error)
 	mustEmbedUnimplementedPrivacyServiceServer()
 }
 
@@ -72,6 +87,9 @@ type UnimplementedPrivacyServiceServer struct{}
 
 func (UnimplementedPrivacyServiceServer) ListReads(context.Context, *ListReadsRequest) (*ListReadsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListReads not implemented")
+}
+func (UnimplementedPrivacyServiceServer) GetMyData(context.Context, *GetMyDataRequest) (*MyData, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetMyData not implemented")
 }
 func (UnimplementedPrivacyServiceServer) mustEmbedUnimplementedPrivacyServiceServer() {}
 func (UnimplementedPrivacyServiceServer) testEmbeddedByValue()                        {}
@@ -112,6 +130,24 @@ func _PrivacyService_ListReads_Handler(srv interface{}, ctx context.Context, dec
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PrivacyService_GetMyData_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetMyDataRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PrivacyServiceServer).GetMyData(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PrivacyService_GetMyData_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PrivacyServiceServer).GetMyData(ctx, req.(*GetMyDataRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // PrivacyService_ServiceDesc is the grpc.ServiceDesc for PrivacyService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -122,6 +158,10 @@ var PrivacyService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListReads",
 			Handler:    _PrivacyService_ListReads_Handler,
+		},
+		{
+			MethodName: "GetMyData",
+			Handler:    _PrivacyService_GetMyData_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

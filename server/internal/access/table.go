@@ -162,6 +162,8 @@ var table = []Method{
 
 	// One's own and one's ward's; whose else, and of places, for those who look after the club's promise to its people.
 	{Name: privacyService + "ListReads", Anywhere: Committee | SafetyOfficer, Tied: own},
+	// Of the caller alone.
+	{Name: privacyService + "GetMyData", Tied: Self},
 
 	// Every record in a file is judged as its own Create, Update, Get or List.
 	{Name: recordService + "ApplyRecords", Anywhere: Members},
