@@ -66,7 +66,7 @@ func ownTokens(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token s
 
 func ownDives(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token string) (string, error) {
 	self := access.CallerFrom(ctx).Person
-	page, err := h.Store.ListDives(ctx, &lastlightv1.ListDivesRequest{Person: self, ShowArchived: true, PageSize: ownPage, PageToken: token}, nil)
+	page, err := h.Store.ListDives(ctx, &lastlightv1.ListDivesRequest{Person: self, ShowArchived: true, PageSize: ownPage, PageToken: token}, nil, nil)
 	if err != nil {
 		return "", err
 	}
@@ -84,7 +84,7 @@ func ownDives(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token st
 // ownPlans are the plans that the caller takes part in, and what was decided about each.
 func ownPlans(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token string) (next string, err error) {
 	c := access.CallerFrom(ctx)
-	out.Plans, next, err = h.Store.ListPlans(ctx, &lastlightv1.ListPlansRequest{Person: c.Person, ShowArchived: true, PageSize: ownPage, PageToken: token}, "")
+	out.Plans, next, err = h.Store.ListPlans(ctx, &lastlightv1.ListPlansRequest{Person: c.Person, ShowArchived: true, PageSize: ownPage, PageToken: token}, "", nil)
 	if err != nil {
 		return "", err
 	}

@@ -231,7 +231,7 @@ func TestRetention(t *testing.T) {
 	}
 	dives := func() int {
 		t.Helper()
-		out, err := s.ListDives(t.Context(), &pb.ListDivesRequest{Site: "spring"}, nil)
+		out, err := s.ListDives(t.Context(), &pb.ListDivesRequest{Site: "spring"}, nil, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
