@@ -23,6 +23,8 @@ func main() {
 	flag.IntVar(&o.Plans, "plans", 20, "plans that each caller submits and approves")
 	soak := flag.Duration("soak", 0, "keep the server busy for this long instead, and watch its memory")
 	alone := flag.Bool("engine", false, "measure the engine alone instead, without a server")
+	dives := flag.Int("club", 0, "measure a club with so many dives instead, against one with 10,000")
+	rounds := flag.Int("rounds", 60, "with -club: how often each question is asked")
 	flag.Parse()
 	if *alone {
 		if err := bench.Engine(os.Stdout); err != nil {
@@ -39,6 +41,12 @@ func main() {
 			return bench.Soak(ctx, bench.SoakOptions{
 				Address: s.Address, CAFile: s.CAFile, CommitteeToken: s.CommitteeToken, ServerPid: s.ServerPid,
 				Callers: 8, Span: *soak, Report: max(*soak/60, time.Second), Out: os.Stdout,
+			})
+		}
+		if *dives > 0 {
+			return bench.Club(ctx, bench.ClubOptions{
+				Address: s.Address, CAFile: s.CAFile, CommitteeToken: s.CommitteeToken, Database: s.Database,
+				Dives: *dives, Rounds: *rounds, Out: os.Stdout, Progress: os.Stderr,
 			})
 		}
 		o.Address, o.CAFile, o.CommitteeToken, o.Database = s.Address, s.CAFile, s.CommitteeToken, s.Database

@@ -83,9 +83,11 @@ func (c converter) medical(r *lastlightv1.Person, zone calendar.Zone) (*facts.Me
 }
 
 func (c converter) pastDive(d PastDive, person string) (facts.PastDive, error) {
-	zone, err := c.loadZone(d.TimeZone)
+	// The zone as it was that year: a log goes further back than a plan's zones do.
+	year := d.EnteredAt.UTC().Year()
+	zone, err := c.zone(d.TimeZone, year, year)
 	if err != nil {
-		return facts.PastDive{}, err
+		return facts.PastDive{}, fmt.Errorf("dive %s: time zone %q: %w", d.ID, d.TimeZone, err)
 	}
 	entry := instant(d.EnteredAt)
 	on, err := zone.Day(entry)

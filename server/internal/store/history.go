@@ -63,10 +63,9 @@ func (s *Store) GetSiteHistory(ctx context.Context, r *lastlightv1.GetSiteHistor
 	err = s.Read(ctx, func(ctx context.Context, q Querier) error {
 		var there bool
 		if err := q.QueryRow(ctx, `
-SELECT EXISTS (SELECT FROM site WHERE id = $1),
-  (SELECT count(*) FROM dive WHERE site = $1 AND NOT archived AND state <> 'in_water'),
-  (SELECT count(*) FROM dive d JOIN dive_diver x ON x.dive = d.id WHERE d.site = $1 AND NOT d.archived AND d.state <> 'in_water'),
-  (SELECT count(*) FROM incident WHERE site = $1)`, r.Site).Scan(&there, &h.Dives, &h.PeopleDives, &h.Incidents); err != nil {
+SELECT EXISTS (SELECT FROM site WHERE id = $1), count(*), COALESCE(sum((SELECT count(*) FROM dive_diver x WHERE x.dive = d.id)), 0)::bigint,
+  (SELECT count(*) FROM incident WHERE site = $1)
+FROM dive d WHERE d.site = $1 AND NOT d.archived AND d.state <> 'in_water'`, r.Site).Scan(&there, &h.Dives, &h.PeopleDives, &h.Incidents); err != nil {
 			return err
 		}
 		if !there {

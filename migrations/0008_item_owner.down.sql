@@ -1,0 +1,1 @@
+DROP INDEX CONCURRENTLY item_owner;
