@@ -92,11 +92,16 @@ func (s *seed) grow(ctx context.Context, to clubSize) error {
 		from, to      int
 		statement, of string
 	}{
-		{s.has.divers, to.divers, copyPerson, person}, {s.has.divers, to.divers, copyCards, person}, {s.has.divers, to.divers, copyMedical, person},
-		{s.has.sites, to.sites, copySite, site}, {s.has.sites, to.sites, copySurvey, site},
-		{s.has.items / 2, to.items / 2, copyItem, cylinder}, {s.has.items / 2, to.items / 2, copyCylinder, cylinder},
+		{s.has.divers, to.divers, copyPerson, person},
+		{s.has.divers, to.divers, copyCards, person},
+		{s.has.divers, to.divers, copyMedical, person},
+		{s.has.sites, to.sites, copySite, site},
+		{s.has.sites, to.sites, copySurvey, site},
+		{s.has.items / 2, to.items / 2, copyItem, cylinder},
+		{s.has.items / 2, to.items / 2, copyCylinder, cylinder},
 		{s.has.items / 2, to.items / 2, copyServices, cylinder},
-		{s.has.items / 2, to.items / 2, copyItem, equipment}, {s.has.items / 2, to.items / 2, copyEquipment, equipment},
+		{s.has.items / 2, to.items / 2, copyItem, equipment},
+		{s.has.items / 2, to.items / 2, copyEquipment, equipment},
 		{s.has.items / 2, to.items / 2, copyServices, equipment},
 	} {
 		if err := s.copies(ctx, c.from, c.to, c.statement, c.of); err != nil {

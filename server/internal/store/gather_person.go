@@ -99,6 +99,8 @@ func pseudonymsOf(ctx context.Context, q Querier, people []string) (map[string]s
 // with their record and site. A dive loads tissues from the minute it begins,
 // whether or not its record is complete: what is still in the register is read
 // too, with the last known out of this diver, or the entry while there is none.
+// Each dive is looked up by its key: a join of many people's dives would have the
+// planner read the whole log, which grows without them.
 func pastDives(ctx context.Context, q Querier, people []string, before, wholeFrom time.Time, but string) (map[string][]facts.PastDive, error) {
 	rows, err := q.Query(ctx, `
 SELECT x.person, d.id, d.site, s.time_zone, d.kind, d.taught_level, COALESCE(d.zone, ''), d.entered_at,
@@ -108,7 +110,7 @@ SELECT x.person, d.id, d.site, s.time_zone, d.kind, d.taught_level, COALESCE(d.z
        d.state = 'closed', d.kind = 'training' AND EXISTS (SELECT FROM dive_diver y WHERE y.dive = d.id AND y.instructor),
        x.counted_as, x.instructor, x.used, d.penetration_m, d.max_depth_m, d.version,
        CASE WHEN d.entered_at >= $4 THEN d.record END, CASE WHEN d.entered_at >= $4 THEN s.doc END
-FROM dive_diver x JOIN dive d ON d.id = x.dive JOIN site s ON s.id = d.site
+FROM dive_diver x CROSS JOIN LATERAL (SELECT * FROM dive WHERE id = x.dive LIMIT 1) d JOIN site s ON s.id = d.site
 WHERE x.person = ANY ($1) AND NOT d.archived AND x.entered_at < $2 AND d.plan IS DISTINCT FROM $3
 ORDER BY x.person, d.entered_at, d.id`, sortedSet(people), before, but, wholeFrom)
 	if err != nil {
