@@ -211,7 +211,7 @@ func TestWritesCarryARequestID(t *testing.T) {
 	}
 	for _, m := range methods {
 		read := false
-		for _, prefix := range []string{"Get", "List", "Evaluate", "Check", "Export", "WhoAmI"} {
+		for _, prefix := range []string{"Get", "List", "Evaluate", "Check", "Compare", "Export", "WhoAmI"} {
 			read = read || strings.HasPrefix(string(m.Name()), prefix)
 		}
 		if has := m.Input().Fields().ByName("request_id") != nil; has == read {

@@ -24,6 +24,11 @@ func (a *app) policy() *cobra.Command {
 			example: "  lastlight policy create 2026-summer -f policy.yaml --reason \"minimum age 16 with consent\"",
 		}, c, pb.PolicyServiceClient.CreatePolicy, nil, done[*pb.Policy]("Entered as a draft.")),
 		call(a, verb{
+			use: "compare POLICY", short: "What a policy would change: its cells, and every open plan", args: []string{"id"},
+			long:    "Evaluates every open plan under both policies, the one in force if --against names no other. Changes nothing: read it before the policy is adopted.",
+			example: "  lastlight policy compare 2026-summer\n  lastlight policy compare 2026-summer --against 2025-spring --json",
+		}, c, pb.PolicyServiceClient.ComparePolicy, nil, screen.View.Comparison),
+		call(a, verb{
 			use: "adopt POLICY", short: "Put a policy in force from a day on", args: []string{"id"},
 			long:    "Approved plans that the change touches become stale.",
 			example: "  lastlight policy adopt 2026-summer --in-force-from 2026-07-01",

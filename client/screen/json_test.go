@@ -159,6 +159,7 @@ Fill: id cylinder filled_at time_zone pressure temperature_c intended top_up sou
 FillDay: day fills top_up_l from_bank_l compressor_min compressor_short_min oxygen_l helium_l oxygen_left_l helium_left_l problems
 FillPlan: expedition days leaving_test assumed
 Finding: rule rule_version status code subject other path place observed limit shortfall figures citation message remedy waivable_by second_approver due_at key steps waived_by records
+FindingChange: before after
 FindingCounts: refuse indeterminate needs_waiver caution note pass not_applicable
 FindingSubject: kind id name
 GasLimits: oxygen_working_bar oxygen_resting_bar oxygen_floor_bar density_advised density_most oxygen_narcotic
@@ -217,6 +218,9 @@ PlanDiver: person mains start_pressure gas temperature_c stages equipment marker
 PlanStage: cylinder kind start_pressure gas switch_depth_m temperature_c
 PlannedFill: cylinder plan from_bar to_bar gas top_up_l oxygen_l helium_l bank_to_bar bleed_to_bar needs_oxygen_clean problems
 Policy: id document reason number state in_force_from adopted_by created_at
+PolicyCellChange: path before after citation
+PolicyComparison: id against engine_version evaluated_at cells plans_compared plans
+PolicyPlanChange: plan version state site planned_entry verdict_before verdict_after findings standings not_evaluated
 Position: latitude longitude
 Pressure: bar psi
 Problem: field read expected message
@@ -238,6 +242,7 @@ SignInResponse: go changed who_must_approve watch report
 Site: id title time_zone water_density altitude_m barometer_bar water_temperature_c grade coarse_position exact_position access_notes gate_code thresholds emergency closures notes permit_required version archived latest_survey restricted_on_record
 SiteHistory: site dives people_dives incidents rate entries next_page_token left
 SiteHistoryEntry: at kind id summary
+StandingChange: person before after
 Station: id depth_m opening daylight air_bell time_zone notes
 Step: what formula inputs result source withheld
 StopAllDivesResponse: plans_made_stale

@@ -395,11 +395,463 @@ func (x *AdoptPolicyRequest) GetRequestId() string {
 	return ""
 }
 
+type ComparePolicyRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Id    string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// The policy that it is compared with; empty: the one in force today.
+	Against       string `protobuf:"bytes,2,opt,name=against,proto3" json:"against,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ComparePolicyRequest) Reset() {
+	*x = ComparePolicyRequest{}
+	mi := &file_lastlight_v1_policy_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ComparePolicyRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ComparePolicyRequest) ProtoMessage() {}
+
+func (x *ComparePolicyRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_policy_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ComparePolicyRequest.ProtoReflect.Descriptor instead.
+func (*ComparePolicyRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *ComparePolicyRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *ComparePolicyRequest) GetAgainst() string {
+	if x != nil {
+		return x.Against
+	}
+	return ""
+}
+
+type PolicyComparison struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Id            string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	Against       string                 `protobuf:"bytes,2,opt,name=against,proto3" json:"against,omitempty"`
+	EngineVersion string                 `protobuf:"bytes,3,opt,name=engine_version,json=engineVersion,proto3" json:"engine_version,omitempty"`
+	EvaluatedAt   *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=evaluated_at,json=evaluatedAt,proto3" json:"evaluated_at,omitempty"`
+	Cells         []*PolicyCellChange    `protobuf:"bytes,5,rep,name=cells,proto3" json:"cells,omitempty"`
+	// Plans in the states draft, submitted, approved and stale were evaluated: so many.
+	PlansCompared int32 `protobuf:"varint,6,opt,name=plans_compared,json=plansCompared,proto3" json:"plans_compared,omitempty"`
+	// Those whose verdict, findings or standings would change, or that cannot be evaluated.
+	Plans         []*PolicyPlanChange `protobuf:"bytes,7,rep,name=plans,proto3" json:"plans,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PolicyComparison) Reset() {
+	*x = PolicyComparison{}
+	mi := &file_lastlight_v1_policy_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PolicyComparison) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PolicyComparison) ProtoMessage() {}
+
+func (x *PolicyComparison) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_policy_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PolicyComparison.ProtoReflect.Descriptor instead.
+func (*PolicyComparison) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *PolicyComparison) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *PolicyComparison) GetAgainst() string {
+	if x != nil {
+		return x.Against
+	}
+	return ""
+}
+
+func (x *PolicyComparison) GetEngineVersion() string {
+	if x != nil {
+		return x.EngineVersion
+	}
+	return ""
+}
+
+func (x *PolicyComparison) GetEvaluatedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EvaluatedAt
+	}
+	return nil
+}
+
+func (x *PolicyComparison) GetCells() []*PolicyCellChange {
+	if x != nil {
+		return x.Cells
+	}
+	return nil
+}
+
+func (x *PolicyComparison) GetPlansCompared() int32 {
+	if x != nil {
+		return x.PlansCompared
+	}
+	return 0
+}
+
+func (x *PolicyComparison) GetPlans() []*PolicyPlanChange {
+	if x != nil {
+		return x.Plans
+	}
+	return nil
+}
+
+// A cell with another value. A list of named rows is a cell too: its value is the names, in their order.
+type PolicyCellChange struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As in the problems of a document, e.g. ladder[INT].max_depth_m.
+	Path string `protobuf:"bytes,1,opt,name=path,proto3" json:"path,omitempty"`
+	// Empty: there is no such cell.
+	Before string `protobuf:"bytes,2,opt,name=before,proto3" json:"before,omitempty"`
+	After  string `protobuf:"bytes,3,opt,name=after,proto3" json:"after,omitempty"`
+	// The clause that the compared policy cites for the cell, else the one that the other policy cites.
+	Citation      *Citation `protobuf:"bytes,4,opt,name=citation,proto3" json:"citation,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PolicyCellChange) Reset() {
+	*x = PolicyCellChange{}
+	mi := &file_lastlight_v1_policy_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PolicyCellChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PolicyCellChange) ProtoMessage() {}
+
+func (x *PolicyCellChange) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_policy_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PolicyCellChange.ProtoReflect.Descriptor instead.
+func (*PolicyCellChange) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *PolicyCellChange) GetPath() string {
+	if x != nil {
+		return x.Path
+	}
+	return ""
+}
+
+func (x *PolicyCellChange) GetBefore() string {
+	if x != nil {
+		return x.Before
+	}
+	return ""
+}
+
+func (x *PolicyCellChange) GetAfter() string {
+	if x != nil {
+		return x.After
+	}
+	return ""
+}
+
+func (x *PolicyCellChange) GetCitation() *Citation {
+	if x != nil {
+		return x.Citation
+	}
+	return nil
+}
+
+type PolicyPlanChange struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Plan          string                 `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
+	Version       int32                  `protobuf:"varint,2,opt,name=version,proto3" json:"version,omitempty"`
+	State         PlanState              `protobuf:"varint,3,opt,name=state,proto3,enum=lastlight.v1.PlanState" json:"state,omitempty"`
+	Site          string                 `protobuf:"bytes,4,opt,name=site,proto3" json:"site,omitempty"`
+	PlannedEntry  *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=planned_entry,json=plannedEntry,proto3" json:"planned_entry,omitempty"`
+	VerdictBefore string                 `protobuf:"bytes,6,opt,name=verdict_before,json=verdictBefore,proto3" json:"verdict_before,omitempty"`
+	VerdictAfter  string                 `protobuf:"bytes,7,opt,name=verdict_after,json=verdictAfter,proto3" json:"verdict_after,omitempty"`
+	Findings      []*FindingChange       `protobuf:"bytes,8,rep,name=findings,proto3" json:"findings,omitempty"`
+	Standings     []*StandingChange      `protobuf:"bytes,9,rep,name=standings,proto3" json:"standings,omitempty"`
+	// Why the plan cannot be evaluated: its records are broken. Empty: it was.
+	NotEvaluated  string `protobuf:"bytes,10,opt,name=not_evaluated,json=notEvaluated,proto3" json:"not_evaluated,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PolicyPlanChange) Reset() {
+	*x = PolicyPlanChange{}
+	mi := &file_lastlight_v1_policy_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PolicyPlanChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PolicyPlanChange) ProtoMessage() {}
+
+func (x *PolicyPlanChange) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_policy_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PolicyPlanChange.ProtoReflect.Descriptor instead.
+func (*PolicyPlanChange) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *PolicyPlanChange) GetPlan() string {
+	if x != nil {
+		return x.Plan
+	}
+	return ""
+}
+
+func (x *PolicyPlanChange) GetVersion() int32 {
+	if x != nil {
+		return x.Version
+	}
+	return 0
+}
+
+func (x *PolicyPlanChange) GetState() PlanState {
+	if x != nil {
+		return x.State
+	}
+	return PlanState_PLAN_STATE_UNSPECIFIED
+}
+
+func (x *PolicyPlanChange) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+func (x *PolicyPlanChange) GetPlannedEntry() *timestamppb.Timestamp {
+	if x != nil {
+		return x.PlannedEntry
+	}
+	return nil
+}
+
+func (x *PolicyPlanChange) GetVerdictBefore() string {
+	if x != nil {
+		return x.VerdictBefore
+	}
+	return ""
+}
+
+func (x *PolicyPlanChange) GetVerdictAfter() string {
+	if x != nil {
+		return x.VerdictAfter
+	}
+	return ""
+}
+
+func (x *PolicyPlanChange) GetFindings() []*FindingChange {
+	if x != nil {
+		return x.Findings
+	}
+	return nil
+}
+
+func (x *PolicyPlanChange) GetStandings() []*StandingChange {
+	if x != nil {
+		return x.Standings
+	}
+	return nil
+}
+
+func (x *PolicyPlanChange) GetNotEvaluated() string {
+	if x != nil {
+		return x.NotEvaluated
+	}
+	return ""
+}
+
+// A finding that differs, without its steps.
+type FindingChange struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Left out: there was none.
+	Before *Finding `protobuf:"bytes,1,opt,name=before,proto3" json:"before,omitempty"`
+	// Left out: there would be none.
+	After         *Finding `protobuf:"bytes,2,opt,name=after,proto3" json:"after,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FindingChange) Reset() {
+	*x = FindingChange{}
+	mi := &file_lastlight_v1_policy_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FindingChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FindingChange) ProtoMessage() {}
+
+func (x *FindingChange) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_policy_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FindingChange.ProtoReflect.Descriptor instead.
+func (*FindingChange) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *FindingChange) GetBefore() *Finding {
+	if x != nil {
+		return x.Before
+	}
+	return nil
+}
+
+func (x *FindingChange) GetAfter() *Finding {
+	if x != nil {
+		return x.After
+	}
+	return nil
+}
+
+// What a diver of the team counts as; empty: as nothing, or it cannot be told.
+type StandingChange struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Person        string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	Before        string                 `protobuf:"bytes,2,opt,name=before,proto3" json:"before,omitempty"`
+	After         string                 `protobuf:"bytes,3,opt,name=after,proto3" json:"after,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StandingChange) Reset() {
+	*x = StandingChange{}
+	mi := &file_lastlight_v1_policy_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StandingChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StandingChange) ProtoMessage() {}
+
+func (x *StandingChange) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_policy_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StandingChange.ProtoReflect.Descriptor instead.
+func (*StandingChange) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *StandingChange) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *StandingChange) GetBefore() string {
+	if x != nil {
+		return x.Before
+	}
+	return ""
+}
+
+func (x *StandingChange) GetAfter() string {
+	if x != nil {
+		return x.After
+	}
+	return ""
+}
+
 var File_lastlight_v1_policy_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_policy_proto_rawDesc = "" +
 	"\n" +
-	"\x19lastlight/v1/policy.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\"\xde\x02\n" +
+	"\x19lastlight/v1/policy.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x17lastlight/v1/plan.proto\x1a\x19lastlight/v1/report.proto\"\xde\x02\n" +
 	"\x06Policy\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x123\n" +
 	"\bdocument\x18\x02 \x01(\v2\x17.google.protobuf.StructR\bdocument\x12 \n" +
@@ -430,11 +882,47 @@ const file_lastlight_v1_policy_proto_rawDesc = "" +
 	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\x12>\n" +
 	"\rin_force_from\x18\x02 \x01(\tB\x1a\xbaH\x17r\x152\x13^\\d{4}-\\d{2}-\\d{2}$R\vinForceFrom\x12'\n" +
 	"\n" +
-	"request_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId2\xb9\x02\n" +
+	"request_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"I\n" +
+	"\x14ComparePolicyRequest\x12\x17\n" +
+	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\x12\x18\n" +
+	"\aagainst\x18\x02 \x01(\tR\aagainst\"\xb5\x02\n" +
+	"\x10PolicyComparison\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x18\n" +
+	"\aagainst\x18\x02 \x01(\tR\aagainst\x12%\n" +
+	"\x0eengine_version\x18\x03 \x01(\tR\rengineVersion\x12=\n" +
+	"\fevaluated_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\vevaluatedAt\x124\n" +
+	"\x05cells\x18\x05 \x03(\v2\x1e.lastlight.v1.PolicyCellChangeR\x05cells\x12%\n" +
+	"\x0eplans_compared\x18\x06 \x01(\x05R\rplansCompared\x124\n" +
+	"\x05plans\x18\a \x03(\v2\x1e.lastlight.v1.PolicyPlanChangeR\x05plans\"\x88\x01\n" +
+	"\x10PolicyCellChange\x12\x12\n" +
+	"\x04path\x18\x01 \x01(\tR\x04path\x12\x16\n" +
+	"\x06before\x18\x02 \x01(\tR\x06before\x12\x14\n" +
+	"\x05after\x18\x03 \x01(\tR\x05after\x122\n" +
+	"\bcitation\x18\x04 \x01(\v2\x16.lastlight.v1.CitationR\bcitation\"\xaa\x03\n" +
+	"\x10PolicyPlanChange\x12\x12\n" +
+	"\x04plan\x18\x01 \x01(\tR\x04plan\x12\x18\n" +
+	"\aversion\x18\x02 \x01(\x05R\aversion\x12-\n" +
+	"\x05state\x18\x03 \x01(\x0e2\x17.lastlight.v1.PlanStateR\x05state\x12\x12\n" +
+	"\x04site\x18\x04 \x01(\tR\x04site\x12?\n" +
+	"\rplanned_entry\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\fplannedEntry\x12%\n" +
+	"\x0everdict_before\x18\x06 \x01(\tR\rverdictBefore\x12#\n" +
+	"\rverdict_after\x18\a \x01(\tR\fverdictAfter\x127\n" +
+	"\bfindings\x18\b \x03(\v2\x1b.lastlight.v1.FindingChangeR\bfindings\x12:\n" +
+	"\tstandings\x18\t \x03(\v2\x1c.lastlight.v1.StandingChangeR\tstandings\x12#\n" +
+	"\rnot_evaluated\x18\n" +
+	" \x01(\tR\fnotEvaluated\"k\n" +
+	"\rFindingChange\x12-\n" +
+	"\x06before\x18\x01 \x01(\v2\x15.lastlight.v1.FindingR\x06before\x12+\n" +
+	"\x05after\x18\x02 \x01(\v2\x15.lastlight.v1.FindingR\x05after\"V\n" +
+	"\x0eStandingChange\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12\x16\n" +
+	"\x06before\x18\x02 \x01(\tR\x06before\x12\x14\n" +
+	"\x05after\x18\x03 \x01(\tR\x05after2\x8e\x03\n" +
 	"\rPolicyService\x12G\n" +
 	"\fCreatePolicy\x12!.lastlight.v1.CreatePolicyRequest\x1a\x14.lastlight.v1.Policy\x12A\n" +
 	"\tGetPolicy\x12\x1e.lastlight.v1.GetPolicyRequest\x1a\x14.lastlight.v1.Policy\x12U\n" +
-	"\fListPolicies\x12!.lastlight.v1.ListPoliciesRequest\x1a\".lastlight.v1.ListPoliciesResponse\x12E\n" +
+	"\fListPolicies\x12!.lastlight.v1.ListPoliciesRequest\x1a\".lastlight.v1.ListPoliciesResponse\x12S\n" +
+	"\rComparePolicy\x12\".lastlight.v1.ComparePolicyRequest\x1a\x1e.lastlight.v1.PolicyComparison\x12E\n" +
 	"\vAdoptPolicy\x12 .lastlight.v1.AdoptPolicyRequest\x1a\x14.lastlight.v1.PolicyB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
 
 var (
@@ -449,7 +937,7 @@ func file_lastlight_v1_policy_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_policy_proto_rawDescData
 }
 
-var file_lastlight_v1_policy_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_lastlight_v1_policy_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_lastlight_v1_policy_proto_goTypes = []any{
 	(*Policy)(nil),                // 0: lastlight.v1.Policy
 	(*CreatePolicyRequest)(nil),   // 1: lastlight.v1.CreatePolicyRequest
@@ -457,27 +945,48 @@ var file_lastlight_v1_policy_proto_goTypes = []any{
 	(*ListPoliciesRequest)(nil),   // 3: lastlight.v1.ListPoliciesRequest
 	(*ListPoliciesResponse)(nil),  // 4: lastlight.v1.ListPoliciesResponse
 	(*AdoptPolicyRequest)(nil),    // 5: lastlight.v1.AdoptPolicyRequest
-	(*structpb.Struct)(nil),       // 6: google.protobuf.Struct
-	(*timestamppb.Timestamp)(nil), // 7: google.protobuf.Timestamp
+	(*ComparePolicyRequest)(nil),  // 6: lastlight.v1.ComparePolicyRequest
+	(*PolicyComparison)(nil),      // 7: lastlight.v1.PolicyComparison
+	(*PolicyCellChange)(nil),      // 8: lastlight.v1.PolicyCellChange
+	(*PolicyPlanChange)(nil),      // 9: lastlight.v1.PolicyPlanChange
+	(*FindingChange)(nil),         // 10: lastlight.v1.FindingChange
+	(*StandingChange)(nil),        // 11: lastlight.v1.StandingChange
+	(*structpb.Struct)(nil),       // 12: google.protobuf.Struct
+	(*timestamppb.Timestamp)(nil), // 13: google.protobuf.Timestamp
+	(*Citation)(nil),              // 14: lastlight.v1.Citation
+	(PlanState)(0),                // 15: lastlight.v1.PlanState
+	(*Finding)(nil),               // 16: lastlight.v1.Finding
 }
 var file_lastlight_v1_policy_proto_depIdxs = []int32{
-	6, // 0: lastlight.v1.Policy.document:type_name -> google.protobuf.Struct
-	7, // 1: lastlight.v1.Policy.created_at:type_name -> google.protobuf.Timestamp
-	0, // 2: lastlight.v1.CreatePolicyRequest.policy:type_name -> lastlight.v1.Policy
-	0, // 3: lastlight.v1.ListPoliciesResponse.policies:type_name -> lastlight.v1.Policy
-	1, // 4: lastlight.v1.PolicyService.CreatePolicy:input_type -> lastlight.v1.CreatePolicyRequest
-	2, // 5: lastlight.v1.PolicyService.GetPolicy:input_type -> lastlight.v1.GetPolicyRequest
-	3, // 6: lastlight.v1.PolicyService.ListPolicies:input_type -> lastlight.v1.ListPoliciesRequest
-	5, // 7: lastlight.v1.PolicyService.AdoptPolicy:input_type -> lastlight.v1.AdoptPolicyRequest
-	0, // 8: lastlight.v1.PolicyService.CreatePolicy:output_type -> lastlight.v1.Policy
-	0, // 9: lastlight.v1.PolicyService.GetPolicy:output_type -> lastlight.v1.Policy
-	4, // 10: lastlight.v1.PolicyService.ListPolicies:output_type -> lastlight.v1.ListPoliciesResponse
-	0, // 11: lastlight.v1.PolicyService.AdoptPolicy:output_type -> lastlight.v1.Policy
-	8, // [8:12] is the sub-list for method output_type
-	4, // [4:8] is the sub-list for method input_type
-	4, // [4:4] is the sub-list for extension type_name
-	4, // [4:4] is the sub-list for extension extendee
-	0, // [0:4] is the sub-list for field type_name
+	12, // 0: lastlight.v1.Policy.document:type_name -> google.protobuf.Struct
+	13, // 1: lastlight.v1.Policy.created_at:type_name -> google.protobuf.Timestamp
+	0,  // 2: lastlight.v1.CreatePolicyRequest.policy:type_name -> lastlight.v1.Policy
+	0,  // 3: lastlight.v1.ListPoliciesResponse.policies:type_name -> lastlight.v1.Policy
+	13, // 4: lastlight.v1.PolicyComparison.evaluated_at:type_name -> google.protobuf.Timestamp
+	8,  // 5: lastlight.v1.PolicyComparison.cells:type_name -> lastlight.v1.PolicyCellChange
+	9,  // 6: lastlight.v1.PolicyComparison.plans:type_name -> lastlight.v1.PolicyPlanChange
+	14, // 7: lastlight.v1.PolicyCellChange.citation:type_name -> lastlight.v1.Citation
+	15, // 8: lastlight.v1.PolicyPlanChange.state:type_name -> lastlight.v1.PlanState
+	13, // 9: lastlight.v1.PolicyPlanChange.planned_entry:type_name -> google.protobuf.Timestamp
+	10, // 10: lastlight.v1.PolicyPlanChange.findings:type_name -> lastlight.v1.FindingChange
+	11, // 11: lastlight.v1.PolicyPlanChange.standings:type_name -> lastlight.v1.StandingChange
+	16, // 12: lastlight.v1.FindingChange.before:type_name -> lastlight.v1.Finding
+	16, // 13: lastlight.v1.FindingChange.after:type_name -> lastlight.v1.Finding
+	1,  // 14: lastlight.v1.PolicyService.CreatePolicy:input_type -> lastlight.v1.CreatePolicyRequest
+	2,  // 15: lastlight.v1.PolicyService.GetPolicy:input_type -> lastlight.v1.GetPolicyRequest
+	3,  // 16: lastlight.v1.PolicyService.ListPolicies:input_type -> lastlight.v1.ListPoliciesRequest
+	6,  // 17: lastlight.v1.PolicyService.ComparePolicy:input_type -> lastlight.v1.ComparePolicyRequest
+	5,  // 18: lastlight.v1.PolicyService.AdoptPolicy:input_type -> lastlight.v1.AdoptPolicyRequest
+	0,  // 19: lastlight.v1.PolicyService.CreatePolicy:output_type -> lastlight.v1.Policy
+	0,  // 20: lastlight.v1.PolicyService.GetPolicy:output_type -> lastlight.v1.Policy
+	4,  // 21: lastlight.v1.PolicyService.ListPolicies:output_type -> lastlight.v1.ListPoliciesResponse
+	7,  // 22: lastlight.v1.PolicyService.ComparePolicy:output_type -> lastlight.v1.PolicyComparison
+	0,  // 23: lastlight.v1.PolicyService.AdoptPolicy:output_type -> lastlight.v1.Policy
+	19, // [19:24] is the sub-list for method output_type
+	14, // [14:19] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_policy_proto_init() }
@@ -486,13 +995,15 @@ func file_lastlight_v1_policy_proto_init() {
 		return
 	}
 	file_lastlight_v1_marks_proto_init()
+	file_lastlight_v1_plan_proto_init()
+	file_lastlight_v1_report_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_policy_proto_rawDesc), len(file_lastlight_v1_policy_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   6,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

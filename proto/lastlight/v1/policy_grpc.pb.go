@@ -21,10 +21,11 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	PolicyService_CreatePolicy_FullMethodName = "/lastlight.v1.PolicyService/CreatePolicy"
-	PolicyService_GetPolicy_FullMethodName    = "/lastlight.v1.PolicyService/GetPolicy"
-	PolicyService_ListPolicies_FullMethodName = "/lastlight.v1.PolicyService/ListPolicies"
-	PolicyService_AdoptPolicy_FullMethodName  = "/lastlight.v1.PolicyService/AdoptPolicy"
+	PolicyService_CreatePolicy_FullMethodName  = "/lastlight.v1.PolicyService/CreatePolicy"
+	PolicyService_GetPolicy_FullMethodName     = "/lastlight.v1.PolicyService/GetPolicy"
+	PolicyService_ListPolicies_FullMethodName  = "/lastlight.v1.PolicyService/ListPolicies"
+	PolicyService_ComparePolicy_FullMethodName = "/lastlight.v1.PolicyService/ComparePolicy"
+	PolicyService_AdoptPolicy_FullMethodName   = "/lastlight.v1.PolicyService/AdoptPolicy"
 )
 
 // PolicyServiceClient is the client API for PolicyService service.
@@ -35,6 +36,9 @@ type PolicyServiceClient interface {
 	CreatePolicy(ctx context.Context, in *CreatePolicyRequest, opts ...grpc.CallOption) (*Policy, error)
 	GetPolicy(ctx context.Context, in *GetPolicyRequest, opts ...grpc.CallOption) (*Policy, error)
 	ListPolicies(ctx context.Context, in *ListPoliciesRequest, opts ...grpc.CallOption) (*ListPoliciesResponse, error)
+	// What a policy would change, to be read before it is adopted: its cells, and every open plan
+	// evaluated under both policies on the same records. Changes nothing.
+	ComparePolicy(ctx context.Context, in *ComparePolicyRequest, opts ...grpc.CallOption) (*PolicyComparison, error)
 	// In force from a day on. Every approved plan that the change touches becomes stale.
 	AdoptPolicy(ctx context.Context, in *AdoptPolicyRequest, opts ...grpc.CallOption) (*Policy, error)
 }
@@ -77,6 +81,16 @@ func (c *policyServiceClient) ListPolicies(ctx context.Context, in *ListPolicies
 	return out, nil
 }
 
+func (c *policyServiceClient) ComparePolicy(ctx context.Context, in *ComparePolicyRequest, opts ...grpc.CallOption) (*PolicyComparison, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PolicyComparison)
+	err := c.cc.Invoke(ctx, PolicyService_ComparePolicy_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *policyServiceClient) AdoptPolicy(ctx context.Context, in *AdoptPolicyRequest, opts ...grpc.CallOption) (*Policy, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(Policy)
@@ -95,6 +109,9 @@ type PolicyServiceServer interface {
 	CreatePolicy(context.Context, *CreatePolicyRequest) (*Policy, error)
 	GetPolicy(context.Context, *GetPolicyRequest) (*Policy, error)
 	ListPolicies(context.Context, *ListPoliciesRequest) (*ListPoliciesResponse, error)
+	// What a policy would change, to be read before it is adopted: its cells, and every open plan
+	// evaluated under both policies on the same records. Changes nothing.
+	ComparePolicy(context.Context, *ComparePolicyRequest) (*PolicyComparison, error)
 	// In force from a day on. Every approved plan that the change touches becomes stale.
 	AdoptPolicy(context.Context, *AdoptPolicyRequest) (*Policy, error)
 	mustEmbedUnimplementedPolicyServiceServer()
@@ -115,6 +132,9 @@ func (UnimplementedPolicyServiceServer) GetPolicy(context.Context, *GetPolicyReq
 }
 func (UnimplementedPolicyServiceServer) ListPolicies(context.Context, *ListPoliciesRequest) (*ListPoliciesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListPolicies not implemented")
+}
+func (UnimplementedPolicyServiceServer) ComparePolicy(context.Context, *ComparePolicyRequest) (*PolicyComparison, error) {
+	return nil, status.Error(codes.Unimplemented, "method ComparePolicy not implemented")
 }
 func (UnimplementedPolicyServiceServer) AdoptPolicy(context.Context, *AdoptPolicyRequest) (*Policy, error) {
 	return nil, status.Error(codes.Unimplemented, "method AdoptPolicy not implemented")
@@ -194,6 +214,24 @@ func _PolicyService_ListPolicies_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PolicyService_ComparePolicy_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ComparePolicyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PolicyServiceServer).ComparePolicy(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PolicyService_ComparePolicy_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PolicyServiceServer).ComparePolicy(ctx, req.(*ComparePolicyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _PolicyService_AdoptPolicy_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(AdoptPolicyRequest)
 	if err := dec(in); err != nil {
@@ -230,6 +268,10 @@ var PolicyService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListPolicies",
 			Handler:    _PolicyService_ListPolicies_Handler,
+		},
+		{
+			MethodName: "ComparePolicy",
+			Handler:    _PolicyService_ComparePolicy_Handler,
 		},
 		{
 			MethodName: "AdoptPolicy",

@@ -110,6 +110,7 @@ var table = []Method{
 	{Name: policyService + "CreatePolicy", Anywhere: Committee | SafetyOfficer},
 	{Name: policyService + "GetPolicy", Anywhere: Members},
 	{Name: policyService + "ListPolicies", Anywhere: Members},
+	{Name: policyService + "ComparePolicy", Anywhere: overseers},
 	{Name: policyService + "AdoptPolicy", Anywhere: Committee},
 
 	{Name: expeditionService + "CreateExpedition", Anywhere: deciders},

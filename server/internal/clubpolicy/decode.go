@@ -152,7 +152,7 @@ func sort(t reflect.Type) string {
 	return t.String()
 }
 
-func sortedKeys(m map[string]any) []string {
+func sortedKeys[V any](m map[string]V) []string {
 	return slices.Sorted(maps.Keys(m))
 }
 

@@ -47,6 +47,12 @@ func (d *Desk) evaluate(ctx context.Context, q store.Querier, id string, version
 	if err != nil {
 		return nil, err
 	}
+	return d.judge(records, measured, now)
+}
+
+// judge runs the engine on records that were gathered.
+func (d *Desk) judge(records *facts.Records, measured *facts.Measured, now time.Time) (*run, error) {
+	id := records.Plan.Id
 	in, err := facts.Input(records, now, measured, d.Zones)
 	if err != nil {
 		return nil, err

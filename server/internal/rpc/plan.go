@@ -183,19 +183,21 @@ func masked(ctx context.Context, r *lastlightv1.Report, s access.Subject) *lastl
 	if r == nil {
 		return nil
 	}
-	c := access.CallerFrom(ctx)
-	sees := func(group access.Group) func(person string) bool {
-		return func(person string) bool {
-			about := access.Subject{Expeditions: s.Expeditions, Relation: s.Relation & access.Leads, Of: person}
-			if person == c.Person {
-				about.Relation |= access.Self
-			}
-			return c.Sees(group, about)
-		}
-	}
-	report.Mask(r, sees(access.Medical))
-	report.MaskTraining(r, sees(access.Training))
+	report.Mask(r, seesIn(ctx, s, access.Medical))
+	report.MaskTraining(r, seesIn(ctx, s, access.Training))
 	return r
+}
+
+// seesIn tells of whom in a plan the caller may read this group of fields.
+func seesIn(ctx context.Context, s access.Subject, group access.Group) func(person string) bool {
+	c := access.CallerFrom(ctx)
+	return func(person string) bool {
+		about := access.Subject{Expeditions: s.Expeditions, Relation: s.Relation & access.Leads, Of: person}
+		if person == c.Person {
+			about.Relation |= access.Self
+		}
+		return c.Sees(group, about)
+	}
 }
 
 // EvaluatePlan says what the engine would say now.

@@ -4,10 +4,15 @@ import (
 	"context"
 
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"lastlight/engine"
 	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/access"
 	"lastlight/server/internal/dates"
+	"lastlight/server/internal/decide"
 	"lastlight/server/internal/fault"
+	"lastlight/server/internal/report"
 	"lastlight/server/internal/store"
 )
 
@@ -15,6 +20,7 @@ import (
 type Policies struct {
 	lastlightv1.UnimplementedPolicyServiceServer
 	Store *store.Store
+	Desk  *decide.Desk
 }
 
 const policyService = "/lastlight.v1.PolicyService/"
@@ -45,6 +51,41 @@ func (h *Policies) GetPolicy(ctx context.Context, r *lastlightv1.GetPolicyReques
 func (h *Policies) ListPolicies(ctx context.Context, r *lastlightv1.ListPoliciesRequest) (*lastlightv1.ListPoliciesResponse, error) {
 	list, next, err := h.Store.ListPolicies(ctx, r)
 	return &lastlightv1.ListPoliciesResponse{Policies: list, NextPageToken: next}, err
+}
+
+// ComparePolicy tells what a policy would change against another: cells, and every open plan that the caller may read.
+func (h *Policies) ComparePolicy(ctx context.Context, r *lastlightv1.ComparePolicyRequest) (*lastlightv1.PolicyComparison, error) {
+	found, err := h.Desk.ComparePolicies(ctx, r.Against, r.Id)
+	if err != nil {
+		return nil, err
+	}
+	out := &lastlightv1.PolicyComparison{
+		Id: found.After, Against: found.Before, EngineVersion: engine.Version, EvaluatedAt: timestamppb.New(found.At),
+		PlansCompared: int32(len(found.Plans)),
+	}
+	for _, c := range found.Cells {
+		out.Cells = append(out.Cells, &lastlightv1.PolicyCellChange{
+			Path: c.Path, Before: c.Before, After: c.After,
+			Citation: &lastlightv1.Citation{Document: c.Citation.Document, Edition: c.Citation.Edition, Section: c.Citation.Section, DateRead: c.Citation.DateRead},
+		})
+	}
+	for _, p := range found.Plans {
+		s := planSubject(access.CallerFrom(ctx), p.Plan)
+		change := &lastlightv1.PolicyPlanChange{
+			Plan: p.Plan.Id, Version: p.Plan.Version, State: p.Plan.State, Site: p.Plan.Site, PlannedEntry: p.Plan.PlannedEntry,
+			VerdictBefore: p.Before.GetVerdict(), VerdictAfter: p.After.GetVerdict(), NotEvaluated: p.NotEvaluated,
+			Findings: report.Changes(masked(ctx, p.Before, s), masked(ctx, p.After, s)),
+		}
+		for _, standing := range p.Standings {
+			if seesIn(ctx, s, access.Training)(standing.Person) {
+				change.Standings = append(change.Standings, standing)
+			}
+		}
+		if change.NotEvaluated != "" || change.VerdictBefore != change.VerdictAfter || len(change.Findings)+len(change.Standings) > 0 {
+			out.Plans = append(out.Plans, change)
+		}
+	}
+	return out, nil
 }
 
 // AdoptPolicy puts a draft in force. Decisions already taken keep the policy they were taken under.

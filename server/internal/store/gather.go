@@ -2,9 +2,7 @@ package store
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
-	"fmt"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -28,8 +26,15 @@ const (
 
 // GatherRecords reads everything one evaluation of a plan version rests on.
 // at is the entry asked about: the planned one, or the real one at the water.
-// Inside a deciding transaction it runs after the roots are locked.
+// Inside a deciding transaction it runs after the roots are locked. The plan is
+// judged under the policy in force.
 func GatherRecords(ctx context.Context, q Querier, id string, version int32, at, now time.Time) (*facts.Records, error) {
+	return GatherRecordsUnder(ctx, q, "", id, version, at, now)
+}
+
+// GatherRecordsUnder reads the same as if the named policy were in force; a
+// policy says how far back some records are read.
+func GatherRecordsUnder(ctx context.Context, q Querier, governs, id string, version int32, at, now time.Time) (*facts.Records, error) {
 	p, err := getPlan(ctx, q, id, version, now)
 	if err != nil {
 		return nil, err
@@ -44,7 +49,7 @@ func GatherRecords(ctx context.Context, q Querier, id string, version int32, at,
 		at = p.PlannedEntry.AsTime()
 	}
 	r := &facts.Records{Plan: p, Pseudonyms: map[string]string{}}
-	g := gatherer{q: q, r: r, at: at, now: now}
+	g := gatherer{q: q, r: r, at: at, now: now, governs: governs}
 	for _, step := range []func(context.Context) error{
 		g.policy, g.site, g.people, g.dives, g.gear, g.bookings, g.pseudonyms,
 	} {
@@ -60,6 +65,8 @@ type gatherer struct {
 	r   *facts.Records
 	at  time.Time
 	now time.Time
+
+	governs string // policy; empty: the one in force
 }
 
 // policyInForce is the policy that governs a day: the last adopted of those
@@ -77,16 +84,11 @@ ORDER BY p.in_force_from DESC, p.adopted_at DESC, p.number DESC LIMIT 1`, at).Sc
 }
 
 func (g *gatherer) policy(ctx context.Context) error {
-	id, document, err := policyInForce(ctx, g.q, g.now)
-	if err != nil {
-		return err
+	id, p, err := policyNamed(ctx, g.q, g.governs, g.now)
+	if err == nil {
+		g.r.PolicyID, g.r.Policy = id, *p
 	}
-	var p policy.Policy
-	if err := json.Unmarshal(document, &p); err != nil {
-		return fmt.Errorf("policy %s: %w", id, err)
-	}
-	g.r.PolicyID, g.r.Policy = id, p
-	return nil
+	return err
 }
 
 func (g *gatherer) site(ctx context.Context) error {

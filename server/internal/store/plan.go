@@ -402,3 +402,13 @@ panther paper parrot pebble pepper pewter pigeon pistol planet plum pocket poppy
 raven ribbon robin rocket saddle saffron salmon sandal scarlet shadow silver sparrow spruce squash sugar
 summer tablet teapot thistle thunder tiger timber tomato topaz tulip tunnel turnip umber velvet violet
 walnut willow winter wombat yarrow zebra`)
+
+// OpenPlans lists the plans that no entry, end or archiving has settled, by planned entry. The policy that is in force judges them.
+func OpenPlans(ctx context.Context, q Querier) ([]string, error) {
+	rows, err := q.Query(ctx, `SELECT id FROM plan WHERE state IN ('draft', 'submitted', 'approved', 'stale') AND NOT archived ORDER BY planned_entry, id`)
+	if err != nil {
+		return nil, translate(err)
+	}
+	ids, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	return ids, translate(err)
+}

@@ -74,15 +74,32 @@ func getPolicy(ctx context.Context, q Querier, id string, now time.Time) (*lastl
 
 // PolicyInForce reads the policy that governs today.
 func PolicyInForce(ctx context.Context, q Querier, now time.Time) (*policy.Policy, error) {
-	id, document, err := policyInForce(ctx, q, now)
+	_, p, err := policyNamed(ctx, q, "", now)
+	return p, translate(err)
+}
+
+// PolicyNamed reads a policy, a draft too, as the rules read it; empty: the one in force today.
+func PolicyNamed(ctx context.Context, q Querier, id string, now time.Time) (string, *policy.Policy, error) {
+	id, p, err := policyNamed(ctx, q, id, now)
+	return id, p, translate(err)
+}
+
+func policyNamed(ctx context.Context, q Querier, id string, now time.Time) (string, *policy.Policy, error) {
+	var document []byte
+	var err error
+	if id == "" {
+		id, document, err = policyInForce(ctx, q, now)
+	} else if err = q.QueryRow(ctx, `SELECT doc -> 'document' FROM policy WHERE id = $1`, id).Scan(&document); errors.Is(err, pgx.ErrNoRows) {
+		err = fault.NoSuch("policy", id)
+	}
 	if err != nil {
-		return nil, translate(err)
+		return "", nil, err
 	}
 	p := &policy.Policy{}
 	if err := json.Unmarshal(document, p); err != nil {
-		return nil, fmt.Errorf("policy %s: %w", id, err)
+		return "", nil, fmt.Errorf("policy %s: %w", id, err)
 	}
-	return p, nil
+	return id, p, nil
 }
 
 // PolicyInForce reads the policy that governs today.

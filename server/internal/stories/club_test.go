@@ -75,11 +75,12 @@ func (c *club) as(person string) context.Context {
 
 func id() string { return uuid.NewString() }
 
-func (c *club) plans() pb.PlanServiceClient    { return pb.NewPlanServiceClient(c.conn) }
-func (c *club) dives() pb.DiveServiceClient    { return pb.NewDiveServiceClient(c.conn) }
-func (c *club) gear() pb.GearServiceClient     { return pb.NewGearServiceClient(c.conn) }
-func (c *club) sites() pb.SiteServiceClient    { return pb.NewSiteServiceClient(c.conn) }
-func (c *club) people() pb.RosterServiceClient { return pb.NewRosterServiceClient(c.conn) }
+func (c *club) plans() pb.PlanServiceClient      { return pb.NewPlanServiceClient(c.conn) }
+func (c *club) dives() pb.DiveServiceClient      { return pb.NewDiveServiceClient(c.conn) }
+func (c *club) gear() pb.GearServiceClient       { return pb.NewGearServiceClient(c.conn) }
+func (c *club) sites() pb.SiteServiceClient      { return pb.NewSiteServiceClient(c.conn) }
+func (c *club) people() pb.RosterServiceClient   { return pb.NewRosterServiceClient(c.conn) }
+func (c *club) policies() pb.PolicyServiceClient { return pb.NewPolicyServiceClient(c.conn) }
 
 // apply stores records as the keeper, each by its own method.
 func (c *club) apply(records ...*pb.Record) {
@@ -109,6 +110,15 @@ func bar(x float64) *pb.Pressure { return &pb.Pressure{Unit: &pb.Pressure_Bar{Ba
 // sums' settings (stories.md, head), changed further by edit.
 func (c *club) adoptPolicy(edit func(*policy.Policy)) {
 	c.t.Helper()
+	name := c.draftPolicy(edit)
+	if _, err := c.policies().AdoptPolicy(c.as("keeper"), &pb.AdoptPolicyRequest{Id: name, InForceFrom: "2020-01-01", RequestId: id()}); err != nil {
+		c.t.Fatalf("adopt: %v", err)
+	}
+}
+
+// draftPolicy enters what adoptPolicy would adopt, and gives its id.
+func (c *club) draftPolicy(edit func(*policy.Policy)) string {
+	c.t.Helper()
 	p := policy.Default()
 	p.Gas.Model = "ideal"
 	p.Gas.StressFactor, p.Gas.ConsumptionFloorLMin, p.Gas.DelayMin = 1, 0, 0
@@ -128,14 +138,11 @@ func (c *club) adoptPolicy(edit func(*policy.Policy)) {
 	if err := protojson.Unmarshal(b, document); err != nil {
 		c.t.Fatal(err)
 	}
-	policies := pb.NewPolicyServiceClient(c.conn)
 	name := "story-" + strings.ToLower(id()[:8])
-	if _, err := policies.CreatePolicy(c.as("keeper"), &pb.CreatePolicyRequest{Policy: &pb.Policy{Id: name, Document: document, Reason: "the story's sums"}, RequestId: id()}); err != nil {
+	if _, err := c.policies().CreatePolicy(c.as("keeper"), &pb.CreatePolicyRequest{Policy: &pb.Policy{Id: name, Document: document, Reason: "the story's sums"}, RequestId: id()}); err != nil {
 		c.t.Fatalf("policy: %v", err)
 	}
-	if _, err := policies.AdoptPolicy(c.as("keeper"), &pb.AdoptPolicyRequest{Id: name, InForceFrom: "2020-01-01", RequestId: id()}); err != nil {
-		c.t.Fatalf("adopt: %v", err)
-	}
+	return name
 }
 
 // level is a passage at one depth, the opening at that depth too: what the

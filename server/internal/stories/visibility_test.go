@@ -107,7 +107,7 @@ func asks(m proto.Message, method string, now *timestamppb.Timestamp) {
 
 func reads(method string) bool {
 	name := method[strings.LastIndex(method, "/")+1:]
-	return slices.ContainsFunc([]string{"Get", "List", "Check", "Export", "WhoAmI", "Evaluate"}, func(prefix string) bool { return strings.HasPrefix(name, prefix) })
+	return slices.ContainsFunc([]string{"Get", "List", "Check", "Export", "WhoAmI", "Evaluate", "Compare"}, func(prefix string) bool { return strings.HasPrefix(name, prefix) })
 }
 
 // Every method × every role, on the real server: whom the table does not let in

@@ -1,0 +1,31 @@
+package screen
+
+import (
+	"testing"
+
+	"lastlight/client/exit"
+	pb "lastlight/proto/lastlight/v1"
+)
+
+func TestComparison(t *testing.T) {
+	cite := &pb.Citation{Document: "club rules", Edition: "2026", Section: "2.2", DateRead: "2026-01-10"}
+	x := &pb.PolicyComparison{
+		Id: "2026-summer", Against: "2025-spring", EngineVersion: "1", PlansCompared: 3,
+		Cells: []*pb.PolicyCellChange{
+			{Path: "ladder[INT].max_depth_m", Before: "30", After: "28", Citation: cite},
+			{Path: "kit[cutter].clocks[service].months", After: "12"},
+		},
+		Plans: []*pb.PolicyPlanChange{
+			{
+				Plan: "loop-1", Version: 2, State: pb.PlanState_PLAN_STATE_SUBMITTED, Site: "hollow-spring", PlannedEntry: at(10, 0), VerdictBefore: "needs_waiver", VerdictAfter: "refuse",
+				Standings: []*pb.StandingChange{{Person: "ane", Before: "FULL"}},
+				Findings: []*pb.FindingChange{
+					{Before: &pb.Finding{Rule: "level.depth", Status: "pass", Message: "29 m of at most 30 m"}, After: &pb.Finding{Rule: "level.depth", Status: "refuse", Message: "29 m of at most 28 m", Citation: cite}},
+					{Before: &pb.Finding{Rule: "level.visibility", Status: "needs_waiver", Message: "2 m of at least 3 m", Citation: cite}},
+				},
+			},
+			{Plan: "loop-2", Version: 1, State: pb.PlanState_PLAN_STATE_DRAFT, Site: "hollow-spring", PlannedEntry: at(11, 0), NotEvaluated: "time zone \"Nowhere\": unknown"},
+		},
+	}
+	screens(t, "comparison", func(w View) error { return w.Comparison(x) }, exit.Done)
+}
