@@ -83,7 +83,7 @@ func newMessage(t *testing.T, d protoreflect.MessageDescriptor) proto.Message {
 
 // asks fills a request with the ids of the records that hold the secrets.
 func asks(m proto.Message, method string, now *timestamppb.Timestamp) {
-	ids := map[string]string{"SiteService": "spring", "RosterService": "asta", "GearService": "asta-left", "PlanService": "secretplan", "DiveService": "past-asta-0"}
+	ids := map[string]string{"SiteService": "spring", "RosterService": "asta", "GearService": "asta-left", "PlanService": "secretplan", "DiveService": "past-asta-0", "PolicyService": "shipped-default"}
 	words := map[string]string{"person": "asta", "site": "spring", "plan": "secretplan", "dive": "past-asta-0", "cylinder": "asta-left", "item": "asta-left", "card": "level", "reason": "because", "request_id": id()}
 	for service, key := range ids {
 		if strings.Contains(method, service) {
