@@ -38,6 +38,7 @@ func (a *app) dive() *cobra.Command {
 			use: "update DIVE", short: "Correct a recorded dive; the former record is kept", args: []string{"dive.id"}, block: "dive", file: true,
 			example: "  lastlight dive update d-41 --max-depth-m 21.5",
 		}, c, pb.DiveServiceClient.UpdateDive, func(id string) *pb.GetDiveRequest { return &pb.GetDiveRequest{Id: id} }, pb.DiveServiceClient.GetDive),
+		a.showProfile(), a.readProfile(), a.writeProfile(),
 		call(a, verb{use: "archive DIVE", short: "Take a wrong record out of the lists", args: []string{"id"}, example: "  lastlight dive archive d-41"},
 			c, pb.DiveServiceClient.ArchiveDive, nil, done[*pb.Dive]("Archived.")),
 	)

@@ -42,6 +42,7 @@ func exampleFiles(t *testing.T, c *club) {
 	}
 	files := map[string]string{
 		"club.yaml": string(club), "gear.yaml": string(club), "token": testToken + "\n",
+		"dive.xml":     exampleDive(t),
 		"members.csv":  "Member no;Name;Born\nM 17;Ane Holm;14.03.1988\n",
 		"members.yaml": "kind: person\nfields: {id: \"{Member no}\", full_name: \"{Name}\", birth_day: \"{Born}\"}\nkeys: [id]\ndates: DMY\nseparator: \";\"\n",
 	}
@@ -126,6 +127,13 @@ func TestEveryExampleRuns(t *testing.T) {
 	person := proto.Clone(c.samples["lastlight.v1.Person"]).(*pb.Person)
 	person.Cards[0].Id = "cav-2019"
 	c.say("GetPerson", person)
+
+	// A dive whose profile can be read and shown.
+	profiled := diveOfTwo()
+	profiled.Divers[0].Profile = &pb.DiveProfile{AfterS: []uint32{0, 60, 60}, DepthCm: []uint32{0, 500, 0}}
+	profiled.Divers[0].Gas = &pb.GasMix{OxygenPercent: 32}
+	c.say("GetDive", profiled)
+	c.say("UpdateDive", profiled)
 
 	ran := map[string]bool{}
 	tree(newRoot(c), func(cmd *cobra.Command) {

@@ -140,9 +140,9 @@ DecideResponse: decided plan decision report not_decided explanation
 Decision: id plan plan_version decision decided_by decided_at reason report_hash engine_version policy survey conditions
 DepthPoint: at_m depth_m
 Dive: id site plan plan_version expedition kind entered_at out_at divers cover max_depth_m penetration_m zone legs survey marker_station marker_reached_at openings_seen_open flow_met level_met_m visibility_met_m required_stops left notes taught_level out_at_station version archived state recorded_by
-DiveDiver: person counted_as instructor used start_pressure end_pressure mains gas symptoms max_depth_m other_gases profile
+DiveDiver: person counted_as instructor used start_pressure end_pressure mains gas symptoms max_depth_m other_gases profile disagrees
 DiveFigures: runtime_min max_depth_m penetration_m distance_m entry enter_by latest_surfacing watch divers turn_at_the_latest commitment_point route worst_sharing turn_minute circuits decompression
-DiveProfile: samples
+DiveProfile: after_s depth_cm gas started_at
 DiverFigures: person name turns lower_starts consumption_l_min consumption_origin counts_as counts_because surface_bar earliest_flight
 DueSummary: hydro_last_day visual_last_day next status fill use carry falls_first last_day max_fill
 Eligibility: expedition cells policy engine_version
@@ -224,7 +224,6 @@ PolicyPlanChange: plan version state site planned_entry verdict_before verdict_a
 Position: latitude longitude
 Pressure: bar psi
 Problem: field read expected message
-ProfileSample: second depth_m gas
 Reading: id site read_at level_m flow visibility_m openings_seen_open notes read_by
 Reassessment: day assessed_by
 Record: site survey reading permit person cylinder cylinder_set equipment fill analysis policy expedition plan dive incident role custody_event

@@ -330,7 +330,9 @@ type DiveDiver struct {
 	// Every other gas that was breathed.
 	OtherGases []*BreathedGas `protobuf:"bytes,11,rep,name=other_gases,json=otherGases,proto3" json:"other_gases,omitempty"`
 	// Depth against time; absent: the dive counts as spent at its greatest depth from the descent until out.
-	Profile       *DiveProfile `protobuf:"bytes,12,opt,name=profile,proto3" json:"profile,omitempty"`
+	Profile *DiveProfile `protobuf:"bytes,12,opt,name=profile,proto3" json:"profile,omitempty"`
+	// Where the profile and the register disagree, in words.
+	Disagrees     []string `protobuf:"bytes,13,rep,name=disagrees,proto3" json:"disagrees,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -449,6 +451,13 @@ func (x *DiveDiver) GetProfile() *DiveProfile {
 	return nil
 }
 
+func (x *DiveDiver) GetDisagrees() []string {
+	if x != nil {
+		return x.Disagrees
+	}
+	return nil
+}
+
 // A gas breathed besides the mains' gas.
 type BreathedGas struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -512,11 +521,20 @@ func (x *BreathedGas) GetMinutes() float64 {
 	return 0
 }
 
-// A recorded depth profile. Between samples the depth changes evenly; the dive
-// begins at the surface at second 0 and the last sample is at the surface (1 m or less).
+// A recorded depth profile, packed: entry i of every list is sample i. Between
+// samples the depth changes evenly; the dive begins at the surface and the last
+// sample is at the surface (1 m or less).
 type DiveProfile struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Samples       []*ProfileSample       `protobuf:"bytes,1,rep,name=samples,proto3" json:"samples,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Seconds since the sample before; of the first: since the profile began.
+	AfterS []uint32 `protobuf:"varint,1,rep,packed,name=after_s,json=afterS,proto3" json:"after_s,omitempty"`
+	// Depth in centimetres.
+	DepthCm []uint32 `protobuf:"varint,2,rep,packed,name=depth_cm,json=depthCm,proto3" json:"depth_cm,omitempty"`
+	// What is breathed from the sample on: 0 the mains' gas, 1 the first of
+	// other_gases, …; empty: the mains' gas throughout.
+	Gas []uint32 `protobuf:"varint,3,rep,packed,name=gas,proto3" json:"gas,omitempty"`
+	// When it began by the clock that recorded it; absent: at entered_at.
+	StartedAt     *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=started_at,json=startedAt,proto3" json:"started_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -551,73 +569,32 @@ func (*DiveProfile) Descriptor() ([]byte, []int) {
 	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{3}
 }
 
-func (x *DiveProfile) GetSamples() []*ProfileSample {
+func (x *DiveProfile) GetAfterS() []uint32 {
 	if x != nil {
-		return x.Samples
+		return x.AfterS
 	}
 	return nil
 }
 
-type ProfileSample struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Since entered_at.
-	Second uint32  `protobuf:"varint,1,opt,name=second,proto3" json:"second,omitempty"`
-	DepthM float64 `protobuf:"fixed64,2,opt,name=depth_m,json=depthM,proto3" json:"depth_m,omitempty"`
-	// What is breathed from here on: 0 the mains' gas, 1 the first of other_gases, …
-	Gas           uint32 `protobuf:"varint,3,opt,name=gas,proto3" json:"gas,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ProfileSample) Reset() {
-	*x = ProfileSample{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[4]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ProfileSample) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ProfileSample) ProtoMessage() {}
-
-func (x *ProfileSample) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[4]
+func (x *DiveProfile) GetDepthCm() []uint32 {
 	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
+		return x.DepthCm
 	}
-	return mi.MessageOf(x)
+	return nil
 }
 
-// Deprecated: Use ProfileSample.ProtoReflect.Descriptor instead.
-func (*ProfileSample) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{4}
-}
-
-func (x *ProfileSample) GetSecond() uint32 {
-	if x != nil {
-		return x.Second
-	}
-	return 0
-}
-
-func (x *ProfileSample) GetDepthM() float64 {
-	if x != nil {
-		return x.DepthM
-	}
-	return 0
-}
-
-func (x *ProfileSample) GetGas() uint32 {
+func (x *DiveProfile) GetGas() []uint32 {
 	if x != nil {
 		return x.Gas
 	}
-	return 0
+	return nil
+}
+
+func (x *DiveProfile) GetStartedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StartedAt
+	}
+	return nil
 }
 
 type LegPassed struct {
@@ -633,7 +610,7 @@ type LegPassed struct {
 
 func (x *LegPassed) Reset() {
 	*x = LegPassed{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[5]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -645,7 +622,7 @@ func (x *LegPassed) String() string {
 func (*LegPassed) ProtoMessage() {}
 
 func (x *LegPassed) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[5]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -658,7 +635,7 @@ func (x *LegPassed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LegPassed.ProtoReflect.Descriptor instead.
 func (*LegPassed) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{5}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *LegPassed) GetLeg() string {
@@ -697,7 +674,7 @@ type LeftBehind struct {
 
 func (x *LeftBehind) Reset() {
 	*x = LeftBehind{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[6]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -709,7 +686,7 @@ func (x *LeftBehind) String() string {
 func (*LeftBehind) ProtoMessage() {}
 
 func (x *LeftBehind) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[6]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -722,7 +699,7 @@ func (x *LeftBehind) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LeftBehind.ProtoReflect.Descriptor instead.
 func (*LeftBehind) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{6}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *LeftBehind) GetKind() string {
@@ -774,7 +751,7 @@ type Measured struct {
 
 func (x *Measured) Reset() {
 	*x = Measured{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[7]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -786,7 +763,7 @@ func (x *Measured) String() string {
 func (*Measured) ProtoMessage() {}
 
 func (x *Measured) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[7]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -799,7 +776,7 @@ func (x *Measured) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Measured.ProtoReflect.Descriptor instead.
 func (*Measured) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{7}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Measured) GetPerson() string {
@@ -840,7 +817,7 @@ type MeasuredCylinder struct {
 
 func (x *MeasuredCylinder) Reset() {
 	*x = MeasuredCylinder{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[8]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -852,7 +829,7 @@ func (x *MeasuredCylinder) String() string {
 func (*MeasuredCylinder) ProtoMessage() {}
 
 func (x *MeasuredCylinder) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[8]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -865,7 +842,7 @@ func (x *MeasuredCylinder) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MeasuredCylinder.ProtoReflect.Descriptor instead.
 func (*MeasuredCylinder) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{8}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *MeasuredCylinder) GetCylinder() string {
@@ -898,7 +875,7 @@ type SignInRequest struct {
 
 func (x *SignInRequest) Reset() {
 	*x = SignInRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[9]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -910,7 +887,7 @@ func (x *SignInRequest) String() string {
 func (*SignInRequest) ProtoMessage() {}
 
 func (x *SignInRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[9]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -923,7 +900,7 @@ func (x *SignInRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignInRequest.ProtoReflect.Descriptor instead.
 func (*SignInRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{9}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *SignInRequest) GetPlan() string {
@@ -983,7 +960,7 @@ type SignInResponse struct {
 
 func (x *SignInResponse) Reset() {
 	*x = SignInResponse{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[10]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -995,7 +972,7 @@ func (x *SignInResponse) String() string {
 func (*SignInResponse) ProtoMessage() {}
 
 func (x *SignInResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[10]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1008,7 +985,7 @@ func (x *SignInResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignInResponse.ProtoReflect.Descriptor instead.
 func (*SignInResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{10}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *SignInResponse) GetGo() bool {
@@ -1077,7 +1054,7 @@ type Watch struct {
 
 func (x *Watch) Reset() {
 	*x = Watch{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[11]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1089,7 +1066,7 @@ func (x *Watch) String() string {
 func (*Watch) ProtoMessage() {}
 
 func (x *Watch) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[11]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1102,7 +1079,7 @@ func (x *Watch) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Watch.ProtoReflect.Descriptor instead.
 func (*Watch) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{11}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Watch) GetDive() string {
@@ -1250,7 +1227,7 @@ type WatchContact struct {
 
 func (x *WatchContact) Reset() {
 	*x = WatchContact{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[12]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1262,7 +1239,7 @@ func (x *WatchContact) String() string {
 func (*WatchContact) ProtoMessage() {}
 
 func (x *WatchContact) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[12]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1275,7 +1252,7 @@ func (x *WatchContact) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchContact.ProtoReflect.Descriptor instead.
 func (*WatchContact) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{12}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *WatchContact) GetPerson() string {
@@ -1324,7 +1301,7 @@ type WatchDiver struct {
 
 func (x *WatchDiver) Reset() {
 	*x = WatchDiver{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[13]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1336,7 +1313,7 @@ func (x *WatchDiver) String() string {
 func (*WatchDiver) ProtoMessage() {}
 
 func (x *WatchDiver) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[13]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1349,7 +1326,7 @@ func (x *WatchDiver) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchDiver.ProtoReflect.Descriptor instead.
 func (*WatchDiver) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{13}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *WatchDiver) GetPerson() string {
@@ -1428,7 +1405,7 @@ type SeenOutRequest struct {
 
 func (x *SeenOutRequest) Reset() {
 	*x = SeenOutRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[14]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1440,7 +1417,7 @@ func (x *SeenOutRequest) String() string {
 func (*SeenOutRequest) ProtoMessage() {}
 
 func (x *SeenOutRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[14]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1453,7 +1430,7 @@ func (x *SeenOutRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SeenOutRequest.ProtoReflect.Descriptor instead.
 func (*SeenOutRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{14}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *SeenOutRequest) GetDive() string {
@@ -1508,7 +1485,7 @@ type SignOutRequest struct {
 
 func (x *SignOutRequest) Reset() {
 	*x = SignOutRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[15]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1520,7 +1497,7 @@ func (x *SignOutRequest) String() string {
 func (*SignOutRequest) ProtoMessage() {}
 
 func (x *SignOutRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[15]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1533,7 +1510,7 @@ func (x *SignOutRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOutRequest.ProtoReflect.Descriptor instead.
 func (*SignOutRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{15}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *SignOutRequest) GetDive() string {
@@ -1601,7 +1578,7 @@ type CorrectWatchRequest struct {
 
 func (x *CorrectWatchRequest) Reset() {
 	*x = CorrectWatchRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[16]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1613,7 +1590,7 @@ func (x *CorrectWatchRequest) String() string {
 func (*CorrectWatchRequest) ProtoMessage() {}
 
 func (x *CorrectWatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[16]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1626,7 +1603,7 @@ func (x *CorrectWatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectWatchRequest.ProtoReflect.Descriptor instead.
 func (*CorrectWatchRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{16}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *CorrectWatchRequest) GetDive() string {
@@ -1683,7 +1660,7 @@ type CloseDiveRequest struct {
 
 func (x *CloseDiveRequest) Reset() {
 	*x = CloseDiveRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[17]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1695,7 +1672,7 @@ func (x *CloseDiveRequest) String() string {
 func (*CloseDiveRequest) ProtoMessage() {}
 
 func (x *CloseDiveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[17]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1708,7 +1685,7 @@ func (x *CloseDiveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseDiveRequest.ProtoReflect.Descriptor instead.
 func (*CloseDiveRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{17}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *CloseDiveRequest) GetDive() *Dive {
@@ -1735,7 +1712,7 @@ type GetBoardRequest struct {
 
 func (x *GetBoardRequest) Reset() {
 	*x = GetBoardRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[18]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1747,7 +1724,7 @@ func (x *GetBoardRequest) String() string {
 func (*GetBoardRequest) ProtoMessage() {}
 
 func (x *GetBoardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[18]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1760,7 +1737,7 @@ func (x *GetBoardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetBoardRequest.ProtoReflect.Descriptor instead.
 func (*GetBoardRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{18}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *GetBoardRequest) GetSite() string {
@@ -1790,7 +1767,7 @@ type Board struct {
 
 func (x *Board) Reset() {
 	*x = Board{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[19]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1802,7 +1779,7 @@ func (x *Board) String() string {
 func (*Board) ProtoMessage() {}
 
 func (x *Board) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[19]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1815,7 +1792,7 @@ func (x *Board) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Board.ProtoReflect.Descriptor instead.
 func (*Board) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{19}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *Board) GetAsOf() *timestamppb.Timestamp {
@@ -1849,7 +1826,7 @@ type RecordDiveRequest struct {
 
 func (x *RecordDiveRequest) Reset() {
 	*x = RecordDiveRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[20]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1861,7 +1838,7 @@ func (x *RecordDiveRequest) String() string {
 func (*RecordDiveRequest) ProtoMessage() {}
 
 func (x *RecordDiveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[20]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1874,7 +1851,7 @@ func (x *RecordDiveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordDiveRequest.ProtoReflect.Descriptor instead.
 func (*RecordDiveRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{20}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *RecordDiveRequest) GetDive() *Dive {
@@ -1900,7 +1877,7 @@ type GetDiveRequest struct {
 
 func (x *GetDiveRequest) Reset() {
 	*x = GetDiveRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[21]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1912,7 +1889,7 @@ func (x *GetDiveRequest) String() string {
 func (*GetDiveRequest) ProtoMessage() {}
 
 func (x *GetDiveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[21]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1925,7 +1902,7 @@ func (x *GetDiveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetDiveRequest.ProtoReflect.Descriptor instead.
 func (*GetDiveRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{21}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *GetDiveRequest) GetId() string {
@@ -1954,7 +1931,7 @@ type ListDivesRequest struct {
 
 func (x *ListDivesRequest) Reset() {
 	*x = ListDivesRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[22]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1966,7 +1943,7 @@ func (x *ListDivesRequest) String() string {
 func (*ListDivesRequest) ProtoMessage() {}
 
 func (x *ListDivesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[22]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1979,7 +1956,7 @@ func (x *ListDivesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDivesRequest.ProtoReflect.Descriptor instead.
 func (*ListDivesRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{22}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ListDivesRequest) GetPageSize() int32 {
@@ -2055,7 +2032,7 @@ type ListDivesResponse struct {
 
 func (x *ListDivesResponse) Reset() {
 	*x = ListDivesResponse{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[23]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2067,7 +2044,7 @@ func (x *ListDivesResponse) String() string {
 func (*ListDivesResponse) ProtoMessage() {}
 
 func (x *ListDivesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[23]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2080,7 +2057,7 @@ func (x *ListDivesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDivesResponse.ProtoReflect.Descriptor instead.
 func (*ListDivesResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{23}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ListDivesResponse) GetDives() []*Dive {
@@ -2108,7 +2085,7 @@ type UpdateDiveRequest struct {
 
 func (x *UpdateDiveRequest) Reset() {
 	*x = UpdateDiveRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[24]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2120,7 +2097,7 @@ func (x *UpdateDiveRequest) String() string {
 func (*UpdateDiveRequest) ProtoMessage() {}
 
 func (x *UpdateDiveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[24]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2133,7 +2110,7 @@ func (x *UpdateDiveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateDiveRequest.ProtoReflect.Descriptor instead.
 func (*UpdateDiveRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{24}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *UpdateDiveRequest) GetDive() *Dive {
@@ -2167,7 +2144,7 @@ type ArchiveDiveRequest struct {
 
 func (x *ArchiveDiveRequest) Reset() {
 	*x = ArchiveDiveRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[25]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2179,7 +2156,7 @@ func (x *ArchiveDiveRequest) String() string {
 func (*ArchiveDiveRequest) ProtoMessage() {}
 
 func (x *ArchiveDiveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[25]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2192,7 +2169,7 @@ func (x *ArchiveDiveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ArchiveDiveRequest.ProtoReflect.Descriptor instead.
 func (*ArchiveDiveRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{25}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ArchiveDiveRequest) GetId() string {
@@ -2256,7 +2233,7 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\x0e_penetration_mB\x0e\n" +
 	"\f_level_met_mB\x13\n" +
 	"\x11_visibility_met_mB\x11\n" +
-	"\x0f_required_stops\"\xcc\x04\n" +
+	"\x0f_required_stops\"\xf0\x04\n" +
 	"\tDiveDiver\x12\x1f\n" +
 	"\x06person\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06person\x12&\n" +
 	"\n" +
@@ -2274,7 +2251,8 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	" \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\tmaxDepthM\x88\x01\x01\x12D\n" +
 	"\vother_gases\x18\v \x03(\v2\x19.lastlight.v1.BreathedGasB\b\xbaH\x05\x92\x01\x02\x10\bR\n" +
 	"otherGases\x123\n" +
-	"\aprofile\x18\f \x01(\v2\x19.lastlight.v1.DiveProfileR\aprofileB\v\n" +
+	"\aprofile\x18\f \x01(\v2\x19.lastlight.v1.DiveProfileR\aprofile\x12\"\n" +
+	"\tdisagrees\x18\r \x03(\tB\x04\xf0\xc7\x18\x01R\tdisagreesB\v\n" +
 	"\t_symptomsB\x0e\n" +
 	"\f_max_depth_m\"\xce\x01\n" +
 	"\vBreathedGas\x12.\n" +
@@ -2284,14 +2262,15 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\n" +
 	"_deepest_mB\n" +
 	"\n" +
-	"\b_minutes\"R\n" +
-	"\vDiveProfile\x12C\n" +
-	"\asamples\x18\x01 \x03(\v2\x1b.lastlight.v1.ProfileSampleB\f\xbaH\t\x92\x01\x06\b\x02\x10\xa0\x9c\x01R\asamples\"\x81\x01\n" +
-	"\rProfileSample\x12!\n" +
-	"\x06second\x18\x01 \x01(\rB\t\xbaH\x06*\x04\x18\x80\xc6\n" +
-	"R\x06second\x122\n" +
-	"\adepth_m\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00R\x06depthM\x12\x19\n" +
-	"\x03gas\x18\x03 \x01(\rB\a\xbaH\x04*\x02\x18\bR\x03gas\"\x7f\n" +
+	"\b_minutes\"\xcc\x01\n" +
+	"\vDiveProfile\x12-\n" +
+	"\aafter_s\x18\x01 \x03(\rB\x14\xbaH\x11\x92\x01\x0e\b\x02\x10\xa0\x9c\x01\"\x06*\x04\x18\x80\xc6\n" +
+	"R\x06afterS\x12/\n" +
+	"\bdepth_cm\x18\x02 \x03(\rB\x14\xbaH\x11\x92\x01\x0e\b\x02\x10\xa0\x9c\x01\"\x06*\x04\x18\xc0\xb8\x02R\adepthCm\x12\"\n" +
+	"\x03gas\x18\x03 \x03(\rB\x10\xbaH\r\x92\x01\n" +
+	"\x10\xa0\x9c\x01\"\x04*\x02\x18\bR\x03gas\x129\n" +
+	"\n" +
+	"started_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\tstartedAt\"\x7f\n" +
 	"\tLegPassed\x12\x19\n" +
 	"\x03leg\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x03leg\x125\n" +
 	"\tdirection\x18\x02 \x01(\tB\x17\xbaH\x14r\x12R\afrom_toR\ato_fromR\tdirection\x12 \n" +
@@ -2470,103 +2449,102 @@ func file_lastlight_v1_dive_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_dive_proto_rawDescData
 }
 
-var file_lastlight_v1_dive_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
+var file_lastlight_v1_dive_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
 var file_lastlight_v1_dive_proto_goTypes = []any{
 	(*Dive)(nil),                  // 0: lastlight.v1.Dive
 	(*DiveDiver)(nil),             // 1: lastlight.v1.DiveDiver
 	(*BreathedGas)(nil),           // 2: lastlight.v1.BreathedGas
 	(*DiveProfile)(nil),           // 3: lastlight.v1.DiveProfile
-	(*ProfileSample)(nil),         // 4: lastlight.v1.ProfileSample
-	(*LegPassed)(nil),             // 5: lastlight.v1.LegPassed
-	(*LeftBehind)(nil),            // 6: lastlight.v1.LeftBehind
-	(*Measured)(nil),              // 7: lastlight.v1.Measured
-	(*MeasuredCylinder)(nil),      // 8: lastlight.v1.MeasuredCylinder
-	(*SignInRequest)(nil),         // 9: lastlight.v1.SignInRequest
-	(*SignInResponse)(nil),        // 10: lastlight.v1.SignInResponse
-	(*Watch)(nil),                 // 11: lastlight.v1.Watch
-	(*WatchContact)(nil),          // 12: lastlight.v1.WatchContact
-	(*WatchDiver)(nil),            // 13: lastlight.v1.WatchDiver
-	(*SeenOutRequest)(nil),        // 14: lastlight.v1.SeenOutRequest
-	(*SignOutRequest)(nil),        // 15: lastlight.v1.SignOutRequest
-	(*CorrectWatchRequest)(nil),   // 16: lastlight.v1.CorrectWatchRequest
-	(*CloseDiveRequest)(nil),      // 17: lastlight.v1.CloseDiveRequest
-	(*GetBoardRequest)(nil),       // 18: lastlight.v1.GetBoardRequest
-	(*Board)(nil),                 // 19: lastlight.v1.Board
-	(*RecordDiveRequest)(nil),     // 20: lastlight.v1.RecordDiveRequest
-	(*GetDiveRequest)(nil),        // 21: lastlight.v1.GetDiveRequest
-	(*ListDivesRequest)(nil),      // 22: lastlight.v1.ListDivesRequest
-	(*ListDivesResponse)(nil),     // 23: lastlight.v1.ListDivesResponse
-	(*UpdateDiveRequest)(nil),     // 24: lastlight.v1.UpdateDiveRequest
-	(*ArchiveDiveRequest)(nil),    // 25: lastlight.v1.ArchiveDiveRequest
-	(*timestamppb.Timestamp)(nil), // 26: google.protobuf.Timestamp
-	(*Pressure)(nil),              // 27: lastlight.v1.Pressure
-	(*GasMix)(nil),                // 28: lastlight.v1.GasMix
-	(*Report)(nil),                // 29: lastlight.v1.Report
-	(*WatchTimes)(nil),            // 30: lastlight.v1.WatchTimes
-	(*DiverFigures)(nil),          // 31: lastlight.v1.DiverFigures
+	(*LegPassed)(nil),             // 4: lastlight.v1.LegPassed
+	(*LeftBehind)(nil),            // 5: lastlight.v1.LeftBehind
+	(*Measured)(nil),              // 6: lastlight.v1.Measured
+	(*MeasuredCylinder)(nil),      // 7: lastlight.v1.MeasuredCylinder
+	(*SignInRequest)(nil),         // 8: lastlight.v1.SignInRequest
+	(*SignInResponse)(nil),        // 9: lastlight.v1.SignInResponse
+	(*Watch)(nil),                 // 10: lastlight.v1.Watch
+	(*WatchContact)(nil),          // 11: lastlight.v1.WatchContact
+	(*WatchDiver)(nil),            // 12: lastlight.v1.WatchDiver
+	(*SeenOutRequest)(nil),        // 13: lastlight.v1.SeenOutRequest
+	(*SignOutRequest)(nil),        // 14: lastlight.v1.SignOutRequest
+	(*CorrectWatchRequest)(nil),   // 15: lastlight.v1.CorrectWatchRequest
+	(*CloseDiveRequest)(nil),      // 16: lastlight.v1.CloseDiveRequest
+	(*GetBoardRequest)(nil),       // 17: lastlight.v1.GetBoardRequest
+	(*Board)(nil),                 // 18: lastlight.v1.Board
+	(*RecordDiveRequest)(nil),     // 19: lastlight.v1.RecordDiveRequest
+	(*GetDiveRequest)(nil),        // 20: lastlight.v1.GetDiveRequest
+	(*ListDivesRequest)(nil),      // 21: lastlight.v1.ListDivesRequest
+	(*ListDivesResponse)(nil),     // 22: lastlight.v1.ListDivesResponse
+	(*UpdateDiveRequest)(nil),     // 23: lastlight.v1.UpdateDiveRequest
+	(*ArchiveDiveRequest)(nil),    // 24: lastlight.v1.ArchiveDiveRequest
+	(*timestamppb.Timestamp)(nil), // 25: google.protobuf.Timestamp
+	(*Pressure)(nil),              // 26: lastlight.v1.Pressure
+	(*GasMix)(nil),                // 27: lastlight.v1.GasMix
+	(*Report)(nil),                // 28: lastlight.v1.Report
+	(*WatchTimes)(nil),            // 29: lastlight.v1.WatchTimes
+	(*DiverFigures)(nil),          // 30: lastlight.v1.DiverFigures
 }
 var file_lastlight_v1_dive_proto_depIdxs = []int32{
-	26, // 0: lastlight.v1.Dive.entered_at:type_name -> google.protobuf.Timestamp
-	26, // 1: lastlight.v1.Dive.out_at:type_name -> google.protobuf.Timestamp
+	25, // 0: lastlight.v1.Dive.entered_at:type_name -> google.protobuf.Timestamp
+	25, // 1: lastlight.v1.Dive.out_at:type_name -> google.protobuf.Timestamp
 	1,  // 2: lastlight.v1.Dive.divers:type_name -> lastlight.v1.DiveDiver
-	5,  // 3: lastlight.v1.Dive.legs:type_name -> lastlight.v1.LegPassed
-	26, // 4: lastlight.v1.Dive.marker_reached_at:type_name -> google.protobuf.Timestamp
-	6,  // 5: lastlight.v1.Dive.left:type_name -> lastlight.v1.LeftBehind
-	27, // 6: lastlight.v1.DiveDiver.start_pressure:type_name -> lastlight.v1.Pressure
-	27, // 7: lastlight.v1.DiveDiver.end_pressure:type_name -> lastlight.v1.Pressure
-	28, // 8: lastlight.v1.DiveDiver.gas:type_name -> lastlight.v1.GasMix
+	4,  // 3: lastlight.v1.Dive.legs:type_name -> lastlight.v1.LegPassed
+	25, // 4: lastlight.v1.Dive.marker_reached_at:type_name -> google.protobuf.Timestamp
+	5,  // 5: lastlight.v1.Dive.left:type_name -> lastlight.v1.LeftBehind
+	26, // 6: lastlight.v1.DiveDiver.start_pressure:type_name -> lastlight.v1.Pressure
+	26, // 7: lastlight.v1.DiveDiver.end_pressure:type_name -> lastlight.v1.Pressure
+	27, // 8: lastlight.v1.DiveDiver.gas:type_name -> lastlight.v1.GasMix
 	2,  // 9: lastlight.v1.DiveDiver.other_gases:type_name -> lastlight.v1.BreathedGas
 	3,  // 10: lastlight.v1.DiveDiver.profile:type_name -> lastlight.v1.DiveProfile
-	28, // 11: lastlight.v1.BreathedGas.gas:type_name -> lastlight.v1.GasMix
-	4,  // 12: lastlight.v1.DiveProfile.samples:type_name -> lastlight.v1.ProfileSample
-	27, // 13: lastlight.v1.Measured.start_pressure:type_name -> lastlight.v1.Pressure
-	8,  // 14: lastlight.v1.Measured.cylinders:type_name -> lastlight.v1.MeasuredCylinder
-	27, // 15: lastlight.v1.MeasuredCylinder.pressure:type_name -> lastlight.v1.Pressure
-	26, // 16: lastlight.v1.SignInRequest.entered_at:type_name -> google.protobuf.Timestamp
-	7,  // 17: lastlight.v1.SignInRequest.measured:type_name -> lastlight.v1.Measured
-	11, // 18: lastlight.v1.SignInResponse.watch:type_name -> lastlight.v1.Watch
-	29, // 19: lastlight.v1.SignInResponse.report:type_name -> lastlight.v1.Report
-	26, // 20: lastlight.v1.Watch.entered_at:type_name -> google.protobuf.Timestamp
-	30, // 21: lastlight.v1.Watch.times:type_name -> lastlight.v1.WatchTimes
-	13, // 22: lastlight.v1.Watch.divers:type_name -> lastlight.v1.WatchDiver
-	26, // 23: lastlight.v1.Watch.next_step_at:type_name -> google.protobuf.Timestamp
-	31, // 24: lastlight.v1.Watch.figures:type_name -> lastlight.v1.DiverFigures
-	12, // 25: lastlight.v1.Watch.contacts:type_name -> lastlight.v1.WatchContact
-	26, // 26: lastlight.v1.WatchDiver.in_at:type_name -> google.protobuf.Timestamp
-	26, // 27: lastlight.v1.WatchDiver.seen_out_at:type_name -> google.protobuf.Timestamp
-	26, // 28: lastlight.v1.WatchDiver.signed_out_at:type_name -> google.protobuf.Timestamp
-	26, // 29: lastlight.v1.SeenOutRequest.seen_at:type_name -> google.protobuf.Timestamp
-	26, // 30: lastlight.v1.SignOutRequest.out_at:type_name -> google.protobuf.Timestamp
-	27, // 31: lastlight.v1.SignOutRequest.end_pressure:type_name -> lastlight.v1.Pressure
-	26, // 32: lastlight.v1.CorrectWatchRequest.at:type_name -> google.protobuf.Timestamp
+	27, // 11: lastlight.v1.BreathedGas.gas:type_name -> lastlight.v1.GasMix
+	25, // 12: lastlight.v1.DiveProfile.started_at:type_name -> google.protobuf.Timestamp
+	26, // 13: lastlight.v1.Measured.start_pressure:type_name -> lastlight.v1.Pressure
+	7,  // 14: lastlight.v1.Measured.cylinders:type_name -> lastlight.v1.MeasuredCylinder
+	26, // 15: lastlight.v1.MeasuredCylinder.pressure:type_name -> lastlight.v1.Pressure
+	25, // 16: lastlight.v1.SignInRequest.entered_at:type_name -> google.protobuf.Timestamp
+	6,  // 17: lastlight.v1.SignInRequest.measured:type_name -> lastlight.v1.Measured
+	10, // 18: lastlight.v1.SignInResponse.watch:type_name -> lastlight.v1.Watch
+	28, // 19: lastlight.v1.SignInResponse.report:type_name -> lastlight.v1.Report
+	25, // 20: lastlight.v1.Watch.entered_at:type_name -> google.protobuf.Timestamp
+	29, // 21: lastlight.v1.Watch.times:type_name -> lastlight.v1.WatchTimes
+	12, // 22: lastlight.v1.Watch.divers:type_name -> lastlight.v1.WatchDiver
+	25, // 23: lastlight.v1.Watch.next_step_at:type_name -> google.protobuf.Timestamp
+	30, // 24: lastlight.v1.Watch.figures:type_name -> lastlight.v1.DiverFigures
+	11, // 25: lastlight.v1.Watch.contacts:type_name -> lastlight.v1.WatchContact
+	25, // 26: lastlight.v1.WatchDiver.in_at:type_name -> google.protobuf.Timestamp
+	25, // 27: lastlight.v1.WatchDiver.seen_out_at:type_name -> google.protobuf.Timestamp
+	25, // 28: lastlight.v1.WatchDiver.signed_out_at:type_name -> google.protobuf.Timestamp
+	25, // 29: lastlight.v1.SeenOutRequest.seen_at:type_name -> google.protobuf.Timestamp
+	25, // 30: lastlight.v1.SignOutRequest.out_at:type_name -> google.protobuf.Timestamp
+	26, // 31: lastlight.v1.SignOutRequest.end_pressure:type_name -> lastlight.v1.Pressure
+	25, // 32: lastlight.v1.CorrectWatchRequest.at:type_name -> google.protobuf.Timestamp
 	0,  // 33: lastlight.v1.CloseDiveRequest.dive:type_name -> lastlight.v1.Dive
-	26, // 34: lastlight.v1.Board.as_of:type_name -> google.protobuf.Timestamp
-	11, // 35: lastlight.v1.Board.watches:type_name -> lastlight.v1.Watch
+	25, // 34: lastlight.v1.Board.as_of:type_name -> google.protobuf.Timestamp
+	10, // 35: lastlight.v1.Board.watches:type_name -> lastlight.v1.Watch
 	0,  // 36: lastlight.v1.RecordDiveRequest.dive:type_name -> lastlight.v1.Dive
-	26, // 37: lastlight.v1.ListDivesRequest.from:type_name -> google.protobuf.Timestamp
-	26, // 38: lastlight.v1.ListDivesRequest.to:type_name -> google.protobuf.Timestamp
+	25, // 37: lastlight.v1.ListDivesRequest.from:type_name -> google.protobuf.Timestamp
+	25, // 38: lastlight.v1.ListDivesRequest.to:type_name -> google.protobuf.Timestamp
 	0,  // 39: lastlight.v1.ListDivesResponse.dives:type_name -> lastlight.v1.Dive
 	0,  // 40: lastlight.v1.UpdateDiveRequest.dive:type_name -> lastlight.v1.Dive
-	9,  // 41: lastlight.v1.DiveService.SignIn:input_type -> lastlight.v1.SignInRequest
-	14, // 42: lastlight.v1.DiveService.SeenOut:input_type -> lastlight.v1.SeenOutRequest
-	15, // 43: lastlight.v1.DiveService.SignOut:input_type -> lastlight.v1.SignOutRequest
-	16, // 44: lastlight.v1.DiveService.CorrectWatch:input_type -> lastlight.v1.CorrectWatchRequest
-	17, // 45: lastlight.v1.DiveService.CloseDive:input_type -> lastlight.v1.CloseDiveRequest
-	18, // 46: lastlight.v1.DiveService.GetBoard:input_type -> lastlight.v1.GetBoardRequest
-	20, // 47: lastlight.v1.DiveService.RecordDive:input_type -> lastlight.v1.RecordDiveRequest
-	21, // 48: lastlight.v1.DiveService.GetDive:input_type -> lastlight.v1.GetDiveRequest
-	22, // 49: lastlight.v1.DiveService.ListDives:input_type -> lastlight.v1.ListDivesRequest
-	24, // 50: lastlight.v1.DiveService.UpdateDive:input_type -> lastlight.v1.UpdateDiveRequest
-	25, // 51: lastlight.v1.DiveService.ArchiveDive:input_type -> lastlight.v1.ArchiveDiveRequest
-	10, // 52: lastlight.v1.DiveService.SignIn:output_type -> lastlight.v1.SignInResponse
-	11, // 53: lastlight.v1.DiveService.SeenOut:output_type -> lastlight.v1.Watch
-	11, // 54: lastlight.v1.DiveService.SignOut:output_type -> lastlight.v1.Watch
-	11, // 55: lastlight.v1.DiveService.CorrectWatch:output_type -> lastlight.v1.Watch
+	8,  // 41: lastlight.v1.DiveService.SignIn:input_type -> lastlight.v1.SignInRequest
+	13, // 42: lastlight.v1.DiveService.SeenOut:input_type -> lastlight.v1.SeenOutRequest
+	14, // 43: lastlight.v1.DiveService.SignOut:input_type -> lastlight.v1.SignOutRequest
+	15, // 44: lastlight.v1.DiveService.CorrectWatch:input_type -> lastlight.v1.CorrectWatchRequest
+	16, // 45: lastlight.v1.DiveService.CloseDive:input_type -> lastlight.v1.CloseDiveRequest
+	17, // 46: lastlight.v1.DiveService.GetBoard:input_type -> lastlight.v1.GetBoardRequest
+	19, // 47: lastlight.v1.DiveService.RecordDive:input_type -> lastlight.v1.RecordDiveRequest
+	20, // 48: lastlight.v1.DiveService.GetDive:input_type -> lastlight.v1.GetDiveRequest
+	21, // 49: lastlight.v1.DiveService.ListDives:input_type -> lastlight.v1.ListDivesRequest
+	23, // 50: lastlight.v1.DiveService.UpdateDive:input_type -> lastlight.v1.UpdateDiveRequest
+	24, // 51: lastlight.v1.DiveService.ArchiveDive:input_type -> lastlight.v1.ArchiveDiveRequest
+	9,  // 52: lastlight.v1.DiveService.SignIn:output_type -> lastlight.v1.SignInResponse
+	10, // 53: lastlight.v1.DiveService.SeenOut:output_type -> lastlight.v1.Watch
+	10, // 54: lastlight.v1.DiveService.SignOut:output_type -> lastlight.v1.Watch
+	10, // 55: lastlight.v1.DiveService.CorrectWatch:output_type -> lastlight.v1.Watch
 	0,  // 56: lastlight.v1.DiveService.CloseDive:output_type -> lastlight.v1.Dive
-	19, // 57: lastlight.v1.DiveService.GetBoard:output_type -> lastlight.v1.Board
+	18, // 57: lastlight.v1.DiveService.GetBoard:output_type -> lastlight.v1.Board
 	0,  // 58: lastlight.v1.DiveService.RecordDive:output_type -> lastlight.v1.Dive
 	0,  // 59: lastlight.v1.DiveService.GetDive:output_type -> lastlight.v1.Dive
-	23, // 60: lastlight.v1.DiveService.ListDives:output_type -> lastlight.v1.ListDivesResponse
+	22, // 60: lastlight.v1.DiveService.ListDives:output_type -> lastlight.v1.ListDivesResponse
 	0,  // 61: lastlight.v1.DiveService.UpdateDive:output_type -> lastlight.v1.Dive
 	0,  // 62: lastlight.v1.DiveService.ArchiveDive:output_type -> lastlight.v1.Dive
 	52, // [52:63] is the sub-list for method output_type
@@ -2587,16 +2565,16 @@ func file_lastlight_v1_dive_proto_init() {
 	file_lastlight_v1_dive_proto_msgTypes[0].OneofWrappers = []any{}
 	file_lastlight_v1_dive_proto_msgTypes[1].OneofWrappers = []any{}
 	file_lastlight_v1_dive_proto_msgTypes[2].OneofWrappers = []any{}
-	file_lastlight_v1_dive_proto_msgTypes[7].OneofWrappers = []any{}
-	file_lastlight_v1_dive_proto_msgTypes[13].OneofWrappers = []any{}
-	file_lastlight_v1_dive_proto_msgTypes[15].OneofWrappers = []any{}
+	file_lastlight_v1_dive_proto_msgTypes[6].OneofWrappers = []any{}
+	file_lastlight_v1_dive_proto_msgTypes[12].OneofWrappers = []any{}
+	file_lastlight_v1_dive_proto_msgTypes[14].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_dive_proto_rawDesc), len(file_lastlight_v1_dive_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   26,
+			NumMessages:   25,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -35,29 +35,7 @@ func checkBreathed(d *lastlightv1.Dive, x *lastlightv1.DiveDiver, at string, wro
 	if sum > minutes && minutes > 0 {
 		wrong(at+"other_gases", fmt.Sprintf("%g min in all", sum), fmt.Sprintf("at most the dive's %.0f min", minutes), "the gases were breathed for longer than the dive")
 	}
-	if x.Profile == nil {
-		return
-	}
-	before := int64(-1)
-	for i, p := range x.Profile.Samples {
-		field := fmt.Sprintf("%sprofile.samples[%d].", at, i)
-		switch {
-		case int64(p.Second) <= before:
-			wrong(field+"second", fmt.Sprint(p.Second), fmt.Sprintf("after %d", before), "samples are in order of time")
-		case p.DepthM > deepest+profileSlackM:
-			wrong(field+"depth_m", fmt.Sprintf("%g m", p.DepthM), fmt.Sprintf("at most %g m, the greatest depth recorded", deepest), "the profile is deeper than the dive")
-		case int(p.Gas) > len(x.OtherGases):
-			wrong(field+"gas", fmt.Sprint(p.Gas), fmt.Sprintf("0 to %d", len(x.OtherGases)), "no such gas is recorded")
-		}
-		before = int64(p.Second)
-	}
-	if n := len(x.Profile.Samples); n > 0 {
-		last := x.Profile.Samples[n-1]
-		if last.DepthM > surfaceM {
-			wrong(at+"profile", fmt.Sprintf("ends at %g m", last.DepthM), "a last sample at the surface", "the profile does not end at the surface")
-		}
-		if float64(last.Second) > minutes*60+profileSlackS && minutes > 0 {
-			wrong(at+"profile", fmt.Sprintf("%d s", last.Second), fmt.Sprintf("at most the dive's %.0f min", minutes), "the profile is longer than the dive")
-		}
+	if x.Profile != nil {
+		checkProfile(d, x, at, deepest, wrong)
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"lastlight/engine/calendar"
 	"lastlight/engine/facts"
 	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/dive"
 )
 
 func (c converter) diver(p Person, zone calendar.Zone) (facts.Diver, error) {
@@ -138,9 +139,7 @@ func whole(out *facts.PastDive, d PastDive, person string) {
 				O2: g.GetGas().GetOxygenPercent(), He: g.GetGas().GetHeliumPercent(), DeepestM: g.DeepestM, Minutes: g.Minutes,
 			})
 		}
-		for _, p := range x.GetProfile().GetSamples() {
-			out.Profile = append(out.Profile, facts.Sample{Second: int(p.Second), DepthM: p.DepthM, Gas: int(p.Gas)})
-		}
+		out.Profile = dive.SinceEntry(x.Profile, d.Record.EnteredAt.AsTime(), d.Record.OutAt.AsTime())
 	}
 }
 

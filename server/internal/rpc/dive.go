@@ -257,6 +257,9 @@ func (h *Dives) RecordDive(ctx context.Context, r *lastlightv1.RecordDiveRequest
 	if err != nil {
 		return nil, err
 	}
+	if err := h.compare(ctx, d); err != nil {
+		return nil, err
+	}
 	return shownDive(c, d, s), nil
 }
 
@@ -266,7 +269,25 @@ func (h *Dives) GetDive(ctx context.Context, r *lastlightv1.GetDiveRequest) (*la
 	if err != nil {
 		return nil, err
 	}
+	if err := h.compare(ctx, d); err != nil {
+		return nil, err
+	}
 	return shownDive(access.CallerFrom(ctx), d, s), nil
+}
+
+// compare adds where profiles and the register differ.
+func (h *Dives) compare(ctx context.Context, d *lastlightv1.Dive) error {
+	if !slices.ContainsFunc(d.Divers, func(x *lastlightv1.DiveDiver) bool { return x.Profile != nil }) {
+		return nil
+	}
+	survey, err := h.Store.GetSurvey(ctx, d.Site, d.Survey)
+	if err != nil {
+		return err
+	}
+	for _, x := range d.Divers {
+		x.Disagrees = dive.Disagreements(d, x, survey)
+	}
+	return nil
 }
 
 // shownDive leaves out what only the diver and those who plan for them see.
@@ -323,6 +344,34 @@ func (h *Dives) divePage(ctx context.Context, r *lastlightv1.ListDivesRequest) (
 	return h.Store.ListDives(ctx, r, nil, board)
 }
 
+// keepHidden copies into next what shownDive keeps from the caller: who sends back
+// a dive as they read it changes nothing that they could not see.
+func keepHidden(c *access.Caller, next, former *lastlightv1.Dive, s access.Subject) {
+	shown := shownDive(c, proto.CloneOf(former), s)
+	for _, x := range next.Divers {
+		i := slices.IndexFunc(former.Divers, func(f *lastlightv1.DiveDiver) bool { return f.Person == x.Person })
+		if i < 0 {
+			continue
+		}
+		f, seen := former.Divers[i], shown.Divers[i]
+		if seen.Symptoms == nil && f.Symptoms != nil {
+			x.Symptoms = f.Symptoms
+		}
+		if seen.CountedAs == "" && f.CountedAs != "" {
+			x.CountedAs = f.CountedAs
+		}
+		if seen.StartPressure == nil && f.StartPressure != nil {
+			x.StartPressure = f.StartPressure
+		}
+		if seen.EndPressure == nil && f.EndPressure != nil {
+			x.EndPressure = f.EndPressure
+		}
+		if len(seen.Used) == 0 && len(f.Used) > 0 {
+			x.Used = f.Used
+		}
+	}
+}
+
 // ListDives lists dives; who is no member sees their own and their wards'.
 func (h *Dives) ListDives(ctx context.Context, r *lastlightv1.ListDivesRequest) (*lastlightv1.ListDivesResponse, error) {
 	c := access.CallerFrom(ctx)
@@ -353,7 +402,7 @@ func (h *Dives) ListDives(ctx context.Context, r *lastlightv1.ListDivesRequest) 
 
 // UpdateDive corrects a recorded dive.
 func (h *Dives) UpdateDive(ctx context.Context, r *lastlightv1.UpdateDiveRequest) (*lastlightv1.Dive, error) {
-	_, s, err := h.dive(ctx, "UpdateDive", r.Dive.Id)
+	former, s, err := h.dive(ctx, "UpdateDive", r.Dive.Id)
 	if err != nil {
 		return nil, err
 	}
@@ -361,6 +410,7 @@ func (h *Dives) UpdateDive(ctx context.Context, r *lastlightv1.UpdateDiveRequest
 	if !mayRecord(c, r.Dive) {
 		return nil, denied(ownDivesOnly)
 	}
+	keepHidden(c, r.Dive, former, s)
 	if err := dive.Check(r.Dive, "dive.", h.Store.Now()); err != nil {
 		return nil, err
 	}
@@ -369,6 +419,9 @@ func (h *Dives) UpdateDive(ctx context.Context, r *lastlightv1.UpdateDiveRequest
 		return put.Record, fault.Under("dive.", err)
 	})
 	if err != nil {
+		return nil, err
+	}
+	if err := h.compare(ctx, d); err != nil {
 		return nil, err
 	}
 	return shownDive(c, d, s), nil
