@@ -22,6 +22,7 @@ type Answer struct {
 	Longest *WayOut  `json:"longest"`  // the way out with the most stops; nil where none has any
 
 	Variants []Variant `json:"variants"` // deeper, longer, both
+	Cases    []Case    `json:"cases"`    // what else can go wrong, each at its worst place
 }
 
 // WayOut is a way out from a place of the dive, after a loss.
@@ -320,6 +321,7 @@ func (w *Work) Answer() *Answer {
 	}
 	w.check()
 	a.Oxygen = w.mostOxygen()
+	a.Cases = w.cases()
 	a.Stops = !w.result.NoStop || w.result.TotalStop() > 0 || w.result.NoSchedule
 	w.waysOut(a)
 	if a.Stops {

@@ -28,6 +28,11 @@ type Question struct {
 	SwitchDepth passage.SwitchDepth
 	DeeperM     float64 // of the variants
 	LongerMin   float64
+
+	DelayMin    float64   // at the far point (section 6)
+	TouchFactor float64   // of the swim speed, by touch contact
+	SwimOutMMin float64   // way out without scooters; 0: nobody rides one
+	WorstLMin   []float64 // per diver, recorded worst consumption; 0: not recorded
 }
 
 // spacing is how many minutes of travel lie between two places at which the gas

@@ -188,7 +188,14 @@ func (w *Work) take(content []float64, c int, litres float64, named int8) {
 func (w *Work) lay(n *network, p *place) []*way {
 	var list []*way
 	waiting := w.waitingAt(p)
-	for _, pieces := range n.path.WaysOut(p.spot) {
+	spot := p.spot
+	if n != w.normal && p.at.Move > 0 { // at the start it is the same
+		var found bool
+		if spot, found = n.path.Find(p.at); !found {
+			return nil
+		}
+	}
+	for _, pieces := range n.path.WaysOut(spot) {
 		path, err := passage.FromPieces(pieces, w.team, 0, true)
 		if err != nil {
 			continue // ways out have no actions: cannot be

@@ -44,13 +44,15 @@ func Summer() calendar.Zone {
 
 // WorkedPolicy is the default policy with the plain arithmetic of examples
 // worked by hand: ideal gas, no stress factor, no floor, no delay, no reserves,
-// no ascent from the opening, no minimum start gas.
+// no ascent from the opening, no minimum start gas. Out by touch without a loss is
+// a caution: the examples know no such exit.
 func WorkedPolicy() policy.Policy {
 	p := policy.Default()
 	p.Gas.Model, p.Gas.CountOpenWaterAscent = "ideal", false
 	p.Gas.StressFactor, p.Gas.ConsumptionFloorLMin, p.Gas.DelayMin = 1, 0, 0
 	p.Gas.SharingReserveBar, p.Gas.PlannedReserveBar = 0, 0
 	p.Speeds.Swim, p.Speeds.ContingencySwim = 15, 15
+	p.Failures.TouchContact = policy.DecideCaution
 	p.SlowExit = policy.SlowExit{Clear: 1, SomeSilt: 1, SiltLikely: 1, ZeroVisibility: 1}
 	for i := range p.Ladder {
 		p.Ladder[i].MinStartGasL = 0

@@ -9,7 +9,7 @@ const maxPieces = 5000
 // the place of each, never both, never a panic; numbers in the Result are finite.
 // The Input is only read.
 func Evaluate(in Input) (Result, []Problem) {
-	w, res, problems := prepare(&in, false)
+	w, res, problems := prepare(&in, false, false)
 	if len(problems) > 0 || res.Verdict == Refused {
 		return res, problems
 	}
@@ -30,7 +30,7 @@ func Evaluate(in Input) (Result, []Problem) {
 }
 
 // prepare checks, refuses, compiles and walks. keep asks for further ways out than the cheapest.
-func prepare(in *Input, keep bool) (*walk, Result, []Problem) {
+func prepare(in *Input, keep, zeroHelpful bool) (*walk, Result, []Problem) {
 	names, problems := in.check()
 	if len(problems) > 0 {
 		return nil, Result{}, problems
@@ -55,7 +55,7 @@ func prepare(in *Input, keep bool) (*walk, Result, []Problem) {
 	if pieces > maxPieces {
 		return nil, Result{}, []Problem{{"route.moves", "more than 5000 straight pieces of passage in one plan"}}
 	}
-	p, problems := compile(in, names, r.moves, false)
+	p, problems := compile(in, names, r.moves, zeroHelpful)
 	if len(problems) > 0 {
 		return nil, Result{}, problems
 	}

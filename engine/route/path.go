@@ -38,8 +38,14 @@ type Path struct {
 
 // Trace gives the planned path. Refusals and problems are those of Evaluate;
 // with any of them there is no path.
-func Trace(in Input) (*Path, []Refusal, []Problem) {
-	w, res, problems := prepare(&in, true)
+func Trace(in Input) (*Path, []Refusal, []Problem) { return traced(in, false) }
+
+// TraceWithoutHelp is Trace where no way out is swum with the flow: what flows
+// along the travel counts as 0 (4.6).
+func TraceWithoutHelp(in Input) (*Path, []Refusal, []Problem) { return traced(in, true) }
+
+func traced(in Input, zeroHelpful bool) (*Path, []Refusal, []Problem) {
+	w, res, problems := prepare(&in, true, zeroHelpful)
 	if w == nil {
 		return nil, res.Refused, problems
 	}

@@ -66,14 +66,19 @@ func routeRules() []Rule {
 			"failed":         {Says: "{who}: inflow {observed}, limit {limit}: the siphon row refuses it", Remedy: "{pass}"},
 			"not_applicable": {Says: "no inflow on the way"},
 		}},
-		{"route.helpful_outflow", "Helpful outflow gone", route.CheckHelpfulOutflow, "D38", margin("left without the helpful flow")},
 	} {
 		rules = append(rules, Rule{
 			ID: r.id, Version: 1, Title: r.title, Citation: handbook("route method", r.section), Words: r.words,
 			Check: func(c *Case) []finding.Finding { return c.routeCheck(r.check) },
 		})
 	}
+	unhelped := margin("left without the helpful flow")
+	unhelped["no_way"] = Words{Says: "{who}: without the helpful flow no way out that can be swum and scheduled{at}", Remedy: "{pass}"}
 	return append(rules,
+		Rule{
+			ID: "route.helpful_outflow", Version: 1, Title: "Helpful outflow gone", Citation: handbook("route method", "D38"), Words: unhelped,
+			Check: helpfulOutflow,
+		},
 		Rule{
 			ID: "route.turn", Version: 1, Title: "Turn at the latest", Citation: handbook("route method", "D25, D27"),
 			Words: map[string]Words{

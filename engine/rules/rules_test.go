@@ -333,6 +333,15 @@ var breaches = []breach{
 			})
 		}
 	}},
+	{"failure.delay", "short", finding.Refuse, func(in *facts.Input) { in.Policy.Failures.DelayMin = 120 }},
+	{"failure.touch_contact", "short", finding.Refuse, func(in *facts.Input) {
+		in.Policy.Failures.TouchContact, in.Policy.Speeds.TouchContactFactor = policy.DecideRefuse, 0.05
+	}},
+	{"failure.touch_contact_sharing", "short", finding.Caution, func(in *facts.Input) { in.Policy.Speeds.TouchContactFactor = 0.1 }},
+	{"failure.scooter_lost", "short", finding.Refuse, func(in *facts.Input) {
+		in.Plan.Team[0].Scooter, in.Plan.ContingencySwimMMin, in.Policy.Speeds.ContingencySwim = true, 40, 1
+	}},
+	{"failure.worst_consumption", "short", finding.NeedsWaiver, func(in *facts.Input) { in.Divers[1].Consumption.WorstLMin = 200 }},
 	{"oxygen.exposure", "over", finding.Refuse, func(in *facts.Input) { in.Policy.Oxygen.CNSRefusePercent = 1 }},
 	{"oxygen.exposure", "much", finding.Caution, func(in *facts.Input) { in.Policy.Oxygen.CNSCautionPercent = 1 }},
 	{"oxygen.exposure", "lungs", finding.Refuse, func(in *facts.Input) { in.Policy.Oxygen.OTUDaily = 5 }},
@@ -429,7 +438,7 @@ func traverse(in *facts.Input) {
 // does not concern; the route model's own tables test them both ways.
 var unreached = []string{
 	"route.stage_share", "route.lost_cylinder", "route.independent_main", "route.independent_spread", "route.cylinder_on_way_out",
-	"route.marker_in_time", "route.deco_gas", "route.helpful_outflow",
+	"route.marker_in_time", "route.deco_gas", "route.helpful_outflow", "failure.lost_cylinder", "failure.far_side_shut",
 }
 
 func TestEveryRuleFailsWhereItMust(t *testing.T) {

@@ -1,0 +1,226 @@
+package dive
+
+import (
+	"math"
+	"slices"
+
+	"lastlight/engine/finding"
+	"lastlight/engine/route"
+)
+
+// Kinds of Case (method handbook, section 6).
+const (
+	CaseDelay            = "delay"                 // minutes at the far point, nothing lost
+	CaseTouchContact     = "touch_contact"         // out by touch, nothing lost
+	CaseTouchSharing     = "touch_contact_sharing" // the same while sharing
+	CaseLostCylinder     = "lost_cylinder"         // a waiting cylinder or gas for decompression gone: what the others breathe meanwhile
+	CaseScooterLost      = "scooter_lost"          // swum out from the far point
+	CaseWorstConsumption = "worst_consumption"     // the whole dive at a diver's recorded worst
+	CaseNoHelp           = "helpful_outflow"       // sharing, without the flow that helps
+)
+
+// Case is one row of the table of failures for one diver, or one donor and victim.
+type Case struct {
+	Kind     string  `json:"kind"`
+	Diver    string  `json:"diver"`  // whose gas it is
+	Victim   string  `json:"victim"` // who breathes it too, having lost everything
+	Lost     string  `json:"lost"`   // cylinder
+	Place    string  `json:"place"`
+	Cylinder string  `json:"cylinder"` // whose margin is least; empty: mains and what counts with them
+	LeftL    float64 `json:"left_l"`
+	NeedL    float64 `json:"need_l"` // the reserve included
+	NoWay    bool    `json:"no_way"` // no way out, or none that can be scheduled; then no figures
+	StopMin  int     `json:"stop_min"`
+	OutMin   float64 `json:"out_min"` // to the surface, from the place
+}
+
+// Holds tells whether the gas suffices.
+func (c *Case) Holds() bool { return !c.NoWay && c.LeftL-c.NeedL >= -litreTolerance }
+
+// cases works out what check does not. Slower ways out are looked at from the
+// commitment point and from every place that is the dearest of some failure.
+func (w *Work) cases() []Case {
+	list := w.worstConsumption()
+	if w.commitment == nil || len(w.worst) == 0 {
+		return list
+	}
+	far := []*place{w.commitment}
+	for d := range w.team.Divers {
+		list = append(list, w.dearestCase(CaseDelay, w.normal, far, &failure{homeward, []int{d}, d, -1}, w.q.DelayMin))
+	}
+	if m := w.q.SwimOutMMin; m > 0 {
+		slow := w.slower(m)
+		for d := range w.team.Divers {
+			list = append(list, w.dearestCase(CaseScooterLost, slow, far, &failure{homeward, []int{d}, d, -1}, w.q.Route.Policy.DelayMin))
+		}
+	}
+	places := w.dearPlaces()
+	if w.q.TouchFactor > 0 {
+		slow := w.slower(float64(w.q.TouchFactor * w.q.Route.Speeds.SwimMMin))
+		at := w.under(slow, places)
+		for d := range w.team.Divers {
+			list = append(list, w.dearestAt(CaseTouchContact, at, &failure{homeward, []int{d}, d, -1}, 0))
+		}
+		list = append(list, w.sharingCases(CaseTouchSharing, at)...)
+	}
+	if w.helped() {
+		path, _, _ := route.TraceWithoutHelp(w.q.Route)
+		list = append(list, w.sharingCases(CaseNoHelp, w.under(&network{path}, places))...)
+	}
+	return append(list, w.othersWait()...)
+}
+
+// slower is the network with ways out swum no faster than a speed, m/min.
+func (w *Work) slower(speed float64) *network {
+	in := w.q.Route
+	in.Speeds.ContingencyMMin = math.Min(in.Speeds.ContingencyMMin, speed)
+	path, _, _ := route.Trace(in)
+	return &network{path}
+}
+
+// helped tells whether some way out is swum with the flow.
+func (w *Work) helped() bool {
+	return slices.ContainsFunc(w.q.Result.Checks, func(c route.Check) bool { return c.Name == route.CheckHelpfulOutflow && c.Applies })
+}
+
+// dearPlaces are the commitment point and the dearest place of every failure.
+func (w *Work) dearPlaces() []*place {
+	list := []*place{w.commitment}
+	for i := range w.worst {
+		if p := w.worst[i].at; w.worst[i].found && !slices.Contains(list, p) {
+			list = append(list, p)
+		}
+	}
+	return list
+}
+
+// under are the same places with the ways out of another network.
+func (w *Work) under(n *network, places []*place) []*place {
+	var list []*place
+	for _, p := range places {
+		q := &place{spot: p.spot, at: p.at, swim: p.swim, moment: p.moment, content: p.content, waiting: p.waiting, asked: true}
+		if n.path != nil {
+			q.ways = w.cheapest(w.lay(n, p), q)
+		}
+		q.alike = w.alike(q)
+		list = append(list, q)
+	}
+	return list
+}
+
+func (w *Work) dearestCase(kind string, n *network, places []*place, f *failure, delay float64) Case {
+	if n != w.normal {
+		places = w.under(n, places)
+	}
+	return w.dearestAt(kind, places, f, delay)
+}
+
+// dearestAt is a case at whichever place leaves least to spare. Nothing lost is
+// still a failure: consumption is that after one (D36), and what must be left is
+// the sharing reserve.
+func (w *Work) dearestAt(kind string, places []*place, f *failure, delay float64) Case {
+	var best worst
+	for _, p := range places {
+		m := &margin{fails: true}
+		switch {
+		case w.way(p) == nil:
+		case f.kind == sharing:
+			m = w.share(p, f, delay)
+		default:
+			d := f.victim
+			m = w.alone(p, d, w.goOut(p, -1, 0, -1, delay), -1, w.rates[d].after)
+		}
+		best.take(m, p)
+	}
+	return w.caseOf(kind, f, &best)
+}
+
+func (w *Work) sharingCases(kind string, places []*place) []Case {
+	var list []Case
+	for i := range w.failures {
+		if f := &w.failures[i]; f.kind == sharing {
+			list = append(list, w.dearestAt(kind, places, f, w.q.Route.Policy.DelayMin))
+		}
+	}
+	return list
+}
+
+func (w *Work) caseOf(kind string, f *failure, b *worst) Case {
+	c := Case{Kind: kind, Place: placeText(b.at), NoWay: b.m.fails}
+	for i, d := range f.donors {
+		if i > 0 {
+			c.Diver += "+"
+		}
+		c.Diver += w.team.Divers[d].Name
+	}
+	if f.kind == sharing {
+		c.Victim = w.team.Divers[f.victim].Name
+	}
+	if f.lost >= 0 {
+		c.Lost = w.supplies[f.lost].ID
+	}
+	if b.m.fails {
+		return c
+	}
+	g := b.m.tightest()
+	if g.cylinder >= 0 {
+		c.Cylinder = w.team.Cylinders[g.cylinder].ID
+	}
+	c.LeftL, c.NeedL = finding.Round9(g.left), finding.Round9(g.need)
+	c.StopMin, c.OutMin = b.m.out.stops, finding.Round9(b.m.out.minutes)
+	return c
+}
+
+// othersWait is what the others breathe while one diver makes longer stops, a
+// cylinder being lost: the owner's own gas is among the failures of check.
+func (w *Work) othersWait() []Case {
+	var list []Case
+	for i := range w.failures {
+		lost := &w.failures[i]
+		if lost.kind != lostWaiting {
+			continue
+		}
+		for d := range w.team.Divers {
+			if d == lost.victim {
+				continue
+			}
+			var best worst
+			for _, p := range w.places {
+				if len(p.tested) == 0 || p.tested[i] == nil || p.tested[i].fails {
+					continue // not looked at, not concerned, or refused there already
+				}
+				o := w.goOut(p, lost.victim, 1<<w.cylinder(lost.lost), -1, w.q.Route.Policy.DelayMin)
+				best.take(w.alone(p, d, o, -1, w.rates[d].after), p)
+			}
+			if best.found {
+				list = append(list, w.caseOf(CaseLostCylinder, &failure{lostWaiting, []int{d}, d, lost.lost}, &best))
+			}
+		}
+	}
+	return list
+}
+
+// worstConsumption is the dive as planned with one diver at the recorded worst:
+// nothing is lost, so that diver comes up with the planned reserve (D24).
+func (w *Work) worstConsumption() []Case {
+	var list []Case
+	for d := range w.team.Divers {
+		if d >= len(w.q.WorstLMin) || !(w.q.WorstLMin[d] > 0) {
+			continue
+		}
+		planned := w.rates[d].planned
+		w.rates[d].planned = math.Max(planned, w.q.WorstLMin[d])
+		end := w.atTheEnd()
+		w.rates[d].planned = planned
+		c := Case{Kind: CaseWorstConsumption, Diver: w.team.Divers[d].Name, Place: "at the surface", NoWay: w.result.NoSchedule, StopMin: w.result.TotalStop()}
+		least := math.Inf(1)
+		for k := range w.supplies {
+			s := &w.supplies[k]
+			if spare := end[k] - s.PlannedL; s.Diver == d && w.reliedOn(k, end) && spare < least-litreTolerance {
+				least, c.Cylinder, c.LeftL, c.NeedL = spare, s.ID, finding.Round9(end[k]), finding.Round9(s.PlannedL)
+			}
+		}
+		list = append(list, c)
+	}
+	return list
+}
