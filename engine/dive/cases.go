@@ -94,7 +94,8 @@ func (w *Work) dearPlaces() []*place {
 	return list
 }
 
-// under are the same places with the ways out of another network.
+// under are the same places with the ways out of a network. They are places of
+// their own: whether stops are needed is not told by rarer failures.
 func (w *Work) under(n *network, places []*place) []*place {
 	var list []*place
 	for _, p := range places {
@@ -109,10 +110,7 @@ func (w *Work) under(n *network, places []*place) []*place {
 }
 
 func (w *Work) dearestCase(kind string, n *network, places []*place, f *failure, delay float64) Case {
-	if n != w.normal {
-		places = w.under(n, places)
-	}
-	return w.dearestAt(kind, places, f, delay)
+	return w.dearestAt(kind, w.under(n, places), f, delay)
 }
 
 // dearestAt is a case at whichever place leaves least to spare. Nothing lost is
