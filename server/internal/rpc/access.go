@@ -189,10 +189,31 @@ func (h *Access) GrantRole(ctx context.Context, r *lastlightv1.GrantRoleRequest)
 	if err := CheckGrant(access.CallerFrom(ctx), r.Grant, "grant."); err != nil {
 		return nil, err
 	}
+	if err := takesIn(ctx, h.Store, r.Grant.Expedition, r.Grant.Person); err != nil {
+		return nil, err
+	}
 	return store.Mutate(ctx, h.Store, mutation(ctx, accessService+"GrantRole", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.RoleGrant, error) {
 		m, _, err := tx.GrantRole(ctx, r.Grant)
 		return m, fault.Under("grant.", err)
 	})
+}
+
+// takesIn refuses that a coordinator of an expedition takes people into it who are not: that would open their health and
+// cards to whoever coordinates anything. The committee and the club's coordinators do it.
+func takesIn(ctx context.Context, s *store.Store, expedition string, people ...string) error {
+	if c := access.CallerFrom(ctx); c.Club.Any(access.Committee | access.Coordinator) {
+		return nil
+	}
+	for _, person := range people {
+		in, err := s.ExpeditionsOf(ctx, person)
+		if err != nil {
+			return err
+		}
+		if !slices.Contains(in, expedition) {
+			return denied("only the committee or a coordinator of the club takes " + person + " into this expedition")
+		}
+	}
+	return nil
 }
 
 // CheckGrant refuses a role that makes no sense, or that the caller may not give. place is where the grant stands in the request.

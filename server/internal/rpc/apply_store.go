@@ -245,9 +245,17 @@ func (h *Files) applyOne(ctx context.Context, tx *store.Tx, f *file, e *entry) (
 		p, err := tx.PutPolicy(ctx, m, store.Expect{})
 		return done(m.Id, p.Outcome, nil, err)
 	case *lastlightv1.Expedition:
+		if e.exists {
+			if err := takesIn(ctx, h.Store, m.Id, participants(m)...); err != nil {
+				return nil, err
+			}
+		}
 		p, err := tx.PutExpedition(ctx, m, expect)
 		return done(m.Id, p.Outcome, p.Changes, err)
 	case *lastlightv1.RoleGrant:
+		if err := takesIn(ctx, h.Store, m.Expedition, m.Person); err != nil {
+			return nil, err
+		}
 		g, outcome, err := tx.GrantRole(ctx, m)
 		return done(g.GetId(), outcome, nil, err)
 	case *lastlightv1.Plan:

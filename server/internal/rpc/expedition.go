@@ -63,6 +63,9 @@ func (h *Expeditions) UpdateExpedition(ctx context.Context, r *lastlightv1.Updat
 	if err := h.may(ctx, "UpdateExpedition", r.Expedition.Id); err != nil {
 		return nil, err
 	}
+	if err := takesIn(ctx, h.Store, r.Expedition.Id, participants(r.Expedition)...); err != nil {
+		return nil, err
+	}
 	return h.put(ctx, "UpdateExpedition", r.RequestId, r, r.Expedition, store.Expect{Existing: true, Version: r.ExpectedVersion})
 }
 
@@ -74,4 +77,13 @@ func (h *Expeditions) ArchiveExpedition(ctx context.Context, r *lastlightv1.Arch
 	return store.Mutate(ctx, h.Store, mutation(ctx, expeditionService+"ArchiveExpedition", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Expedition, error) {
 		return tx.ArchiveExpedition(ctx, r.Id)
 	})
+}
+
+// participants are the people that an expedition names.
+func participants(m *lastlightv1.Expedition) []string {
+	people := make([]string, len(m.Participants))
+	for i, p := range m.Participants {
+		people[i] = p.Person
+	}
+	return people
 }

@@ -158,6 +158,39 @@ func TestCoordinatorDoesNotLockOutTheCommittee(t *testing.T) {
 	}
 }
 
+// Coordinating one expedition opens the health and cards of its people. Nobody gets into it by the coordinator's own hand, by a
+// role, by the list of participants or by a file.
+func TestCoordinatorOfOneExpeditionTakesNobodyIn(t *testing.T) {
+	c := newClub(t, "2026-06-08 07:30")
+	c.outsider()
+	c.apply(record(&pb.Person{Id: "evi", FullName: "Evi"}), record(&pb.Person{Id: "birk", FullName: "Birk"}), record(spring("spring")))
+	c.expedition("june", "keeper", "dieter")
+	c.apply(record(&pb.RoleGrant{Person: "evi", Role: "coordinator", Expedition: "june"}))
+	grant := &pb.RoleGrant{Person: "birk", Role: "guest", Expedition: "june"}
+	if _, err := pb.NewAccessServiceClient(c.conn).GrantRole(c.as("evi"), &pb.GrantRoleRequest{Grant: grant, RequestId: id()}); status.Code(err) != codes.PermissionDenied {
+		t.Errorf("by a role: %v", err)
+	}
+	if out := c.send("evi", false, record(grant)); len(out.Problems) == 0 {
+		t.Error("by a file with a role")
+	}
+	expeditions := pb.NewExpeditionServiceClient(c.conn)
+	june, err := expeditions.GetExpedition(c.as("evi"), &pb.GetExpeditionRequest{Id: "june"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	june.Participants = append(june.Participants, &pb.Participant{Person: "birk", Tasks: []string{"diver"}})
+	if _, err := expeditions.UpdateExpedition(c.as("evi"), &pb.UpdateExpeditionRequest{Expedition: june, RequestId: id()}); status.Code(err) != codes.PermissionDenied {
+		t.Errorf("by the list of participants: %v", err)
+	}
+	if out := c.send("evi", false, record(june)); len(out.Problems) == 0 {
+		t.Error("by a file with the expedition")
+	}
+	grant.Person = "dieter"
+	if _, err := pb.NewAccessServiceClient(c.conn).GrantRole(c.as("evi"), &pb.GrantRoleRequest{Grant: grant, RequestId: id()}); err != nil {
+		t.Errorf("a role for somebody who takes part: %v", err)
+	}
+}
+
 // A dive counts for everybody in it: it is said by who dived it, or by a coordinator, whichever way it comes in, and correcting
 // it neither tells nor changes what the caller does not see.
 func TestDivesOfOthersAreNotWritten(t *testing.T) {
