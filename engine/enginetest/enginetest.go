@@ -52,7 +52,6 @@ func WorkedPolicy() policy.Policy {
 	p.Gas.StressFactor, p.Gas.ConsumptionFloorLMin, p.Gas.DelayMin = 1, 0, 0
 	p.Gas.SharingReserveBar, p.Gas.PlannedReserveBar = 0, 0
 	p.Speeds.Swim, p.Speeds.ContingencySwim = 15, 15
-	p.Failures.TouchContact = policy.DecideCaution
 	p.SlowExit = policy.SlowExit{Clear: 1, SomeSilt: 1, SiltLikely: 1, ZeroVisibility: 1}
 	for i := range p.Ladder {
 		p.Ladder[i].MinStartGasL = 0

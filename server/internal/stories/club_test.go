@@ -122,7 +122,6 @@ func (c *club) draftPolicy(edit func(*policy.Policy)) string {
 	p := policy.Default()
 	p.Gas.Model = "ideal"
 	p.Gas.StressFactor, p.Gas.ConsumptionFloorLMin, p.Gas.DelayMin = 1, 0, 0
-	p.Failures.TouchContact = "caution" // the stories know no exit by touch
 	p.Gas.SharingReserveBar, p.Gas.PlannedReserveBar, p.Gas.MinimumGasBar, p.Gas.StepBar = 0, 0, 0, 5
 	p.Gas.CountOpenWaterAscent = false
 	for i := range p.Ladder {
