@@ -44,7 +44,8 @@ func (w *Work) cases() []Case {
 	if w.commitment == nil || len(w.worst) == 0 {
 		return list
 	}
-	far := []*place{w.commitment}
+	turn := w.farthest()
+	far := []*place{turn}
 	for d := range w.team.Divers {
 		list = append(list, w.dearestCase(CaseDelay, w.normal, far, &failure{homeward, []int{d}, d, -1}, w.q.DelayMin))
 	}
@@ -54,7 +55,7 @@ func (w *Work) cases() []Case {
 			list = append(list, w.dearestCase(CaseScooterLost, slow, far, &failure{homeward, []int{d}, d, -1}, w.q.Route.Policy.DelayMin))
 		}
 	}
-	places := w.dearPlaces()
+	places := w.dearPlaces(turn)
 	if w.q.TouchFactor > 0 {
 		slow := w.slower(float64(w.q.TouchFactor * w.q.Route.Speeds.SwimMMin))
 		at := w.under(slow, places)
@@ -83,11 +84,27 @@ func (w *Work) helped() bool {
 	return slices.ContainsFunc(w.q.Result.Checks, func(c route.Check) bool { return c.Name == route.CheckHelpfulOutflow && c.Applies })
 }
 
-// dearPlaces are the commitment point and the dearest place of every failure.
-func (w *Work) dearPlaces() []*place {
-	list := []*place{w.commitment}
+// farthest is where the team is farthest out as it will dive: the commitment
+// point of the route, or the turn at the latest where the team turns there.
+func (w *Work) farthest() *place {
+	if w.q.TurnedThere && w.reach != nil && w.reach.spot.Before(w.commitment.spot) {
+		if p := w.at(w.reach.spot); p != nil { // with the tissues, which the search leaves out
+			return p
+		}
+	}
+	return w.commitment
+}
+
+// dearPlaces are the farthest place and the dearest place of every failure,
+// where the team comes to it.
+func (w *Work) dearPlaces(far *place) []*place {
+	list := []*place{far}
 	for i := range w.worst {
-		if p := w.worst[i].at; w.worst[i].found && !slices.Contains(list, p) {
+		p := w.worst[i].at
+		if far != w.commitment && p != nil && far.spot.Before(p.spot) {
+			continue
+		}
+		if w.worst[i].found && !slices.Contains(list, p) {
 			list = append(list, p)
 		}
 	}

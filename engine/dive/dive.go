@@ -31,6 +31,7 @@ type Question struct {
 
 	DelayMin    float64   // at the far point (section 6)
 	TouchFactor float64   // of the swim speed, by touch contact
+	TurnedThere bool      // the team turns at the turn at the latest, wherever the route goes on to: at entry
 	SwimOutMMin float64   // way out without scooters; 0: nobody rides one
 	WorstLMin   []float64 // per diver, recorded worst consumption; 0: not recorded
 }

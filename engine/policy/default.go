@@ -88,10 +88,7 @@ func Default() Policy {
 		},
 		Oxygen: Oxygen{CNSCautionPercent: 80, CNSRefusePercent: 100, OTUDaily: 300},
 		Failures: Failures{
-			DelayMin: 10, LoseDecoGas: DecideRefuse, Delay: DecideRefuse,
-			// The method's table says refuse; its own worked situations (thirds, no reserve) pass all the same. A caution
-			// until the two agree; a club may refuse.
-			TouchContact: DecideCaution, TouchSharing: DecideCaution,
+			DelayMin: 10, LoseDecoGas: DecideRefuse, Delay: DecideRefuse, TouchContact: DecideRefuse, TouchSharing: DecideCaution,
 			ScooterLost: DecideRefuse, WorstConsumption: DecideWaiver, DeeperM: 3, LongerMin: 3, DeeperLonger: DecideRefuse, FarSideShut: DecideCaution,
 		},
 		Flying:         Flying{SingleHours: 12, SeveralHours: 18, StopsHours: 24, ChainHours: 48, CabinM: 600},

@@ -233,7 +233,7 @@ func (c *Case) decompress() {
 	q := dive.Question{
 		Route: c.RouteInput, Result: c.Route, Settings: c.decoSettings(model),
 		SwitchDepth: c.switchDepth, DeeperM: c.Policy.Failures.DeeperM, LongerMin: c.Policy.Failures.LongerMin,
-		DelayMin: c.Policy.Failures.DelayMin, TouchFactor: c.touchFactor(), SwimOutMMin: c.swimOut(), WorstLMin: c.worstRates(),
+		DelayMin: c.Policy.Failures.DelayMin, TouchFactor: c.touchFactor(), TurnedThere: c.In.Moment == facts.AtEntry, SwimOutMMin: c.swimOut(), WorstLMin: c.worstRates(),
 	}
 	if n := c.In.Plan.TurnMove; n <= len(c.RouteInput.Route.Moves) {
 		q.TurnMove = n
