@@ -41,7 +41,8 @@ const (
 	listFloor       = "floor of a list: bare call, the same rows selected"
 	recordReading   = "record a reading"
 	listDives       = "list a page of 50 dives"
-	listDecoded     = "the same, decoded by the client"
+	linesFloor      = "floor of lines: bare call, their lines selected"
+	listLines       = "list them as lines"
 	submitPlan      = "submit a plan"
 	approvePlan     = "approve a plan"
 )
@@ -70,6 +71,9 @@ func Run(ctx context.Context, o Options) error {
 	if err != nil {
 		return err
 	}
+	if err := c.copyRecords(ctx, model); err != nil {
+		return err
+	}
 	t := &table{callers: o.Callers, rates: map[string][]rate{}, floors: map[string]string{}}
 	for _, callers := range o.Callers {
 		for _, m := range []struct {
@@ -82,7 +86,8 @@ func Run(ctx context.Context, o Options) error {
 			{recordReading, writeFloor, c.reading},
 			{listFloor, "", f.list},
 			{listDives, listFloor, c.page},
-			{listDecoded, listFloor, c.pageDecoded},
+			{linesFloor, "", f.lines},
+			{listLines, linesFloor, c.lines},
 		} {
 			r, err := sustain(ctx, callers, o.Span/5, o.Span, m.op)
 			if err != nil {

@@ -11,7 +11,6 @@ import (
 	"testing"
 	"time"
 
-	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -27,31 +26,20 @@ func (c *club) reading(ctx context.Context, caller, n int) error {
 	_, err := c.sites.RecordReading(ctx, &v1.RecordReadingRequest{
 		Reading:   &v1.Reading{Site: c.siteIDs[caller], ReadAt: timestamppb.Now(), LevelM: &level, Flow: "low"},
 		RequestId: newRequest(),
-	}, c.who)
+	}, c.as[caller])
 	return err
 }
 
-// page lists dives and leaves the answer encoded, as the floor leaves its rows.
-func (c *club) page(ctx context.Context, _, _ int) error {
-	ctx, cancel := context.WithTimeout(ctx, deadline)
-	defer cancel()
-	var answer []byte
-	err := c.conn.Invoke(ctx, v1.DiveService_ListDives_FullMethodName, &v1.ListDivesRequest{PageSize: rowsListed, Lines: true}, &answer, c.who, grpc.ForceCodecV2(received{}))
-	if err != nil {
-		return err
-	}
-	n, err := countField(answer, 1)
-	if err == nil && n != rowsListed {
-		err = fmt.Errorf("a page of %d dives, not %d", n, rowsListed)
-	}
-	return err
-}
+// page lists whole dives, as the API gives them.
+func (c *club) page(ctx context.Context, caller, _ int) error { return c.list(ctx, caller, false) }
 
-// pageDecoded lists dives and decodes them, as the command line does.
-func (c *club) pageDecoded(ctx context.Context, _, _ int) error {
+// lines lists of each dive what the command line shows.
+func (c *club) lines(ctx context.Context, caller, _ int) error { return c.list(ctx, caller, true) }
+
+func (c *club) list(ctx context.Context, caller int, lines bool) error {
 	ctx, cancel := context.WithTimeout(ctx, deadline)
 	defer cancel()
-	found, err := c.dives.ListDives(ctx, &v1.ListDivesRequest{PageSize: rowsListed, Lines: true}, c.who)
+	found, err := c.dives.ListDives(ctx, &v1.ListDivesRequest{PageSize: rowsListed, Lines: lines}, c.as[caller])
 	if err == nil && len(found.GetDives()) != rowsListed {
 		err = fmt.Errorf("a page of %d dives, not %d", len(found.GetDives()), rowsListed)
 	}
@@ -110,13 +98,10 @@ func (c *club) copyable(ctx context.Context, plans []*v1.Plan) (*v1.Plan, error)
 	return nil, fmt.Errorf("no copy of the demo's plans passes: %s", strings.Join(blocked, "; "))
 }
 
-// slot is how far apart the callers' plans are: they have the same team, and nobody is in two approved dives at once.
-const slot = 6 * time.Hour
+// ahead is how far ahead plans are made: on a later day, for which a reading at the site is due at entry but not yet at approval.
+const ahead = 72 * time.Hour
 
-// firstSlot is on a later day, for which a reading at the site is due at entry but not yet at approval.
-const firstSlot = 72 * time.Hour
-
-// draftPlans makes copies of a plan, some for each caller, each caller in a slot of its own. Drafts may overlap.
+// draftPlans makes copies of a plan, some for each caller, with the caller's own team, gear and site. Drafts may overlap.
 func (c *club) draftPlans(ctx context.Context, model *v1.Plan, callers, each int) ([][]*v1.Plan, error) {
 	plans := make([][]*v1.Plan, callers)
 	for caller := range callers {
@@ -131,16 +116,17 @@ func (c *club) draftPlans(ctx context.Context, model *v1.Plan, callers, each int
 	return plans, nil
 }
 
-// draftPlan makes one copy of a plan in the caller's slot.
+// draftPlan makes one copy of a plan for a caller.
 func (c *club) draftPlan(ctx context.Context, model *v1.Plan, caller int, id string) (*v1.Plan, error) {
 	p := proto.CloneOf(model)
+	c.rename(p, caller)
 	p.Id = id + "-" + c.suffix
 	p.Version, p.State, p.StateReasons, p.CodeWord, p.VersionAt, p.VersionBy, p.Waivers = 0, 0, nil, "", nil, "", nil
-	at := c.begin.Add(firstSlot + time.Duration(caller)*slot).Truncate(time.Minute)
+	at := c.begin.Add(ahead).Truncate(time.Minute)
 	p.PlannedEntry, p.EnterBy, p.Expedition = timestamppb.New(at), nil, ""
 	ctx, cancel := context.WithTimeout(ctx, deadline)
 	defer cancel()
-	made, err := c.plans.CreatePlan(ctx, &v1.CreatePlanRequest{Plan: p, RequestId: newRequest()}, c.who)
+	made, err := c.plans.CreatePlan(ctx, &v1.CreatePlanRequest{Plan: p, RequestId: newRequest()}, c.as[caller])
 	if err != nil {
 		return nil, fmt.Errorf("copy plan %s: %w", model.GetId(), err)
 	}
@@ -151,7 +137,7 @@ func (c *club) draftPlan(ctx context.Context, model *v1.Plan, caller int, id str
 func (c *club) submit(plans [][]*v1.Plan) operation {
 	c.submitted = make([][]*v1.SubmitPlanResponse, len(plans))
 	return func(ctx context.Context, caller, n int) error {
-		answer, err := c.submitOne(ctx, plans[caller][n])
+		answer, err := c.submitOne(ctx, caller, plans[caller][n])
 		if err == nil {
 			c.submitted[caller] = append(c.submitted[caller], answer)
 		}
@@ -159,10 +145,10 @@ func (c *club) submit(plans [][]*v1.Plan) operation {
 	}
 }
 
-func (c *club) submitOne(ctx context.Context, p *v1.Plan) (*v1.SubmitPlanResponse, error) {
+func (c *club) submitOne(ctx context.Context, caller int, p *v1.Plan) (*v1.SubmitPlanResponse, error) {
 	ctx, cancel := context.WithTimeout(ctx, deadline)
 	defer cancel()
-	answer, err := c.plans.SubmitPlan(ctx, &v1.SubmitPlanRequest{Id: p.GetId(), ExpectedVersion: p.GetVersion(), RequestId: newRequest()}, c.who)
+	answer, err := c.plans.SubmitPlan(ctx, &v1.SubmitPlanRequest{Id: p.GetId(), ExpectedVersion: p.GetVersion(), RequestId: newRequest()}, c.as[caller])
 	if err != nil {
 		return nil, fmt.Errorf("submit %s: %w", p.GetId(), err)
 	}
@@ -172,25 +158,25 @@ func (c *club) submitOne(ctx context.Context, p *v1.Plan) (*v1.SubmitPlanRespons
 // approve approves a submitted plan and adds the time it took to spent; it then withdraws it, so that the next one is free.
 func (c *club) approve(spent []time.Duration) operation {
 	return func(ctx context.Context, caller, n int) error {
-		took, err := c.approveAndWithdraw(ctx, c.submitted[caller][n])
+		took, err := c.approveAndWithdraw(ctx, caller, c.submitted[caller][n])
 		spent[caller] += took
 		return err
 	}
 }
 
 // approveAndWithdraw returns how long the approval took.
-func (c *club) approveAndWithdraw(ctx context.Context, s *v1.SubmitPlanResponse) (time.Duration, error) {
+func (c *club) approveAndWithdraw(ctx context.Context, caller int, s *v1.SubmitPlanResponse) (time.Duration, error) {
 	ctx, cancel := context.WithTimeout(ctx, 2*deadline)
 	defer cancel()
 	begin, id := time.Now(), s.GetPlan().GetId()
 	_, err := c.plans.ApprovePlan(ctx, &v1.ApprovePlanRequest{
 		Id: id, Version: s.GetPlan().GetVersion(), ReportHash: s.GetReport().GetHash(), RequestId: newRequest(),
-	}, c.who)
+	}, c.as[caller])
 	took := time.Since(begin)
 	if err != nil {
 		return took, fmt.Errorf("approve %s: %w", id, err)
 	}
-	if _, err := c.plans.WithdrawPlan(ctx, &v1.WithdrawPlanRequest{Id: id, Reason: "bench", RequestId: newRequest()}, c.who); err != nil {
+	if _, err := c.plans.WithdrawPlan(ctx, &v1.WithdrawPlanRequest{Id: id, Reason: "bench", RequestId: newRequest()}, c.as[caller]); err != nil {
 		return took, fmt.Errorf("withdraw %s: %w", id, err)
 	}
 	return took, nil

@@ -27,17 +27,19 @@ func (b bearer) GetRequestMetadata(context.Context, ...string) (map[string]strin
 }
 func (bearer) RequireTransportSecurity() bool { return true }
 
-// club is the demo club, through the public interface, with a coordinator of the bench's own.
+// club is the demo club, through the public interface, with coordinators of the bench's own.
 type club struct {
 	conn      *grpc.ClientConn
-	who       grpc.CallOption
+	as        []grpc.CallOption // one coordinator for each caller
+	who       grpc.CallOption   // the first of them, for what is not measured by callers
+	ids       map[string]bool   // of the demo's records, each of which every caller has a copy of
 	health    grpc_health_v1.HealthClient
 	sites     v1.SiteServiceClient
 	plans     v1.PlanServiceClient
 	dives     v1.DiveServiceClient
 	siteIDs   []string                   // one for each caller
 	suffix    string                     // of every id that the bench makes
-	begin     time.Time                  // slots of plans are counted from it
+	begin     time.Time                  // planned entries are counted from it
 	submitted [][]*v1.SubmitPlanResponse // by caller, in the order in which they are approved
 }
 
@@ -79,22 +81,9 @@ func (c *club) prepare(ctx context.Context, committeeToken string, callers int) 
 		return err
 	}
 	committee := grpc.PerRPCCredentials(bearer(strings.TrimSpace(string(text))))
-	const me = "bench-coordinator"
-	people, access := v1.NewRosterServiceClient(c.conn), v1.NewAccessServiceClient(c.conn)
-	if _, err := people.CreatePerson(ctx, &v1.CreatePersonRequest{Person: &v1.Person{Id: me, FullName: "Bench Coordinator"}, RequestId: newRequest()}, committee); err != nil {
-		return fmt.Errorf("create the bench's coordinator: %w", err)
+	if err := c.coordinators(ctx, committee, callers); err != nil {
+		return err
 	}
-	for _, role := range []string{"coordinator", "site_officer", "cover"} {
-		grant := &v1.RoleGrant{Person: me, Role: role}
-		if _, err := access.GrantRole(ctx, &v1.GrantRoleRequest{Grant: grant, RequestId: newRequest()}, committee); err != nil {
-			return fmt.Errorf("grant %s: %w", role, err)
-		}
-	}
-	issued, err := access.IssueToken(ctx, &v1.IssueTokenRequest{Person: me, Device: "bench", RequestId: newRequest()}, committee)
-	if err != nil {
-		return fmt.Errorf("issue a token: %w", err)
-	}
-	c.who = grpc.PerRPCCredentials(bearer(issued.GetSecret()))
 	if err := c.makeSites(ctx, callers); err != nil {
 		return err
 	}

@@ -76,15 +76,25 @@ func (f *floor) write(ctx context.Context, caller, n int) error {
 
 // list is what a list is measured against: a bare call and the same rows selected.
 func (f *floor) list(ctx context.Context, caller, n int) error {
+	return f.rows(ctx, caller, n, "record")
+}
+
+// lines is the same for what a line of the list shows.
+func (f *floor) lines(ctx context.Context, caller, n int) error {
+	return f.rows(ctx, caller, n, "line")
+}
+
+// rows makes a bare call and selects a column of the rows that a page of dives holds.
+func (f *floor) rows(ctx context.Context, caller, n int, column string) error {
 	if err := f.call(ctx, caller, n); err != nil {
 		return err
 	}
-	rows, err := f.pool.Query(ctx, "SELECT id, record FROM dive WHERE NOT archived ORDER BY entered_at DESC, id LIMIT $1", rowsListed)
+	rows, err := f.pool.Query(ctx, "SELECT id, "+column+" FROM dive WHERE NOT archived ORDER BY entered_at DESC, id DESC LIMIT $1", rowsListed)
 	if err != nil {
 		return err
 	}
 	var id string
-	var record []byte
-	_, err = pgx.ForEachRow(rows, []any{&id, &record}, func() error { return nil })
+	var text []byte
+	_, err = pgx.ForEachRow(rows, []any{&id, &text}, func() error { return nil })
 	return err
 }

@@ -176,7 +176,7 @@ func (c *club) questions(s *seed, plan *v1.Plan, trip string) []question {
 			if err != nil {
 				return 0, err
 			}
-			return timed(ctx, func(ctx context.Context) error { _, err := c.submitOne(ctx, draft); return err })
+			return timed(ctx, func(ctx context.Context) error { _, err := c.submitOne(ctx, 0, draft); return err })
 		}},
 	}
 }

@@ -45,6 +45,9 @@ func Soak(ctx context.Context, o SoakOptions) error {
 	if err != nil {
 		return err
 	}
+	if err := c.copyRecords(ctx, model); err != nil {
+		return err
+	}
 	var done atomic.Int64
 	watch, stop := context.WithCancel(ctx)
 	var watched error
@@ -85,11 +88,11 @@ func (c *club) wholePlan(ctx context.Context, caller, n int, model *v1.Plan) err
 	if err != nil {
 		return err
 	}
-	answer, err := c.submitOne(ctx, draft)
+	answer, err := c.submitOne(ctx, caller, draft)
 	if err != nil {
 		return err
 	}
-	_, err = c.approveAndWithdraw(ctx, answer)
+	_, err = c.approveAndWithdraw(ctx, caller, answer)
 	return err
 }
 
