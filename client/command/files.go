@@ -58,16 +58,7 @@ func (a *app) applyFiles(cmd *cobra.Command, files []string, dry bool) error {
 	if !cmd.Flags().Changed("timeout") {
 		a.timeout = filesTimeout
 	}
-	var sources []recordfile.Source
-	var problems recordfile.Problems
-	for _, name := range files {
-		src, err := recordfile.Open(name, a.In)
-		if ps, ok := err.(recordfile.Problems); ok { //nolint:errorlint // Open returns it unwrapped
-			problems = append(problems, ps...)
-			continue
-		}
-		sources = append(sources, src)
-	}
+	sources, problems := a.openAll(files)
 	file, found := recordfile.Read(sources...)
 	problems = append(problems, found...)
 	// With a file that could not be read, or none of its records, the server would judge something else.
@@ -75,6 +66,19 @@ func (a *app) applyFiles(cmd *cobra.Command, files []string, dry bool) error {
 		return exit.With(exit.Invalid, problems)
 	}
 	return a.applyRecords(cmd, file, problems, dry)
+}
+
+// openAll reads files as they are; what cannot be read is told of every one.
+func (a *app) openAll(names []string) (sources []recordfile.Source, problems recordfile.Problems) {
+	for _, name := range names {
+		src, err := recordfile.Open(name, a.In)
+		if ps, ok := err.(recordfile.Problems); ok { //nolint:errorlint // Open returns it unwrapped
+			problems = append(problems, ps...)
+			continue
+		}
+		sources = append(sources, src)
+	}
+	return sources, problems
 }
 
 // applyRecords sends what was read. With problems found here already the server is only asked for more of them.

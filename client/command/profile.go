@@ -44,26 +44,32 @@ func (a *app) getDive(ctx context.Context, id string) (*pb.Dive, pb.DiveServiceC
 	return d, c, err
 }
 
-// showProfile shows the depth of one diver against time.
-func (a *app) showProfile() *cobra.Command {
-	var person string
-	cmd := &cobra.Command{
-		Use: "profile DIVE", Short: "Show a diver's depth against time", Args: arity(1, 1),
-		Example: "  lastlight dive profile d-41 --person ane",
-	}
-	cmd.Flags().StringVar(&person, "person", "", "whose profile; may be left out where one dived alone")
+// ofDiver completes a command about one diver of a dive.
+func (a *app) ofDiver(cmd *cobra.Command, do func(context.Context, *pb.Dive, *pb.DiveDiver) error) *cobra.Command {
+	person := cmd.Flags().String("person", "", "whose profile; may be left out where one dived alone")
+	cmd.Args = arity(1, 1)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		d, _, err := a.getDive(cmd.Context(), args[0])
 		if err != nil {
 			return err
 		}
-		x, err := diverOf(d, person)
+		x, err := diverOf(d, *person)
 		if err != nil {
 			return err
 		}
-		return a.answer(cmd.Context(), x, func(w screen.View) error { return w.Profile(d, x) })
+		return do(cmd.Context(), d, x)
 	}
 	return cmd
+}
+
+// showProfile shows the depth of one diver against time.
+func (a *app) showProfile() *cobra.Command {
+	return a.ofDiver(&cobra.Command{
+		Use: "profile DIVE", Short: "Show a diver's depth against time",
+		Example: "  lastlight dive profile d-41 --person ane",
+	}, func(ctx context.Context, d *pb.Dive, x *pb.DiveDiver) error {
+		return a.answer(ctx, x, func(w screen.View) error { return w.Profile(d, x) })
+	})
 }
 
 // readProfile attaches a recorded profile to a dive of the register.
@@ -259,29 +265,17 @@ func centimetres(m float64) uint32 { return uint32(math.Ceil(m*100 - 1e-6)) }
 
 // writeProfile writes a diver's profile as a file for others.
 func (a *app) writeProfile() *cobra.Command {
-	var person string
-	cmd := &cobra.Command{
-		Use: "write-profile DIVE", Short: "Write a diver's profile as a file for others", Args: arity(1, 1),
+	return a.ofDiver(&cobra.Command{
+		Use: "write-profile DIVE", Short: "Write a diver's profile as a file for others",
 		Long: screen.Hang("Writes the open XML format for dive data (UDDF 3) to standard output: time, depth, gases and pressures. The file names "+
 			"no person, no site and no position, and holds nothing medical.", 0),
 		Example: "  lastlight dive write-profile d-41 --person ane > dive.xml",
-	}
-	cmd.Flags().StringVar(&person, "person", "", "whose profile; may be left out where one dived alone")
-	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		d, _, err := a.getDive(cmd.Context(), args[0])
-		if err != nil {
-			return err
-		}
-		x, err := diverOf(d, person)
-		if err != nil {
-			return err
-		}
+	}, func(_ context.Context, d *pb.Dive, x *pb.DiveDiver) error {
 		if x.GetProfile() == nil {
 			return exit.Errorf(exit.Invalid, "dive %s holds no profile of %s", d.GetId(), x.GetPerson())
 		}
 		return divefile.Write(a.Out, forFile(d, x), a.Now())
-	}
-	return cmd
+	})
 }
 
 // forFile unpacks a diver's record into a dive of a file.

@@ -75,16 +75,7 @@ func (a *app) readSheets(cmd *cobra.Command, files []string, mapping string, dry
 			return exit.With(exit.Invalid, err)
 		}
 	}
-	var sources []recordfile.Source
-	var problems recordfile.Problems
-	for _, name := range files {
-		src, err := recordfile.Open(name, a.In)
-		if ps, ok := err.(recordfile.Problems); ok { //nolint:errorlint // Open returns it unwrapped
-			problems = append(problems, ps...)
-			continue
-		}
-		sources = append(sources, src)
-	}
+	sources, problems := a.openAll(files)
 	conn, err := a.dial()
 	if err != nil {
 		return withProblems(problems, err)

@@ -5,27 +5,19 @@ import (
 	"testing"
 
 	"lastlight/engine/calendar"
+	"lastlight/engine/enginetest"
 )
 
 // The rules are the method handbook's, "Dates and deadlines", T29 and T30; its own
 // rows run through the table reader. These are the boundaries beside them.
 
-func instant(t *testing.T, text string) calendar.Instant {
-	t.Helper()
-	i, err := calendar.ParseInstant(text)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return i
-}
-
 func fixed(t *testing.T, offset int) calendar.Zone {
-	return calendar.Zone{Name: "fixed", Version: "test", From: instant(t, "2026-01-01T00:00Z"), Until: instant(t, "2027-01-01T00:00Z"), Base: offset}
+	return calendar.Zone{Name: "fixed", Version: "test", From: enginetest.At("2026-01-01T00:00Z"), Until: enginetest.At("2027-01-01T00:00Z"), Base: offset}
 }
 
 func TestHolds(t *testing.T) {
 	kathmandu, newfoundland := fixed(t, 345), fixed(t, -150)
-	base := Question{AnalysedAt: instant(t, "2026-06-01T12:00Z"), HoldsDays: 14}
+	base := Question{AnalysedAt: enginetest.At("2026-06-01T12:00Z"), HoldsDays: 14}
 	for name, c := range map[string]struct {
 		entry, out string
 		events     []Event
@@ -39,16 +31,16 @@ func TestHolds(t *testing.T) {
 		"both zones":               {"2026-06-15T17:00Z", "2026-06-15T18:15Z", nil, []calendar.Zone{newfoundland, kathmandu}, []string{"older_than_14_days"}},
 		"at the entry":             {"2026-06-01T12:00Z", "2026-06-01T13:00Z", nil, []calendar.Zone{kathmandu}, nil},
 		"a minute after the entry": {"2026-06-01T11:59Z", "2026-06-01T13:00Z", nil, []calendar.Zone{kathmandu}, []string{AnalysedAfterEntry}},
-		"valve removed":            {"2026-06-02T12:00Z", "2026-06-02T13:00Z", []Event{{ValveRemoved, instant(t, "2026-06-01T12:01Z")}}, []calendar.Zone{kathmandu}, []string{"ended_by_valve_removal"}},
+		"valve removed":            {"2026-06-02T12:00Z", "2026-06-02T13:00Z", []Event{{ValveRemoved, enginetest.At("2026-06-01T12:01Z")}}, []calendar.Zone{kathmandu}, []string{"ended_by_valve_removal"}},
 		"the first of two": {"2026-06-02T12:00Z", "2026-06-02T13:00Z", []Event{
-			{Fill, instant(t, "2026-06-02T10:00Z")}, {CustodyBreak, instant(t, "2026-06-01T14:00Z")},
+			{Fill, enginetest.At("2026-06-02T10:00Z")}, {CustodyBreak, enginetest.At("2026-06-01T14:00Z")},
 		}, []calendar.Zone{kathmandu}, []string{"ended_by_custody_break"}},
-		"filled after the dive": {"2026-06-02T12:00Z", "2026-06-02T13:00Z", []Event{{Fill, instant(t, "2026-06-02T13:01Z")}}, []calendar.Zone{kathmandu}, nil},
-		"old and topped up":     {"2026-06-20T12:00Z", "2026-06-20T13:00Z", []Event{{TopUp, instant(t, "2026-06-02T13:01Z")}}, []calendar.Zone{kathmandu}, []string{"ended_by_top_up", "older_than_14_days"}},
-		"an unknown event ends": {"2026-06-02T12:00Z", "2026-06-02T13:00Z", []Event{{"dropped", instant(t, "2026-06-02T10:00Z")}}, []calendar.Zone{kathmandu}, []string{"ended_by_dropped"}},
+		"filled after the dive": {"2026-06-02T12:00Z", "2026-06-02T13:00Z", []Event{{Fill, enginetest.At("2026-06-02T13:01Z")}}, []calendar.Zone{kathmandu}, nil},
+		"old and topped up":     {"2026-06-20T12:00Z", "2026-06-20T13:00Z", []Event{{TopUp, enginetest.At("2026-06-02T13:01Z")}}, []calendar.Zone{kathmandu}, []string{"ended_by_top_up", "older_than_14_days"}},
+		"an unknown event ends": {"2026-06-02T12:00Z", "2026-06-02T13:00Z", []Event{{"dropped", enginetest.At("2026-06-02T10:00Z")}}, []calendar.Zone{kathmandu}, []string{"ended_by_dropped"}},
 	} {
 		q := base
-		q.Dive, q.Events = calendar.Span{Entry: instant(t, c.entry), Out: instant(t, c.out)}, c.events
+		q.Dive, q.Events = calendar.Span{Entry: enginetest.At(c.entry), Out: enginetest.At(c.out)}, c.events
 		got, err := Judge(q, c.zones...)
 		if err != nil || !slices.Equal(got.Why, append([]string{}, c.why...)) || (got.Verdict == Passes) != (len(c.why) == 0) {
 			t.Errorf("%s: %+v, %v, expected %v", name, got, err, c.why)
@@ -62,7 +54,7 @@ func TestHolds(t *testing.T) {
 	if _, err := Judge(base, kathmandu); err == nil {
 		t.Error("an analysis is judged without a dive")
 	}
-	base.Dive = calendar.Span{Entry: instant(t, "2026-06-02T12:00Z"), Out: instant(t, "2026-06-02T13:00Z")}
+	base.Dive = calendar.Span{Entry: enginetest.At("2026-06-02T12:00Z"), Out: enginetest.At("2026-06-02T13:00Z")}
 	if _, err := Judge(base); err == nil {
 		t.Error("an analysis is judged without a zone")
 	}

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"lastlight/engine/calendar"
+	"lastlight/engine/enginetest"
 )
 
 // The rules are the method handbook's, "Dates and deadlines"; its own rows run
@@ -15,35 +16,17 @@ var (
 	currency = CurrencyRules{Dives: 6, WithinMonths: 12, EasierAfterDays: 90, RefresherMonths: 12, ReassessMonths: 24}
 )
 
-func day(t *testing.T, text string) calendar.Day {
-	t.Helper()
-	d, err := calendar.ParseDay(text)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return d
-}
-
 func days(t *testing.T, texts ...string) (all []calendar.Day) {
 	for _, text := range texts {
-		all = append(all, day(t, text))
+		all = append(all, enginetest.Day(text))
 	}
 	return all
 }
 
-func instant(t *testing.T, text string) calendar.Instant {
-	t.Helper()
-	i, err := calendar.ParseInstant(text)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return i
-}
-
 // T23.
 func TestCard(t *testing.T) {
-	seen := Card{Level: "APP", Issued: day(t, "2025-06-14"), LastDay: day(t, "2026-06-14"), LapsesTo: "INT", Holder: "d7", SeenBy: "c1", SeenAt: instant(t, "2025-06-14T10:00Z")}
-	entry := instant(t, "2026-06-14T10:00Z")
+	seen := Card{Level: "APP", Issued: enginetest.Day("2025-06-14"), LastDay: enginetest.Day("2026-06-14"), LapsesTo: "INT", Holder: "d7", SeenBy: "c1", SeenAt: enginetest.At("2025-06-14T10:00Z")}
+	entry := enginetest.At("2026-06-14T10:00Z")
 	two, thirty := 2, 30.0
 	limits := map[Level]Limits{"INT": {Jumps: new(int), DepthM: &thirty, Fraction: "1/6"}, "APP": {Jumps: &two, Fraction: "1/3"}, "FULL": {Fraction: "1/3"}}
 	depth := 30.5
@@ -56,20 +39,22 @@ func TestCard(t *testing.T) {
 		cautions int
 	}{
 		"its last day":           {func(*CardQuestion) {}, "APP", "", nil, "2026-06-14", 1},
-		"lapse before the print": {func(q *CardQuestion) { q.Card.LastDay, q.Card.LapseMonths = day(t, "2026-07-01"), 12 }, "APP", "", nil, "2026-06-14", 1},
-		"print before the lapse": {func(q *CardQuestion) { q.Card.LastDay, q.Card.LapseMonths = day(t, "2026-06-13"), 12 }, "INT", "", []string{CardEnds}, "2026-06-13", 0},
+		"lapse before the print": {func(q *CardQuestion) { q.Card.LastDay, q.Card.LapseMonths = enginetest.Day("2026-07-01"), 12 }, "APP", "", nil, "2026-06-14", 1},
+		"print before the lapse": {func(q *CardQuestion) { q.Card.LastDay, q.Card.LapseMonths = enginetest.Day("2026-06-13"), 12 }, "INT", "", []string{CardEnds}, "2026-06-13", 0},
 		"no end":                 {func(q *CardQuestion) { q.Card.LastDay = calendar.Day{} }, "APP", "", nil, "", 0},
 		"day of issue": {func(q *CardQuestion) {
-			q.Days = calendar.On(day(t, "2025-06-14"))
-			q.Entry = instant(t, "2025-06-14T10:00Z")
+			q.Days = calendar.On(enginetest.Day("2025-06-14"))
+			q.Entry = enginetest.At("2025-06-14T10:00Z")
 		}, "APP", "", nil, "2026-06-14", 0},
-		"issued during the dive":   {func(q *CardQuestion) { q.Days.First = day(t, "2025-06-13") }, "", Refused, []string{CardNotYetIssued}, "2026-06-14", 0},
-		"seen at the entry":        {func(q *CardQuestion) { q.Card.SeenAt = entry }, "APP", "", nil, "2026-06-14", 1},
-		"seen a minute later":      {func(q *CardQuestion) { q.Card.SeenAt = entry.Add(1) }, "", CannotTell, []string{CardNotSeen}, "2026-06-14", 0},
-		"seen before its issue":    {func(q *CardQuestion) { q.SeenDay = day(t, "2025-06-13") }, "", CannotTell, []string{CardNotSeen}, "2026-06-14", 0},
-		"seen on its issue":        {func(q *CardQuestion) { q.SeenDay = day(t, "2025-06-14") }, "APP", "", nil, "2026-06-14", 1},
-		"ends, unseen":             {func(q *CardQuestion) { q.Days.Last = day(t, "2026-06-15"); q.Card.SeenBy = "d7" }, "", CannotTell, []string{CardEnds, CardSeenByHolder}, "2026-06-14", 0},
-		"ends, unseen, no lapse":   {func(q *CardQuestion) { q.Days.Last, q.Card.LapsesTo, q.Card.SeenBy = day(t, "2026-06-15"), "", "d7" }, "", Refused, []string{CardEnds, CardSeenByHolder}, "2026-06-14", 0},
+		"issued during the dive": {func(q *CardQuestion) { q.Days.First = enginetest.Day("2025-06-13") }, "", Refused, []string{CardNotYetIssued}, "2026-06-14", 0},
+		"seen at the entry":      {func(q *CardQuestion) { q.Card.SeenAt = entry }, "APP", "", nil, "2026-06-14", 1},
+		"seen a minute later":    {func(q *CardQuestion) { q.Card.SeenAt = entry.Add(1) }, "", CannotTell, []string{CardNotSeen}, "2026-06-14", 0},
+		"seen before its issue":  {func(q *CardQuestion) { q.SeenDay = enginetest.Day("2025-06-13") }, "", CannotTell, []string{CardNotSeen}, "2026-06-14", 0},
+		"seen on its issue":      {func(q *CardQuestion) { q.SeenDay = enginetest.Day("2025-06-14") }, "APP", "", nil, "2026-06-14", 1},
+		"ends, unseen":           {func(q *CardQuestion) { q.Days.Last = enginetest.Day("2026-06-15"); q.Card.SeenBy = "d7" }, "", CannotTell, []string{CardEnds, CardSeenByHolder}, "2026-06-14", 0},
+		"ends, unseen, no lapse": {func(q *CardQuestion) {
+			q.Days.Last, q.Card.LapsesTo, q.Card.SeenBy = enginetest.Day("2026-06-15"), "", "d7"
+		}, "", Refused, []string{CardEnds, CardSeenByHolder}, "2026-06-14", 0},
 		"issue unknown":            {func(q *CardQuestion) { q.Card.Issued = calendar.Day{} }, "", CannotTell, []string{"issue_unknown"}, "2026-06-14", 0},
 		"just within":              {func(q *CardQuestion) { q.Asks = Asks{Jumps: &two, DepthM: &depth, Fraction: "2/6"} }, "APP", Passes, nil, "2026-06-14", 1},
 		"a hair over":              {func(q *CardQuestion) { q.Asks = Asks{Fraction: "334/1000"} }, "APP", Refused, []string{"gas 334/1000 > 1/3"}, "2026-06-14", 1},
@@ -77,7 +62,7 @@ func TestCard(t *testing.T) {
 		"no limits known":          {func(q *CardQuestion) { q.Card.Level, q.Asks = "OW", Asks{DepthM: &depth} }, "OW", CannotTell, []string{LimitsUnknown}, "2026-06-14", 1},
 		"a share that is no share": {func(q *CardQuestion) { q.Asks = Asks{Fraction: "third"} }, "APP", CannotTell, []string{LimitsUnknown}, "2026-06-14", 1},
 	} {
-		q := CardQuestion{Card: seen, Days: calendar.On(day(t, "2026-06-14")), Entry: entry, Limits: limits}
+		q := CardQuestion{Card: seen, Days: calendar.On(enginetest.Day("2026-06-14")), Entry: entry, Limits: limits}
 		c.change(&q)
 		got := JudgeCard(q)
 		if got.CountsAs != c.counts || got.Verdict != c.verdict || !slices.Equal(got.Why, append([]string{}, c.why...)) || got.LastDay.String() != c.lastDay || len(got.Caution) != c.cautions {
@@ -103,12 +88,12 @@ func TestAge(t *testing.T) {
 		{"2008-12-31", "2026-12-31", 18, "2026-12-31", 18, Passes},
 		{"2008-01-01", "2026-01-01", 18, "2026-01-01", 18, Passes},
 	} {
-		got := MinimumAge(day(t, c.born), c.years, calendar.On(day(t, c.on)))
+		got := MinimumAge(enginetest.Day(c.born), c.years, calendar.On(enginetest.Day(c.on)))
 		if got.ReachedOn.String() != c.reached || got.Age != c.age || got.Verdict != c.verdict {
 			t.Errorf("born %s on %s: %+v", c.born, c.on, got)
 		}
 	}
-	if got := MinimumAge(calendar.Day{}, 18, calendar.On(day(t, "2026-01-01"))); got.Verdict != CannotTell {
+	if got := MinimumAge(calendar.Day{}, 18, calendar.On(enginetest.Day("2026-01-01"))); got.Verdict != CannotTell {
 		t.Errorf("no date of birth: %+v", got)
 	}
 }
@@ -122,7 +107,7 @@ func dark(t *testing.T, level Level, texts ...string) (all []Dive) {
 
 func state(t *testing.T, q CurrencyQuestion, on string, rules CurrencyRules) Currency {
 	t.Helper()
-	q.On = day(t, on)
+	q.On = enginetest.Day(on)
 	if q.Ladder == nil {
 		q.Ladder, q.Cavern = ladder, "CAV"
 	}
@@ -151,12 +136,12 @@ func TestWhatCounts(t *testing.T) {
 		"training, one below":     {"FULL", Dive{CountedAs: "APP", Zone: ZoneDark, TrainingAs: "APP"}, 1},
 		"counted as nothing":      {"CAV", Dive{Zone: ZoneDark}, 0},
 		"a level nobody knows":    {"CAV", Dive{CountedAs: "GURU", Zone: ZoneDark}, 0},
-		"planned":                 {"INT", Dive{Day: day(t, "2026-06-02"), CountedAs: "INT", Zone: ZoneDark}, 0},
+		"planned":                 {"INT", Dive{Day: enginetest.Day("2026-06-02"), CountedAs: "INT", Zone: ZoneDark}, 0},
 	} {
 		if c.dive.Day.IsZero() {
-			c.dive.Day = day(t, "2026-05-01")
+			c.dive.Day = enginetest.Day("2026-05-01")
 		}
-		got := state(t, CurrencyQuestion{Level: c.level, Issued: day(t, "2026-01-01"), Dives: []Dive{c.dive}}, "2026-06-01", currency)
+		got := state(t, CurrencyQuestion{Level: c.level, Issued: enginetest.Day("2026-01-01"), Dives: []Dive{c.dive}}, "2026-06-01", currency)
 		if got.Count != c.want {
 			t.Errorf("%s: %d count, expected %d", name, got.Count, c.want)
 		}
@@ -165,7 +150,7 @@ func TestWhatCounts(t *testing.T) {
 
 // T25: gaps, what heals them, and the clock that runs while they are not healed.
 func TestGaps(t *testing.T) {
-	q := CurrencyQuestion{Level: "FULL", Issued: day(t, "2023-01-10"), Dives: dark(t, "FULL", "2024-01-10")}
+	q := CurrencyQuestion{Level: "FULL", Issued: enginetest.Day("2023-01-10"), Dives: dark(t, "FULL", "2024-01-10")}
 	for on, want := range map[string]State{
 		"2024-04-09": StateOneStepEasier, "2025-01-10": StateOneStepEasier, "2025-01-11": StateRefresher,
 		"2026-01-10": StateRefresher, "2026-01-11": StateReassessment,
@@ -184,7 +169,7 @@ func TestGaps(t *testing.T) {
 	for training, want := range map[string]State{"2026-01-10": StateOneStepEasier, "2026-01-11": StateReassessment} {
 		healed := q
 		healed.Dives = append(dark(t, "FULL", training), q.Dives...)
-		healed.Dives = append(healed.Dives, Dive{Day: day(t, training), Zone: ZoneDark, TrainingAs: "FULL"})
+		healed.Dives = append(healed.Dives, Dive{Day: enginetest.Day(training), Zone: ZoneDark, TrainingAs: "FULL"})
 		if got := state(t, healed, "2026-01-12", currency); got.State != want {
 			t.Errorf("training on %s: %+v, expected %s", training, got, want)
 		}
@@ -200,7 +185,7 @@ func TestGaps(t *testing.T) {
 func TestGraceAfterIssue(t *testing.T) {
 	rules := currency
 	rules.GraceMonths = 6
-	q := CurrencyQuestion{Level: "INT", Issued: day(t, "2026-01-31"), Dives: dark(t, "INT", "2026-05-20")}
+	q := CurrencyQuestion{Level: "INT", Issued: enginetest.Day("2026-01-31"), Dives: dark(t, "INT", "2026-05-20")}
 	got := state(t, q, "2026-07-31", rules)
 	if got.State != StateCurrent || got.ChangesOn.String() != "2026-08-01" || got.ChangesTo != StateOneStepEasier {
 		t.Errorf("last day of the grace: %+v", got)
@@ -220,10 +205,10 @@ func TestGraceAfterIssue(t *testing.T) {
 // The day that is told is the first on which the answer differs.
 func TestChangesOnIsTheFirstDay(t *testing.T) {
 	q := CurrencyQuestion{
-		Level: "FULL", Ladder: ladder, Cavern: "CAV", Issued: day(t, "2023-03-01"),
+		Level: "FULL", Ladder: ladder, Cavern: "CAV", Issued: enginetest.Day("2023-03-01"),
 		Dives: dark(t, "FULL", "2023-06-30", "2023-08-31", "2024-02-29", "2024-03-31", "2024-04-30", "2024-05-31", "2024-06-01", "2024-06-02"),
 	}
-	for on := day(t, "2024-06-02"); on.Before(day(t, "2026-07-01")); on = on.Add(1) {
+	for on := enginetest.Day("2024-06-02"); on.Before(enginetest.Day("2026-07-01")); on = on.Add(1) {
 		q.On = on
 		now, _ := CurrencyOn(q, currency)
 		for next := on.Add(1); ; next = next.Add(1) {
@@ -247,9 +232,9 @@ func TestChangesOnIsTheFirstDay(t *testing.T) {
 
 func TestNothingCanBeTold(t *testing.T) {
 	for name, q := range map[string]CurrencyQuestion{
-		"no issue": {Level: "INT", Ladder: ladder, On: day(t, "2026-01-01")},
-		"no day":   {Level: "INT", Ladder: ladder, Issued: day(t, "2026-01-01")},
-		"no level": {Ladder: ladder, Issued: day(t, "2026-01-01"), On: day(t, "2026-01-01")},
+		"no issue": {Level: "INT", Ladder: ladder, On: enginetest.Day("2026-01-01")},
+		"no day":   {Level: "INT", Ladder: ladder, Issued: enginetest.Day("2026-01-01")},
+		"no level": {Ladder: ladder, Issued: enginetest.Day("2026-01-01"), On: enginetest.Day("2026-01-01")},
 	} {
 		if got, known := CurrencyOn(q, currency); known {
 			t.Errorf("%s: %+v", name, got)
@@ -261,16 +246,16 @@ func TestNothingCanBeTold(t *testing.T) {
 func TestEndorsement(t *testing.T) {
 	uses := days(t, "2026-04-01", "2025-08-02", "2025-08-01", "2026-01-10", "2026-12-01")
 	for on, want := range map[string]Endorsement{
-		"2026-08-01": {4, true, day(t, "2026-08-01")},
-		"2026-08-02": {3, false, day(t, "2026-08-01")},
-		"2026-12-01": {3, false, day(t, "2026-08-02")},
+		"2026-08-01": {4, true, enginetest.Day("2026-08-01")},
+		"2026-08-02": {3, false, enginetest.Day("2026-08-01")},
+		"2026-12-01": {3, false, enginetest.Day("2026-08-02")},
 		"2026-01-10": {3, false, calendar.Day{}},
 	} {
-		if got := EndorsementOn(uses, day(t, on), 4, 12); got != want {
+		if got := EndorsementOn(uses, enginetest.Day(on), 4, 12); got != want {
 			t.Errorf("on %s: %+v, expected %+v", on, got, want)
 		}
 	}
-	if got := EndorsementOn(nil, day(t, "2026-01-01"), 0, 12); !got.Current {
+	if got := EndorsementOn(nil, enginetest.Day("2026-01-01"), 0, 12); !got.Current {
 		t.Errorf("none asked: %+v", got)
 	}
 }
@@ -305,7 +290,7 @@ func TestStepDown(t *testing.T) {
 // five are not applicable.
 func TestFirstVisit(t *testing.T) {
 	r := FirstVisitRules{LeaderDives: 2, LeaderMonths: 24, ShareNum: 1, ShareDen: 2, MedianMonths: 24, MedianLeast: 5}
-	on := day(t, "2026-07-01")
+	on := enginetest.Day("2026-07-01")
 	q := VisitQuestion{
 		Team: []Visitor{{"a", days(t, "2024-07-01", "2026-06-30")}, {"b", days(t, "2026-07-02")}}, Leader: "a", On: on,
 	}

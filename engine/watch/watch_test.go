@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"lastlight/engine/calendar"
+	"lastlight/engine/enginetest"
 )
 
 // The rules are the method handbook's, "Dates and deadlines"; its own rows run
@@ -12,31 +13,13 @@ import (
 
 var rules = Rules{RoundToMin: 5, GraceShare: 0.5, GraceMin: 60, GraceMax: 90, GasFloorMin: 20, LookShare: 0.25, CoordinatorShare: 0.5}
 
-func instant(t *testing.T, text string) calendar.Instant {
-	t.Helper()
-	i, err := calendar.ParseInstant(text)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return i
-}
-
-func day(t *testing.T, text string) calendar.Day {
-	t.Helper()
-	d, err := calendar.ParseDay(text)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return d
-}
-
 // Clock changes as the IANA zone data (2025b) has them.
 func zone(t *testing.T, name string) calendar.Zone {
 	t.Helper()
 	change := func(at string, offset int) calendar.Change {
-		return calendar.Change{At: instant(t, at), Offset: offset}
+		return calendar.Change{At: enginetest.At(at), Offset: offset}
 	}
-	z := calendar.Zone{Name: name, Version: "2025b", From: instant(t, "2025-12-01T00:00Z"), Until: instant(t, "2027-02-01T00:00Z")}
+	z := calendar.Zone{Name: name, Version: "2025b", From: enginetest.At("2025-12-01T00:00Z"), Until: enginetest.At("2027-02-01T00:00Z")}
 	switch name {
 	case "Europe/Berlin":
 		z.Base, z.Changes = 60, []calendar.Change{change("2026-03-29T01:00Z", 120), change("2026-10-25T01:00Z", 60)}
@@ -53,7 +36,7 @@ func zone(t *testing.T, name string) calendar.Zone {
 // Practice P17: in at 10:20, runtime 95 min: ETO 11:55, check 12:10, coordinator 12:25, call
 // 12:55, the grace being the greater of 60 and 47.5 min.
 func TestPracticeP17(t *testing.T) {
-	got, err := Plan(Question{Entry: instant(t, "2026-06-14T10:20+02:00"), RuntimeMin: 95, GasLeftMin: []float64{200}}, zone(t, "Europe/Berlin"), rules)
+	got, err := Plan(Question{Entry: enginetest.At("2026-06-14T10:20+02:00"), RuntimeMin: 95, GasLeftMin: []float64{200}}, zone(t, "Europe/Berlin"), rules)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -62,7 +45,7 @@ func TestPracticeP17(t *testing.T) {
 		at   calendar.Instant
 		want string
 	}{{"ETO", got.ETO, "11:55"}, {"look", got.Look, "12:10"}, {"coordinator", got.Coordinator, "12:25"}, {"dial", got.Dial, "12:55"}} {
-		if c.at != instant(t, "2026-06-14T"+c.want+"+02:00") {
+		if c.at != enginetest.At("2026-06-14T"+c.want+"+02:00") {
 			t.Errorf("%s at %v, want %s", c.what, c.at, c.want)
 		}
 	}
@@ -89,7 +72,7 @@ func TestWatch(t *testing.T) {
 		"grace of 89.5":        {berlin, Question{RuntimeMin: 179}, "13:20", "13:42", "14:04", "14:49", GasUnknown, false},
 		"quarter hours":        {zone(t, "Asia/Kathmandu"), Question{RuntimeMin: 61}, "15:10", "15:25", "15:40", "16:10", GasUnknown, false},
 	} {
-		c.q.Entry = instant(t, "2026-06-08T08:20Z")
+		c.q.Entry = enginetest.At("2026-06-08T08:20Z")
 		got, err := Plan(c.q, c.zone, rules)
 		if err != nil {
 			t.Fatal(err)
@@ -108,12 +91,12 @@ func TestWatch(t *testing.T) {
 		}
 	}
 	for minutes, enough := range map[float64]bool{15: true, 15.01: false} { // look 12:15, coordinator 12:30
-		got, err := Plan(Question{Entry: instant(t, "2026-06-08T08:20Z"), RuntimeMin: 100, WalkMin: walk(minutes)}, berlin, rules)
+		got, err := Plan(Question{Entry: enginetest.At("2026-06-08T08:20Z"), RuntimeMin: 100, WalkMin: walk(minutes)}, berlin, rules)
 		if err != nil || *got.OnePersonEnough != enough {
 			t.Errorf("a walk of %g min: one person enough %v, %v", minutes, *got.OnePersonEnough, err)
 		}
 	}
-	if _, err := Plan(Question{Entry: instant(t, "2027-01-31T23:00Z"), RuntimeMin: 100}, berlin, rules); err == nil {
+	if _, err := Plan(Question{Entry: enginetest.At("2027-01-31T23:00Z"), RuntimeMin: 100}, berlin, rules); err == nil {
 		t.Error("a watch beyond what the zone knows")
 	}
 }
@@ -129,8 +112,8 @@ func clock(t *testing.T, z calendar.Zone, at calendar.Instant) string {
 
 // T34.
 func TestOverlap(t *testing.T) {
-	base := Duty{Plan: "p1", Role: RoleDiver, State: StateApproved, Entry: instant(t, "2026-06-08T09:00Z"), Out: instant(t, "2026-06-08T11:00Z"), Dial: instant(t, "2026-06-08T12:00Z")}
-	other := Duty{Plan: "p2", Role: RoleDiver, State: StateApproved, Entry: instant(t, "2026-06-08T11:30Z"), Out: instant(t, "2026-06-08T13:00Z"), Dial: instant(t, "2026-06-08T14:00Z")}
+	base := Duty{Plan: "p1", Role: RoleDiver, State: StateApproved, Entry: enginetest.At("2026-06-08T09:00Z"), Out: enginetest.At("2026-06-08T11:00Z"), Dial: enginetest.At("2026-06-08T12:00Z")}
+	other := Duty{Plan: "p2", Role: RoleDiver, State: StateApproved, Entry: enginetest.At("2026-06-08T11:30Z"), Out: enginetest.At("2026-06-08T13:00Z"), Dial: enginetest.At("2026-06-08T14:00Z")}
 	for name, c := range map[string]struct {
 		change func(a, b *Duty)
 		buffer int
@@ -145,21 +128,21 @@ func TestOverlap(t *testing.T) {
 		"submitted":                   {func(a, b *Duty) { b.Entry, b.State = a.Entry, "submitted" }, 0, false},
 		"stale both":                  {func(a, b *Duty) { b.Entry, a.State, b.State = a.Out, StateStale, StateStale }, 0, true},
 		"in water, days later":        {func(a, b *Duty) { a.State = StateInWater; b.Entry, b.Out = b.Entry.Add(9999), b.Out.Add(9999) }, 0, true},
-		"in water, earlier":           {func(a, b *Duty) { b.State = StateInWater; a.Out = instant(t, "2026-06-08T11:29Z") }, 0, false},
-		"this diver seen out":         {func(a, b *Duty) { a.State, a.SeenOut = StateInWater, instant(t, "2026-06-08T11:29Z") }, 0, false},
+		"in water, earlier":           {func(a, b *Duty) { b.State = StateInWater; a.Out = enginetest.At("2026-06-08T11:29Z") }, 0, false},
+		"this diver seen out":         {func(a, b *Duty) { a.State, a.SeenOut = StateInWater, enginetest.At("2026-06-08T11:29Z") }, 0, false},
 		"seen out in the same minute": {func(a, b *Duty) { a.State, a.SeenOut = StateInWater, b.Entry }, 0, true},
 		"cover, not all seen out": {func(a, b *Duty) {
-			a.Role, a.State, a.SeenOut = RoleCover, StateInWater, instant(t, "2026-06-08T10:00Z")
+			a.Role, a.State, a.SeenOut = RoleCover, StateInWater, enginetest.At("2026-06-08T10:00Z")
 		}, 0, true},
 		"cover, all seen out": {func(a, b *Duty) {
-			a.Role, a.State, a.SeenOut, a.AllSeenOut = RoleCover, StateInWater, instant(t, "2026-06-08T10:00Z"), true
+			a.Role, a.State, a.SeenOut, a.AllSeenOut = RoleCover, StateInWater, enginetest.At("2026-06-08T10:00Z"), true
 		}, 0, false},
 		"cylinder, not all seen out": {func(a, b *Duty) {
 			a.Role, b.Role, a.State, a.SeenOut = RoleCylinder, RoleCylinder, StateInWater, a.Entry
 		}, 0, true},
 		"standby without a dial time": {func(a, b *Duty) { a.Role, a.Dial = RoleStandby, calendar.Instant{} }, 0, true},
 		"seen out late": {func(a, b *Duty) {
-			a.State, a.AllSeenOut, a.SeenOut = StateInWater, true, instant(t, "2026-06-08T11:45Z")
+			a.State, a.AllSeenOut, a.SeenOut = StateInWater, true, enginetest.At("2026-06-08T11:45Z")
 		}, 0, true},
 	} {
 		a, b := base, other
@@ -176,7 +159,7 @@ func TestOverlap(t *testing.T) {
 // T35.
 func TestPermit(t *testing.T) {
 	june := func(start, end int) *Permit {
-		return &Permit{From: day(t, "2026-06-01"), To: day(t, "2026-06-14"), Daily: &Daily{Start: start, End: end}}
+		return &Permit{From: enginetest.Day("2026-06-01"), To: enginetest.Day("2026-06-14"), Daily: &Daily{Start: start, End: end}}
 	}
 	const night, morning = 22 * 60, 150
 	for name, c := range map[string]struct {
@@ -198,11 +181,11 @@ func TestPermit(t *testing.T) {
 		"half hours west":                   {"2026-06-02T08:00-02:30", "2026-06-02T18:01-02:30", june(8*60, 18*60), "America/St_Johns", []string{OutsideHours}},
 		"before it opens":                   {"2026-06-02T07:59+02:00", "2026-06-02T10:00+02:00", june(8*60, 18*60), "Europe/Berlin", []string{OutsideHours}},
 		"between two windows":               {"2026-06-02T17:00+02:00", "2026-06-03T09:00+02:00", june(8*60, 18*60), "Europe/Berlin", []string{OutsideHours}},
-		"from here on":                      {"2026-08-02T17:00+02:00", "2026-08-03T09:00+02:00", &Permit{From: day(t, "2026-06-01")}, "Europe/Berlin", nil},
+		"from here on":                      {"2026-08-02T17:00+02:00", "2026-08-03T09:00+02:00", &Permit{From: enginetest.Day("2026-06-01")}, "Europe/Berlin", nil},
 		"a permit is not needed":            {"2026-06-20T12:00+02:00", "2026-06-20T13:00+02:00", nil, "Europe/Berlin", nil},
-		"swallowed by the change":           {"2026-03-29T03:00+02:00", "2026-03-29T03:10+02:00", &Permit{From: day(t, "2026-03-01"), To: day(t, "2026-03-31"), Daily: &Daily{130, 170}}, "Europe/Berlin", []string{OutsideHours}},
+		"swallowed by the change":           {"2026-03-29T03:00+02:00", "2026-03-29T03:10+02:00", &Permit{From: enginetest.Day("2026-03-01"), To: enginetest.Day("2026-03-31"), Daily: &Daily{130, 170}}, "Europe/Berlin", []string{OutsideHours}},
 	} {
-		got, err := JudgeAccess(calendar.Span{Entry: instant(t, c.entry), Out: instant(t, c.out)}, c.permit, nil, zone(t, c.zone))
+		got, err := JudgeAccess(calendar.Span{Entry: enginetest.At(c.entry), Out: enginetest.At(c.out)}, c.permit, nil, zone(t, c.zone))
 		if err != nil || !slices.Equal(got.Why, append([]string{}, c.why...)) || (got.Verdict == Passes) != (len(c.why) == 0) {
 			t.Errorf("%s: %+v, %v, expected %v", name, got, err, c.why)
 		}
@@ -210,19 +193,19 @@ func TestPermit(t *testing.T) {
 }
 
 func TestClosures(t *testing.T) {
-	dive := calendar.Span{Entry: instant(t, "2026-06-10T10:00+02:00"), Out: instant(t, "2026-06-10T12:00+02:00")}
+	dive := calendar.Span{Entry: enginetest.At("2026-06-10T10:00+02:00"), Out: enginetest.At("2026-06-10T12:00+02:00")}
 	for name, c := range map[string]struct {
 		closure Closure
 		closed  bool
 	}{
-		"ends as the dive begins": {Closure{From: instant(t, "2026-06-10T08:00+02:00"), To: instant(t, "2026-06-10T10:00+02:00")}, true},
-		"ends a minute before":    {Closure{From: instant(t, "2026-06-10T08:00+02:00"), To: instant(t, "2026-06-10T09:59+02:00")}, false},
-		"from the last minute on": {Closure{From: instant(t, "2026-06-10T12:00+02:00")}, true},
-		"until then":              {Closure{To: instant(t, "2026-06-10T09:59+02:00")}, false},
-		"the day":                 {Closure{FromDay: day(t, "2026-06-10"), ToDay: day(t, "2026-06-10")}, true},
-		"the day before":          {Closure{FromDay: day(t, "2026-06-01"), ToDay: day(t, "2026-06-09")}, false},
-		"from the next day on":    {Closure{FromDay: day(t, "2026-06-11")}, false},
-		"from long ago":           {Closure{FromDay: day(t, "2026-01-01")}, true},
+		"ends as the dive begins": {Closure{From: enginetest.At("2026-06-10T08:00+02:00"), To: enginetest.At("2026-06-10T10:00+02:00")}, true},
+		"ends a minute before":    {Closure{From: enginetest.At("2026-06-10T08:00+02:00"), To: enginetest.At("2026-06-10T09:59+02:00")}, false},
+		"from the last minute on": {Closure{From: enginetest.At("2026-06-10T12:00+02:00")}, true},
+		"until then":              {Closure{To: enginetest.At("2026-06-10T09:59+02:00")}, false},
+		"the day":                 {Closure{FromDay: enginetest.Day("2026-06-10"), ToDay: enginetest.Day("2026-06-10")}, true},
+		"the day before":          {Closure{FromDay: enginetest.Day("2026-06-01"), ToDay: enginetest.Day("2026-06-09")}, false},
+		"from the next day on":    {Closure{FromDay: enginetest.Day("2026-06-11")}, false},
+		"from long ago":           {Closure{FromDay: enginetest.Day("2026-01-01")}, true},
 		"a closure of nothing":    {Closure{}, false},
 	} {
 		got, err := JudgeAccess(dive, nil, []Closure{c.closure}, zone(t, "Europe/Berlin"))
@@ -239,16 +222,16 @@ func TestClosures(t *testing.T) {
 func TestReading(t *testing.T) {
 	berlin := zone(t, "Europe/Berlin")
 	readings := []Reading{
-		{instant(t, "2026-06-08T10:00+02:00"), "low"},
-		{instant(t, "2026-06-08T00:00+02:00"), "moderate"},
-		{instant(t, "2026-06-08T10:00+02:00"), "high"},
-		{instant(t, "2026-06-07T23:59+02:00"), "flood"},
+		{enginetest.At("2026-06-08T10:00+02:00"), "low"},
+		{enginetest.At("2026-06-08T00:00+02:00"), "moderate"},
+		{enginetest.At("2026-06-08T10:00+02:00"), "high"},
+		{enginetest.At("2026-06-07T23:59+02:00"), "flood"},
 	}
 	for entry, want := range map[string]int{
 		"2026-06-08T10:00+02:00": 2, "2026-06-08T09:59+02:00": 1, "2026-06-08T00:00+02:00": 1, "2026-06-07T23:59+02:00": 3,
 		"2026-06-07T23:58+02:00": -1, "2026-06-09T00:00+02:00": -1,
 	} {
-		got, err := ReadingFor(readings, instant(t, entry), berlin)
+		got, err := ReadingFor(readings, enginetest.At(entry), berlin)
 		if err != nil || got.Index != want || (got.Verdict == Known) != (want >= 0) {
 			t.Errorf("entry %s: %+v, %v, expected %d", entry, got, err, want)
 		}
@@ -259,9 +242,9 @@ func TestReading(t *testing.T) {
 func TestVerificationAndFarOpening(t *testing.T) {
 	berlin := zone(t, "Europe/Berlin")
 	good := Verification{
-		VerifiedAt: []calendar.Instant{instant(t, "2026-06-01T14:00+02:00")}, ReliedUntil: instant(t, "2026-06-08T14:00+02:00"),
-		Entry: instant(t, "2026-06-08T13:00+02:00"), ClassThen: "low", HoldsForMin: 168 * 60,
-		Readings: []Reading{{instant(t, "2026-06-08T08:00+02:00"), "low"}},
+		VerifiedAt: []calendar.Instant{enginetest.At("2026-06-01T14:00+02:00")}, ReliedUntil: enginetest.At("2026-06-08T14:00+02:00"),
+		Entry: enginetest.At("2026-06-08T13:00+02:00"), ClassThen: "low", HoldsForMin: 168 * 60,
+		Readings: []Reading{{enginetest.At("2026-06-08T08:00+02:00"), "low"}},
 	}
 	for name, c := range map[string]struct {
 		change func(*Verification)
@@ -283,9 +266,9 @@ func TestVerificationAndFarOpening(t *testing.T) {
 			t.Errorf("%s: %+v, %v, expected %s", name, got, err, c.want)
 		}
 	}
-	dive := calendar.Span{Entry: instant(t, "2026-06-07T10:30Z"), Out: instant(t, "2026-06-07T12:00Z")}
+	dive := calendar.Span{Entry: enginetest.At("2026-06-07T10:30Z"), Out: enginetest.At("2026-06-07T12:00Z")}
 	for seen, want := range map[string]string{"2026-06-05T12:00Z": Passes, "2026-06-05T11:59Z": CannotTell, "2026-06-07T10:31Z": CannotTell} {
-		if got := JudgeFarOpening(instant(t, seen), dive, 48*60); got.Verdict != want {
+		if got := JudgeFarOpening(enginetest.At(seen), dive, 48*60); got.Verdict != want {
 			t.Errorf("seen open %s: %+v", seen, got)
 		}
 	}
@@ -299,7 +282,7 @@ func TestFlight(t *testing.T) {
 	r := FlightRules{SingleHours: 12, SeriesHours: 18, StopsHours: 24, SeriesGapMin: 48 * 60, CabinBelowM: 600}
 	yes, no := true, false
 	dive := func(entry, out string, stops *bool) SeriesDive {
-		return SeriesDive{instant(t, entry), instant(t, out), stops}
+		return SeriesDive{enginetest.At(entry), enginetest.At(out), stops}
 	}
 	last := dive("2026-06-08T10:00Z", "2026-06-08T11:00Z", &no)
 	low := 599.9
@@ -312,11 +295,11 @@ func TestFlight(t *testing.T) {
 		"a chain":                {FlightQuestion{Dives: []SeriesDive{last, dive("2026-06-06T09:00Z", "2026-06-06T10:00Z", &no), dive("2026-06-04T08:00Z", "2026-06-04T09:00Z", &yes)}}, 24, 3},
 		"the chain is broken":    {FlightQuestion{Dives: []SeriesDive{last, dive("2026-06-06T09:00Z", "2026-06-06T10:00Z", &no), dive("2026-06-04T07:00Z", "2026-06-04T08:59Z", &yes)}}, 18, 2},
 		"low cabin":              {FlightQuestion{Dives: []SeriesDive{dive("2026-06-08T10:00Z", "2026-06-08T11:00Z", &yes)}, CabinM: &low}, 0, 1},
-		"the model says later":   {FlightQuestion{Dives: []SeriesDive{last}, ModelEarliest: instant(t, "2026-06-09T11:00Z")}, 12, 1},
-		"the model says earlier": {FlightQuestion{Dives: []SeriesDive{last}, ModelEarliest: instant(t, "2026-06-08T12:00Z")}, 12, 1},
+		"the model says later":   {FlightQuestion{Dives: []SeriesDive{last}, ModelEarliest: enginetest.At("2026-06-09T11:00Z")}, 12, 1},
+		"the model says earlier": {FlightQuestion{Dives: []SeriesDive{last}, ModelEarliest: enginetest.At("2026-06-08T12:00Z")}, 12, 1},
 	} {
 		got := JudgeFlight(c.q, r)
-		want := instant(t, "2026-06-08T11:00Z").Add(60 * c.hours)
+		want := enginetest.At("2026-06-08T11:00Z").Add(60 * c.hours)
 		if c.q.ModelEarliest.After(want) {
 			want = c.q.ModelEarliest
 		}

@@ -11,9 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"lastlight/migrations"
 	"lastlight/server/internal/access"
-	"lastlight/server/internal/schema"
 	"lastlight/server/internal/store"
 )
 
@@ -73,16 +71,11 @@ func (p *program) firstToken(ctx context.Context, f firstToken) (err error) {
 	if err != nil {
 		return err
 	}
-	ctx, cancel := context.WithTimeout(ctx, time.Minute)
-	defer cancel()
-	pool, err := commandPool(ctx, c)
+	ctx, pool, done, err := onSchema(ctx, c, time.Minute)
 	if err != nil {
 		return err
 	}
-	defer pool.Close()
-	if err := schema.Check(ctx, pool, migrations.FS); err != nil {
-		return err
-	}
+	defer done()
 	// The file comes first: a secret that cannot be written down would be lost.
 	var out *os.File
 	if f.file != "" {

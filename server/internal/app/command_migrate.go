@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"time"
 
 	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/spf13/cobra"
@@ -90,21 +91,31 @@ func commandPool(ctx context.Context, c Config) (*pgxpool.Pool, error) {
 	return pool, nil
 }
 
+// onSchema connects to a database whose schema is this program's, for so long. done ends both.
+func onSchema(ctx context.Context, c Config, within time.Duration) (_ context.Context, pool *pgxpool.Pool, done func(), err error) {
+	ctx, cancel := context.WithTimeout(ctx, within)
+	if pool, err = commandPool(ctx, c); err != nil {
+		cancel()
+		return ctx, nil, nil, err
+	}
+	done = func() { pool.Close(); cancel() }
+	if err := schema.Check(ctx, pool, migrations.FS); err != nil {
+		done()
+		return ctx, nil, nil, err
+	}
+	return ctx, pool, done, nil
+}
+
 func (p *program) migrateStatus(ctx context.Context) error {
 	c, err := load(p.from, p.file, "database_url")
 	if err != nil {
 		return err
 	}
-	ctx, cancel := context.WithTimeout(ctx, c.MigrateWithin)
-	defer cancel()
-	pool, err := commandPool(ctx, c)
+	ctx, pool, done, err := onSchema(ctx, c, c.MigrateWithin)
 	if err != nil {
 		return err
 	}
-	defer pool.Close()
-	if err := schema.Check(ctx, pool, migrations.FS); err != nil {
-		return err
-	}
+	defer done()
 	var version int64
 	if err := pool.QueryRow(ctx, "SELECT version FROM schema_migrations").Scan(&version); err != nil {
 		return fmt.Errorf("read the database's version: %w", err)

@@ -9,8 +9,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"lastlight/migrations"
-	"lastlight/server/internal/schema"
 	"lastlight/server/internal/store"
 )
 
@@ -36,16 +34,11 @@ func (p *program) retention(ctx context.Context, dry bool) error {
 	if err != nil {
 		return err
 	}
-	ctx, cancel := context.WithTimeout(ctx, retentionWithin)
-	defer cancel()
-	pool, err := commandPool(ctx, c)
+	ctx, pool, done, err := onSchema(ctx, c, retentionWithin)
 	if err != nil {
 		return err
 	}
-	defer pool.Close()
-	if err := schema.Check(ctx, pool, migrations.FS); err != nil {
-		return err
-	}
+	defer done()
 	r, err := store.New(pool, p.now).Retain(ctx, dry)
 	if err != nil {
 		return err

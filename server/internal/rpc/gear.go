@@ -87,25 +87,29 @@ func (h *Gear) due(ctx context.Context) (facts.Due, *policy.Policy, error) {
 	return due, inForce, err
 }
 
-// shown adds to cylinders how they stand today, and masks.
-func (h *Gear) shown(ctx context.Context, s access.Subject, list ...*lastlightv1.Cylinder) error {
+// dated gathers what the dates of items rest on, and what the policy in force makes of it.
+func (h *Gear) dated(ctx context.Context, ids []string) (due facts.Due, cylinders []facts.Cylinder, equipment []facts.Equipment, err error) {
 	due, inForce, err := h.due(ctx)
 	if err != nil {
-		return err
+		return due, nil, nil, err
 	}
-	ids := make([]string, len(list))
-	for i, m := range list {
-		ids[i] = m.Id
-	}
-	states, _, err := h.Store.GatherItems(ctx, inForce, ids)
+	cylinders, equipment, err = h.Store.GatherItems(ctx, inForce, ids)
+	return due, cylinders, equipment, err
+}
+
+// shown adds to cylinders how they stand today, and masks.
+func (h *Gear) shown(ctx context.Context, s access.Subject, list ...*lastlightv1.Cylinder) error {
+	due, states, _, err := h.dated(ctx, idsOf(list))
 	if err != nil {
 		return err
 	}
+	by := map[string]facts.Cylinder{}
+	for _, state := range states {
+		by[state.Record.Id] = state
+	}
 	for _, m := range list {
-		for _, state := range states {
-			if state.Record.Id == m.Id {
-				m.Due = due.Cylinder(state)
-			}
+		if state, ok := by[m.Id]; ok {
+			m.Due = due.Cylinder(state)
 		}
 		access.MaskCylinder(access.CallerFrom(ctx), s, m)
 	}
@@ -114,15 +118,11 @@ func (h *Gear) shown(ctx context.Context, s access.Subject, list ...*lastlightv1
 
 // shownSets adds to sets when they fall due, for those who see the dates of every member.
 func (h *Gear) shownSets(ctx context.Context, list ...*lastlightv1.CylinderSet) error {
-	due, inForce, err := h.due(ctx)
-	if err != nil {
-		return err
-	}
 	var ids []string
 	for _, m := range list {
 		ids = append(ids, m.Cylinders...)
 	}
-	states, _, err := h.Store.GatherItems(ctx, inForce, ids)
+	due, states, _, err := h.dated(ctx, ids)
 	if err != nil {
 		return err
 	}
@@ -148,26 +148,28 @@ func (h *Gear) shownSets(ctx context.Context, list ...*lastlightv1.CylinderSet) 
 
 // shownEquipment adds when each piece falls due.
 func (h *Gear) shownEquipment(ctx context.Context, list ...*lastlightv1.Equipment) error {
-	due, inForce, err := h.due(ctx)
+	due, _, states, err := h.dated(ctx, idsOf(list))
 	if err != nil {
 		return err
 	}
-	ids := make([]string, len(list))
-	for i, m := range list {
-		ids[i] = m.Id
-	}
-	_, states, err := h.Store.GatherItems(ctx, inForce, ids)
-	if err != nil {
-		return err
+	by := map[string]facts.Equipment{}
+	for _, state := range states {
+		by[state.Record.Id] = state
 	}
 	for _, m := range list {
-		for _, state := range states {
-			if state.Record.Id == m.Id {
-				m.Due = due.Equipment(state)
-			}
+		if state, ok := by[m.Id]; ok {
+			m.Due = due.Equipment(state)
 		}
 	}
 	return nil
+}
+
+func idsOf[M interface{ GetId() string }](list []M) []string {
+	ids := make([]string, len(list))
+	for i, m := range list {
+		ids[i] = m.GetId()
+	}
+	return ids
 }
 
 func (h *Gear) putCylinder(ctx context.Context, method, requestID string, body proto.Message, m *lastlightv1.Cylinder, expect store.Expect) (*lastlightv1.Cylinder, error) {
