@@ -67,19 +67,6 @@ func Judge(q Question, rules Rules) Rate {
 	return out
 }
 
-// Hide says which counts of a table, and whether its total, are hidden outside
-// the safety group: a total would give a hidden count away by subtraction.
-func Hide(counts []int, rules Rules) (hidden []bool, total bool) {
-	hidden = make([]bool, len(counts))
-	sum := 0
-	for i, n := range counts {
-		hidden[i] = n < rules.HideBelow
-		total = total || hidden[i]
-		sum += n
-	}
-	return hidden, total || sum < rules.HideBelow
-}
-
 // Change says whether a change may be claimed.
 type Change struct {
 	Verdict string    `json:"verdict"` // Shown, or CannotTell without exposure on both sides
