@@ -290,6 +290,29 @@ func (c *Case) breathed(s facts.Supply) (gas.Mix, bool) {
 	return m, ok
 }
 
+// leanest is the mix with the least oxygen of what is planned and what was
+// measured in any of the supply's cylinders. What an analyser may show for air
+// is air.
+func (c *Case) leanest(s facts.Supply, m gas.Mix) gas.Mix {
+	air, err := analysis.ParseDecimal(c.Policy.Mix.AirReadingLow)
+	isAir := func(o2 analysis.Decimal) bool { return err == nil && o2.Float() >= air.Float() }
+	if planned, ok := c.mixOf(s); ok {
+		m = planned
+	}
+	for _, id := range s.Cylinders {
+		cyl := c.In.Cylinder(id)
+		if cyl == nil {
+			continue
+		}
+		if a := lastAnalysis(cyl, c.Span.Entry); a != nil {
+			if o2, err := analysis.ParseDecimal(a.O2); err == nil && !isAir(o2) {
+				m.O2 = min(m.O2, o2.Float()/100)
+			}
+		}
+	}
+	return m
+}
+
 func rich(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) []finding.Finding {
 	depth, known := c.deepest(sup)
 	if !known {
@@ -306,11 +329,12 @@ func rich(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) []
 		short := finding.Number("", po2-limit, 3, "bar")
 		f.Status, f.Code, f.Path, f.Shortfall = finding.Refuse, "rich", at, &short
 	}
-	f.Steps = c.oxygenSteps(m, depth, at, f)
+	f.Steps = c.oxygenSteps(m, depth, at+", the richest analysis where one is richer", f)
 	return one(f)
 }
 
 func hypoxic(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) []finding.Finding {
+	m = c.leanest(sup, m)
 	// At altitude air itself is thinner than the floor (physics 0, D45).
 	floor := math.Min(c.Policy.Mix.PO2FloorBar, gas.Air.O2*c.Water.Surface)
 	po2 := m.O2 * c.Water.Surface
@@ -323,7 +347,7 @@ func hypoxic(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string)
 			f.Status, f.Code = finding.Caution, "travel"
 		}
 	}
-	f.Steps = c.oxygenSteps(m, 0, at, f)
+	f.Steps = c.oxygenSteps(m, 0, at+", the leanest analysis where one is leaner", f)
 	return one(f)
 }
 

@@ -182,8 +182,13 @@ func (c *Case) medical(m Member) []finding.Finding {
 			last := finding.Word("", a.LastDay.String())
 			f.Status, f.Code, f.Limit = finding.Caution, "last_day", &last
 		}
-		if limit := rec.DepthLimitM; limit != nil && c.Route != nil && c.Route.Summary.MaxDepthM > *limit {
-			f = measured(f, finding.Number("", c.Route.Summary.MaxDepthM, 1, "m"), finding.Number("", *limit, 1, "m"))
+		limit, deepest := rec.DepthLimitM, c.Network.Depth
+		switch {
+		case limit == nil || c.asked:
+		case !deepest.Known:
+			return one(unknown(s, "how deep the dive goes", "route"))
+		case deepest.Value > *limit:
+			f = measured(f, finding.Number("", deepest.Value, 1, "m"), finding.Number("", *limit, 1, "m"))
 			f.Status, f.Code, f.Path = finding.Refuse, "depth", at
 		}
 	case string(calendar.CannotTell):

@@ -162,6 +162,9 @@ var breaches = []breach{
 	{"diver.medical", "cannot_tell", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Medical = nil }},
 	{"diver.medical", "not_available", finding.Refuse, func(in *facts.Input) { in.Divers[1].Medical.Declared = enginetest.Day("2025-06-13") }},
 	{"diver.medical", "depth", finding.Refuse, func(in *facts.Input) { in.Divers[1].Medical.DepthLimitM = new(5.0) }},
+	{"diver.medical", "unknown", finding.Indeterminate, func(in *facts.Input) {
+		in.Divers[1].Medical.DepthLimitM, in.Route.Route.Start, in.Route.Legs = new(50.0), "", nil
+	}},
 	{"diver.not_diving", "not_available", finding.Refuse, func(in *facts.Input) { in.Divers[1].NotDiving = []facts.Absence{{From: enginetest.Day("2026-06-14")}} }},
 	{"diver.consumption", "none", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Consumption, in.Policy.Gas.DefaultRMVLMin = nil, 0 }},
 	{"team.solo", "solo", finding.Refuse, func(in *facts.Input) { in.Plan.Team, in.Plan.Supplies = in.Plan.Team[:1], in.Plan.Supplies[:1] }},
@@ -273,6 +276,10 @@ var breaches = []breach{
 	{"gas.rich", "rich", finding.Refuse, func(in *facts.Input) { depth(in, 34) }},
 	{"gas.hypoxic", "hypoxic", finding.Refuse, func(in *facts.Input) {
 		in.Plan.Supplies[0].PlannedO2, in.Cylinders[0].Analyses, in.Cylinders[1].Analyses = "17", nil, nil
+	}},
+	// Planned with enough oxygen, measured within the tolerance and below the floor.
+	{"gas.hypoxic", "hypoxic", finding.Refuse, func(in *facts.Input) {
+		in.Plan.Supplies[0].PlannedO2, in.Cylinders[1].Analyses[0].O2 = "18", "17.1"
 	}},
 	{"gas.density", "heavy", finding.Refuse, func(in *facts.Input) { depth(in, 39) }},
 	{"gas.density", "dense", finding.Caution, func(in *facts.Input) { depth(in, 31) }},
@@ -404,20 +411,23 @@ func saddle(in *facts.Input) {
 // Air at 1500 m holds 0.178 bar of oxygen at the surface: it may be breathed there
 // all the same, 20 % may not (method handbook, physics 0; D45).
 func TestAirIsNotHypoxicAtAltitude(t *testing.T) {
-	for _, o2 := range []string{"21", "20"} {
+	for _, c := range []struct {
+		planned, measured string
+		blocks            bool
+	}{{"21", "21", false}, {"21", "20.7", false}, {"21", "20.6", true}, {"20", "20", true}} {
 		in := enginetest.Pair()
 		in.Site.AltitudeM, in.Site.BarometerBar = new(1500.0), nil
 		for i := range in.Plan.Supplies {
-			in.Plan.Supplies[i].PlannedO2 = o2
+			in.Plan.Supplies[i].PlannedO2 = c.planned
 		}
 		for i := range in.Cylinders {
 			for j := range in.Cylinders[i].Analyses {
-				in.Cylinders[i].Analyses[j].O2 = o2
+				in.Cylinders[i].Analyses[j].O2 = c.measured
 			}
 		}
 		for _, f := range judge(in) {
-			if f.Rule == "gas.hypoxic" && f.Blocks() != (o2 == "20") {
-				t.Errorf("%s %%: %s", o2, f.Message)
+			if f.Rule == "gas.hypoxic" && f.Blocks() != c.blocks {
+				t.Errorf("%s %% planned, %s %% measured: %s", c.planned, c.measured, f.Message)
 			}
 		}
 	}

@@ -22,7 +22,7 @@ func (s *steps) pressureAt(depth float64) finding.Figure {
 func (c *Case) oxygenSteps(m gas.Mix, depth float64, at string, f finding.Finding) []finding.Step {
 	s := c.explaining("physics, 3; practice, 10")
 	p := s.pressureAt(depth)
-	s.add("oxygen there", "oxygen × pressure", finding.Number("partial pressure", *f.Observed.Number, 4, "bar"), ratio("oxygen", m.O2).At(at+", the richest analysis where one is richer"), p)
+	s.add("oxygen there", "oxygen × pressure", finding.Number("partial pressure", *f.Observed.Number, 4, "bar"), ratio("oxygen", m.O2).At(at), p)
 	return append(s.list, f.Given(finding.Above, "policy.mix"))
 }
 
