@@ -37,18 +37,6 @@ func END(m Mix, depth float64, c water.Column, oxygenNarcotic bool) float64 {
 	return float64((depth+z)*(1-m.He)) - z
 }
 
-// BestMix is the mix for a depth with the most oxygen an oxygen pressure in bar
-// allows and the helium an equivalent narcotic depth (oxygen counted as
-// narcotic) asks for; end < 0: no helium. Fractions are kept within 0 to 1.
-func BestMix(depth, limit, end float64, c water.Column) Mix {
-	m := Mix{O2: math.Min(1, limit/c.Pressure(depth))}
-	if end >= 0 {
-		z := c.SurfaceEquivalent()
-		m.He = math.Min(1-m.O2, math.Max(0, 1-(end+z)/(depth+z)))
-	}
-	return m
-}
-
 // Counterdiffusion tells how a change of gas stands to the rule that nitrogen
 // should rise by no more than a share (commonly a fifth) of the fall of helium:
 // the rise, what the rule allows, and whether it is worth a note. It is no more

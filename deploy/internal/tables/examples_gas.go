@@ -23,11 +23,11 @@ func (c *exampleCheck) gasLimits() bool {
 		c.is("END_N2_only", gas.END(m, depth, z, false))
 		c.is("ppO2", m.O2*hand.Pressure(depth))
 	case c.has("depth_m", "ppO2"):
-		end := -1.0
+		want := gas.Want{Depth: c.number("depth_m"), OxygenBar: c.number("ppO2"), Narcosis: -1, OxygenNarcotic: true}
 		if c.has("END") {
-			end = c.number("END")
+			want.Narcosis = c.number("END")
 		}
-		m := gas.BestMix(c.number("depth_m"), c.number("ppO2"), end, hand)
+		m, _, _ := want.Best(hand)
 		c.is("fO2", m.O2)
 		c.is("fHe", m.He)
 		c.is("fN2", m.N2())
