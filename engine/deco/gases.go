@@ -1,6 +1,10 @@
 package deco
 
-import "math"
+import (
+	"math"
+
+	"lastlight/engine/gas"
+)
 
 // oxygen is the ppO2 of a cylinder's gas at a depth, bar.
 func (p *Planner) oxygen(c int, depth float64) float64 {
@@ -14,9 +18,9 @@ func (p *Planner) oxygenLimit(c int) float64 {
 	return p.set.LimitBottom + p.set.Tolerance
 }
 
-// leastOxygen is D45's floor: at 2000 m even air is below 0.18 bar.
+// leastOxygen is D45's floor.
 func (p *Planner) leastOxygen() float64 {
-	return math.Min(p.set.Least, float64(0.21*p.set.Water.Surface))
+	return gas.LeastOxygen(p.set.Least, p.set.Water)
 }
 
 // depths works out where each cylinder may be breathed (D45).

@@ -126,6 +126,13 @@ type Breathed struct {
 	Cautioned []string
 }
 
+// LeastOxygen is the least oxygen pressure in bar a gas must have: the floor, or
+// what air has at the surface where that is less (method handbook, physics
+// section 0: at 2000 m even air is below 0.18 bar).
+func LeastOxygen(floor float64, c water.Column) float64 {
+	return math.Min(floor, float64(Air.O2*c.Surface))
+}
+
 // At judges a mix at a depth in metres.
 func (l Limits) At(m Mix, depth float64, c water.Column) Breathed {
 	p := c.Pressure(depth)
@@ -135,7 +142,7 @@ func (l Limits) At(m Mix, depth float64, c water.Column) Breathed {
 		b.Refused = append(b.Refused, "rich_at_rest")
 	case b.OxygenBar > l.WorkingBar+fractionSlack:
 		b.Refused = append(b.Refused, "rich")
-	case b.OxygenBar < math.Min(l.FloorBar, float64(Air.O2*c.Surface))-fractionSlack: // at altitude air is thinner
+	case b.OxygenBar < LeastOxygen(l.FloorBar, c)-fractionSlack:
 		b.Refused = append(b.Refused, "hypoxic")
 	}
 	switch {

@@ -63,6 +63,12 @@ func analyser(c *Case, s finding.Subject, cyl *facts.Cylinder, _ facts.Supply, a
 	}
 	within := c.Policy.Mix.CalibratedWithin
 	if within <= 0 {
+		// The calibration is not asked; what is known against the analyser still counts.
+		if a.Analyser != nil {
+			if out := c.instrument(s, a.Analyser, c.seenDay(a.At), at); len(out) > 0 {
+				return out
+			}
+		}
 		return one(notAsked(s))
 	}
 	cannot := func(code string) finding.Finding {

@@ -335,8 +335,7 @@ func rich(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) []
 
 func hypoxic(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) []finding.Finding {
 	m = c.leanest(sup, m)
-	// At altitude air itself is thinner than the floor (physics 0, D45).
-	floor := math.Min(c.Policy.Mix.PO2FloorBar, gas.Air.O2*c.Water.Surface)
+	floor := gas.LeastOxygen(c.Policy.Mix.PO2FloorBar, *c.Water)
 	po2 := m.O2 * c.Water.Surface
 	f := measured(pass(s), finding.Number("", po2, 3, "bar"), finding.Number("", floor, 3, "bar"))
 	if po2 < floor-1e-9 {

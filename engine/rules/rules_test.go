@@ -260,6 +260,10 @@ var breaches = []breach{
 	}},
 	{"gas.analyser", "service_absent", finding.Indeterminate, func(in *facts.Input) { in.Cylinders[0].Analyses[0].Analyser.Events = nil }},
 	{"gas.analyser", "quarantine", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Analyses[0].Analyser.Quarantined = &facts.Quarantine{} }},
+	{"gas.analyser", "quarantine", finding.Refuse, func(in *facts.Input) {
+		in.Policy.Mix.CalibratedWithin = 0
+		in.Cylinders[0].Analyses[0].Analyser.Quarantined = &facts.Quarantine{}
+	}},
 	{"gas.compressor_air", "overdue", finding.Refuse, compressedBy("2026-03-12")},
 	{"gas.compressor_air", "last_day", finding.Caution, compressedBy("2026-03-13")},
 	{"gas.compressor_air", "quarantine", finding.Refuse, func(in *facts.Input) {
