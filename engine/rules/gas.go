@@ -272,8 +272,9 @@ func (c *Case) eachSupply(ask func(*Case, finding.Subject, gas.Mix, facts.Supply
 	return out
 }
 
-// breathed is the planned mix, with the oxygen of the richest measurement where
-// one was made.
+// breathed is the planned mix, with the oxygen of the richest measurement and
+// the helium of the poorest where one was made: nothing measured makes it richer
+// or denser than it is judged.
 func (c *Case) breathed(s facts.Supply) (gas.Mix, bool) {
 	m, ok := c.mixOf(s)
 	for _, id := range s.Cylinders {
@@ -284,6 +285,9 @@ func (c *Case) breathed(s facts.Supply) (gas.Mix, bool) {
 		if a := lastAnalysis(cyl, c.Span.Entry); a != nil {
 			if o2, err := analysis.ParseDecimal(a.O2); err == nil && o2.Float()/100 > m.O2 && o2.Float()/100+m.He <= 1 {
 				m.O2 = o2.Float() / 100
+			}
+			if he, err := analysis.ParseDecimal(a.He); err == nil {
+				m.He = min(m.He, he.Float()/100)
 			}
 		}
 	}
@@ -366,6 +370,6 @@ func dense(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) [
 	case d > p.DensityCautionGL:
 		f.Status, f.Code = finding.Caution, "dense"
 	}
-	f.Steps = c.densitySteps(m, depth, at, f)
+	f.Steps = c.densitySteps(m, depth, at+", the analysis where one has more oxygen or less helium", f)
 	return one(f)
 }

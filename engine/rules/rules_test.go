@@ -287,6 +287,13 @@ var breaches = []breach{
 	}},
 	{"gas.density", "heavy", finding.Refuse, func(in *facts.Input) { depth(in, 39) }},
 	{"gas.density", "dense", finding.Caution, func(in *facts.Input) { depth(in, 31) }},
+	// 18/45 has 5.1 g/L at 55 m, 18/43 has 5.3: within the tolerance, above the advised density.
+	{"gas.density", "dense", finding.Caution, func(in *facts.Input) {
+		in.Plan.Supplies[0].PlannedO2, in.Plan.Supplies[0].PlannedHe = "18", "45"
+		in.Cylinders[0].Analyses[0].O2, in.Cylinders[0].Analyses[0].He = "18", "43"
+		in.Cylinders[1].Analyses[0].O2, in.Cylinders[1].Analyses[0].He = "18", "45"
+		depth(in, 55)
+	}},
 	{"gas.switch", "rise", finding.Note, func(in *facts.Input) {
 		in.Plan.Supplies[0].PlannedO2, in.Plan.Supplies[0].PlannedHe = "18", "45"
 		stage(in)
