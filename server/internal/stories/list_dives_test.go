@@ -1,6 +1,7 @@
 package stories
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -122,6 +123,48 @@ func TestWholePageSaysWhatEachDiveSays(t *testing.T) {
 		if d.Archived {
 			t.Errorf("an archived dive without asking: %v", d)
 		}
+	}
+}
+
+// A server of the release before writes no lines: what it corrects must not go on standing in a list as it was.
+func TestLineFollowsTheRecord(t *testing.T) {
+	c := divesListed(t)
+	var line []byte
+	var depth float64
+	read := func() {
+		t.Helper()
+		lines := c.listAll("cora", &pb.ListDivesRequest{Lines: true})
+		i := slices.IndexFunc(lines, func(d *pb.Dive) bool { return d.Id == "told" })
+		if i < 0 {
+			t.Fatal("the dive is in no list")
+		}
+		depth = lines[i].GetMaxDepthM()
+		if err := c.pool.QueryRow(t.Context(), `SELECT line FROM dive WHERE id = 'told'`).Scan(&line); err != nil {
+			t.Fatal(err)
+		}
+	}
+	read()
+	if line == nil || depth == 31 {
+		t.Fatalf("the dive has the line %x, of %v m", line, depth)
+	}
+	var record []byte
+	if err := c.pool.QueryRow(t.Context(), `SELECT record FROM dive WHERE id = 'told'`).Scan(&record); err != nil {
+		t.Fatal(err)
+	}
+	d := &pb.Dive{}
+	if err := proto.Unmarshal(record, d); err != nil {
+		t.Fatal(err)
+	}
+	d.MaxDepthM = proto.Float64(31)
+	record, err := proto.Marshal(d)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := c.pool.Exec(t.Context(), `UPDATE dive SET record = $1, max_depth_m = 31, version = version + 1 WHERE id = 'told'`, record); err != nil {
+		t.Fatal(err)
+	}
+	if read(); depth != 31 {
+		t.Errorf("the list goes on saying %v m", depth)
 	}
 }
 
