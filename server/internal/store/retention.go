@@ -31,7 +31,7 @@ type Retention struct {
 
 // purge takes out what of a kind ended before $1. doomed gives the ids and locks them; the statements take $1, the ids, children first.
 type purge struct {
-	event  string // the kind in the event log, whose copies of the records go too; empty: none are kept there
+	event  string // the kind in the event log: the copies of the records there go too, and the answers that told them; empty: none are kept there
 	doomed string
 	then   []string
 }
@@ -41,7 +41,10 @@ type purge struct {
 var purges = map[string]purge{
 	"board": {
 		doomed: `SELECT d.id FROM dive d JOIN watch w ON w.dive = d.id WHERE d.state = 'closed' AND d.out_at < $1 ORDER BY d.id FOR UPDATE OF d`,
-		then:   []string{`DELETE FROM watch_fact WHERE dive = ANY ($1)`, `DELETE FROM watch WHERE dive = ANY ($1)`},
+		then: []string{
+			`UPDATE request SET response = NULL WHERE id IN (SELECT request_id FROM event WHERE kind = 'dive' AND record = ANY ($1) AND what LIKE 'watch.%')`,
+			`DELETE FROM watch_fact WHERE dive = ANY ($1)`, `DELETE FROM watch WHERE dive = ANY ($1)`,
+		},
 	},
 	"analysis": {
 		event: "analysis",
@@ -184,6 +187,10 @@ func (p purge) run(ctx context.Context, tx *Tx, before time.Time) (int, error) {
 		}
 	}
 	if p.event != "" {
+		// The answers to the calls that wrote them say the same again.
+		if _, err := tx.Exec(ctx, `UPDATE request SET response = NULL WHERE id IN (SELECT request_id FROM event WHERE kind = $1 AND record = ANY ($2))`, p.event, ids); err != nil {
+			return 0, err
+		}
 		if _, err := tx.Exec(ctx, `UPDATE event SET before = NULL, after = NULL WHERE kind = $1 AND record = ANY ($2)`, p.event, ids); err != nil {
 			return 0, err
 		}

@@ -151,6 +151,10 @@ RETURNING xmax = 0, caller, method, body_hash, response`, m.RequestID, m.Caller,
 				Problems: []fault.Problem{{Field: "request_id", Read: m.RequestID, Expected: "a new UUID for each new call", Message: "used before for another call or another body"}},
 			}
 		}
+		if response == nil { // taken out by retention
+			tx.rollback(ctx)
+			return none, &fault.Error{Kind: fault.WrongState, Reason: "ANSWER_GONE", Message: "this call was carried out; its answer is kept no longer, nor is the record"}
+		}
 		answer := none.ProtoReflect().New().Interface().(M)
 		if err := proto.Unmarshal(response, answer); err != nil {
 			tx.rollback(ctx)

@@ -211,6 +211,13 @@ func TestRetention(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	told := &pb.RecordDiveRequest{RequestId: id(), Dive: &pb.Dive{
+		Site: "spring", Kind: "normal", EnteredAt: stamp(c.at("2026-05-20 09:00")), OutAt: stamp(c.at("2026-05-20 09:40")), MaxDepthM: proto.Float64(10), PenetrationM: proto.Float64(50),
+		Zone: "cave", Notes: "tells of the gone", Divers: []*pb.DiveDiver{{Person: "asta"}},
+	}}
+	if _, err := c.dives().RecordDive(c.as("asta"), told); err != nil {
+		t.Fatalf("%v %v", err, status.Convert(err).Details())
+	}
 	s := store.New(c.pool, c.clock.Now)
 	gone := func(dry bool) map[string]int {
 		t.Helper()
@@ -242,10 +249,10 @@ func TestRetention(t *testing.T) {
 		return len(list)
 	}
 
-	// The latest of eight dives was on 28 May 2026: ten years later they are older than 120 months, but for an open incident.
+	// The latest of nine dives was on 28 May 2026: ten years later they are older than 120 months, but for an open incident.
 	decided := c.clock.Now()
 	c.clock.set(c.at("2036-05-30 12:00"))
-	if got := gone(false); len(got) != 0 || dives() != 8 {
+	if got := gone(false); len(got) != 0 || dives() != 9 {
 		t.Errorf("with an incident open went %v", got)
 	}
 	c.clock.set(decided)
@@ -259,8 +266,8 @@ func TestRetention(t *testing.T) {
 		t.Errorf("on the day itself went %v", got)
 	}
 	c.clock.set(c.at("2036-05-30 12:00"))
-	want := map[string]int{"analysis": 4, "dive": 8}
-	if got := gone(true); !maps.Equal(got, want) || dives() != 8 {
+	want := map[string]int{"analysis": 4, "dive": 9}
+	if got := gone(true); !maps.Equal(got, want) || dives() != 9 {
 		t.Errorf("the dry run says %v, want %v, and leaves %d dives", got, want, dives())
 	}
 	if got := gone(false); !maps.Equal(got, want) || dives() != 0 {
@@ -273,9 +280,19 @@ func TestRetention(t *testing.T) {
 	if err := c.pool.QueryRow(t.Context(), `SELECT count(*) FROM event WHERE kind IN ('dive', 'analysis') AND (before IS NOT NULL OR after IS NOT NULL)`).Scan(&copies); err != nil || copies != 0 {
 		t.Errorf("%d events hold what is gone (%v)", copies, err)
 	}
+	// Nor do the answers to the calls that recorded it.
+	var answers int
+	if err := c.pool.QueryRow(t.Context(), `SELECT count(*) FROM request WHERE position('tells of the gone'::bytea IN response) > 0`).Scan(&answers); err != nil || answers != 0 {
+		t.Errorf("%d answers hold what is gone (%v)", answers, err)
+	}
+
+	// A call asked again is neither answered with nothing nor carried out twice.
+	c.clock.set(decided)
+	if _, err := c.dives().RecordDive(c.as("asta"), told); status.Code(err) != codes.FailedPrecondition || dives() != 0 {
+		t.Errorf("asked again after it went: %v; %d dives", err, dives())
+	}
 
 	// The decision is replayed from its own values.
-	c.clock.set(decided)
 	after, err := c.plans().GetEvidence(c.as("cora"), &pb.GetEvidenceRequest{Id: "loop"})
 	if err != nil {
 		t.Fatal(err)
