@@ -367,4 +367,10 @@ func TestMedical(t *testing.T) {
 			t.Errorf("%s: %+v, expected %s", name, got, c.want)
 		}
 	}
+	// Over midnight: declared on the second day, the first has no declaration.
+	m := good
+	m.Declared, r.DeclarationRequired = enginetest.Day("2026-06-02"), true
+	if got := MedicalOn(m, calendar.Days{First: enginetest.Day("2026-06-01"), Last: enginetest.Day("2026-06-02")}, calendar.Instant{}, r); got.Verdict != "cannot_tell" {
+		t.Errorf("declared after the first day: %+v", got)
+	}
 }

@@ -86,8 +86,8 @@ func MedicalReach(m Medical, rules MedicalRules) MedicalDue {
 // entry is the dive's entry, against which a clearance is set; none when only
 // days are asked. Suspended beats not yet, ended and cannot tell, in this order.
 func MedicalOn(m Medical, days calendar.Days, entry calendar.Instant, rules MedicalRules) MedicalDue {
-	if m.Declared.After(days.Last) {
-		m.Declared = calendar.Day{} // for the day asked it does not exist
+	if m.Declared.After(days.First) {
+		m.Declared = calendar.Day{} // on the first day asked it does not exist
 	}
 	out := MedicalReach(m, rules)
 	over := func(last calendar.Day) bool { return !last.IsZero() && days.Last.After(last) }
