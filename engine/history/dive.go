@@ -66,7 +66,7 @@ const (
 // fit; the state is then not to be used.
 func follow(m *tissue.Model, s *tissue.State, x *facts.PastDive, w water.Column, gases []breathed) (e exposure, what string) {
 	minutes := float64(x.Out.Sub(x.Entry))
-	at, depth, breathing := 0, 0.0, gases[0].mix
+	at, depth, deepest, breathing := 0, 0.0, 0.0, gases[0].mix
 	for _, p := range x.Profile {
 		switch {
 		case p.Second < at || p.Second == at && at > 0:
@@ -81,11 +81,14 @@ func follow(m *tissue.Model, s *tissue.State, x *facts.PastDive, w water.Column,
 		m.Linear(s, breathing, from, to, spent)
 		e.add(float64(breathing.O2*from), float64(breathing.O2*to), spent)
 		at, depth, breathing = p.Second, p.DepthM, gases[p.Gas].mix
+		deepest = math.Max(deepest, depth)
 	}
 	left := minutes - float64(at)/60
 	switch {
 	case depth > slackM:
 		return e, "its profile does not end at the surface"
+	case deepest < *x.MaxDepthM-slackM: // it would leave less than the dive did
+		return e, "its profile does not go as deep as its record"
 	case left < -slackMin:
 		return e, "its profile is longer than the dive"
 	}

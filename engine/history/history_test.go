@@ -95,6 +95,7 @@ func TestOxygenOfAProfile(t *testing.T) {
 	x := dive("a", 90, 30, 14, 100)
 	x.BarometerBar, x.AltitudeM = ptr(1.0), nil
 	depth := 0.4 / water.Of(1, 1000).PerMetre // 1.4 bar on oxygen
+	x.MaxDepthM = &depth
 	x.Profile = samples([3]float64{0, 0, 0}, [3]float64{1.0 / 60, depth, 0}, [3]float64{30, depth, 0}, [3]float64{30 + 1.0/60, 0, 0})
 	got := At(&facts.Diver{Dives: []facts.PastDive{x}}, sea(), settings(t))
 	if len(got.Problems) > 0 || math.Abs(got.Dives[0].CNS-20) > 0.02 || math.Abs(got.Dives[0].OTU-48.9608) > 0.06 {
@@ -186,6 +187,7 @@ func TestWhatCannotBeTold(t *testing.T) {
 		{"profile too deep", Profile, func(d *facts.Diver) {
 			d.Dives[1].Profile = samples([3]float64{1, 22, 0}, [3]float64{40, 0, 0})
 		}},
+		{"profile too shallow", Profile, func(d *facts.Diver) { d.Dives[1].Profile = samples([3]float64{1, 18.9, 0}, [3]float64{40, 0, 0}) }},
 		{"profile cut off", Profile, func(d *facts.Diver) { d.Dives[1].Profile = samples([3]float64{1, 20, 0}, [3]float64{40, 9, 0}) }},
 		{"profile too long", Profile, func(d *facts.Diver) { d.Dives[1].Profile = samples([3]float64{1, 20, 0}, [3]float64{48, 0, 0}) }},
 		{"profile backward", Profile, func(d *facts.Diver) { d.Dives[1].Profile = samples([3]float64{2, 20, 0}, [3]float64{1, 0, 0}) }},
