@@ -21,8 +21,9 @@ type Answer struct {
 	Oxygen  *Oxygen  `json:"oxygen"`   // the way out that takes most oxygen; nil where there is no way out
 	Longest *WayOut  `json:"longest"`  // the way out with the most stops; nil where none has any
 
-	Variants []Variant `json:"variants"` // deeper, longer, both
-	Cases    []Case    `json:"cases"`    // what else can go wrong, each at its worst place
+	Variants []Variant `json:"variants"`        // deeper, longer, both
+	Share    *Share    `json:"share,omitempty"` // of the no-stop limit, where a share was asked for
+	Cases    []Case    `json:"cases"`           // what else can go wrong, each at its worst place
 }
 
 // WayOut is a way out from a place of the dive, after a loss.
@@ -317,8 +318,9 @@ func (w *Work) Answer() *Answer {
 		})
 	}
 	for _, v := range [][2]float64{{w.q.DeeperM, 0}, {0, w.q.LongerMin}, {w.q.DeeperM, w.q.LongerMin}} {
-		a.Variants = append(a.Variants, w.vary(v[0], v[1]))
+		a.Variants = append(a.Variants, w.vary(v[0], v[1], w.node[w.turnMove()]))
 	}
+	a.Share = w.noStopShare()
 	w.check()
 	a.Oxygen = w.mostOxygen()
 	a.Cases = w.cases()

@@ -29,6 +29,8 @@ type Question struct {
 	DeeperM     float64 // of the variants
 	LongerMin   float64
 
+	NoStopShare float64 // share of the no-stop limit to stay within; 0: none asked for
+
 	DelayMin    float64   // at the far point (section 6)
 	TouchFactor float64   // of the swim speed, by touch contact
 	TurnedThere bool      // the team turns at the turn at the latest, wherever the route goes on to: at entry

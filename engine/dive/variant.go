@@ -24,8 +24,8 @@ type Shortage struct {
 }
 
 // vary schedules the planned dive with everything but the openings deeper by so
-// many metres, at the same speeds, and so many minutes more at the turn.
-func (w *Work) vary(deeper, longer float64) Variant {
+// many metres, at the same speeds, and so many minutes more at a node.
+func (w *Work) vary(deeper, longer float64, node int) Variant {
 	path := deco.Path{Nodes: append([]deco.Node(nil), w.laid.Nodes...), Pieces: append([]deco.Piece(nil), w.laid.Pieces...)}
 	last := len(path.Pieces) - 1
 	for i := range path.Pieces {
@@ -41,7 +41,7 @@ func (w *Work) vary(deeper, longer float64) Variant {
 		}
 		q.Minutes = math.Max(q.Minutes, math.Max((q.From-q.To)/w.q.Route.Policy.AscentMMin, (q.To-q.From)/w.q.Route.Policy.DescentMMin))
 	}
-	path.Nodes[w.node[w.turnMove()]].Hold += longer
+	path.Nodes[node].Hold += longer
 	v := Variant{DeeperM: deeper, LongerMin: longer, Short: []Shortage{}}
 	if err := w.planner.Schedule(w.team, &path, &w.begin, nil, &w.out); err != nil {
 		v.Schedule.NoSchedule = true
@@ -58,4 +58,36 @@ func (w *Work) vary(deeper, longer float64) Variant {
 		}
 	}
 	return v
+}
+
+// Share tells whether the dive stays within a share of the no-stop limit.
+type Share struct {
+	Share     float64 `json:"share"`
+	LongerMin float64 `json:"longer_min"` // at the deepest station: with them the dive takes its minutes / share
+	Holds     bool    `json:"holds"`      // no stop even so
+}
+
+// noStopShare asks whether the dive would need no stop if it took its minutes divided
+// by the share, all of them up to the surface counted, the difference spent at
+// its deepest station.
+func (w *Work) noStopShare() *Share {
+	x := w.q.NoStopShare
+	if !(x > 0 && x < 1) {
+		return nil
+	}
+	deepest := 0
+	depth := func(node int) float64 {
+		if node < len(w.laid.Pieces) {
+			return w.laid.Pieces[node].From
+		}
+		return 0
+	}
+	for n := range w.laid.Nodes {
+		if depth(n) > depth(deepest) {
+			deepest = n
+		}
+	}
+	longer := float64(w.result.End.Minutes/x) - w.result.End.Minutes
+	v := w.vary(0, longer, deepest)
+	return &Share{Share: x, LongerMin: finding.Round9(longer), Holds: v.Schedule.NoStop && v.Schedule.StopMin == 0 && !v.Schedule.NoSchedule}
 }

@@ -59,9 +59,11 @@ func square(m *tissue.Model, s *tissue.State, x *facts.PastDive, w water.Column,
 const (
 	slackMin = 2
 	slackM   = 1
+	// A recorder may stop some minutes before the diver is seen out; what is missing beyond that was no surface interval for sure.
+	slackOutMin = 5
 )
 
-// follow reads a dive along its profile. Minutes of the record after the
+// follow reads a dive along its profile. A few minutes of the record after the
 // profile's end were spent at the surface. what says why the profile does not
 // fit; the state is then not to be used.
 func follow(m *tissue.Model, s *tissue.State, x *facts.PastDive, w water.Column, gases []breathed) (e exposure, what string) {
@@ -91,6 +93,8 @@ func follow(m *tissue.Model, s *tissue.State, x *facts.PastDive, w water.Column,
 		return e, "its profile does not go as deep as its record"
 	case left < -slackMin:
 		return e, "its profile is longer than the dive"
+	case left > slackOutMin:
+		return e, "its profile ends long before the dive"
 	}
 	m.Linear(s, gas.Air, w.Surface, w.Surface, math.Max(0, left))
 	return e, ""

@@ -189,6 +189,7 @@ func TestWhatCannotBeTold(t *testing.T) {
 		}},
 		{"profile too shallow", Profile, func(d *facts.Diver) { d.Dives[1].Profile = samples([3]float64{1, 18.9, 0}, [3]float64{40, 0, 0}) }},
 		{"profile cut off", Profile, func(d *facts.Diver) { d.Dives[1].Profile = samples([3]float64{1, 20, 0}, [3]float64{40, 9, 0}) }},
+		{"profile ends long before", Profile, func(d *facts.Diver) { d.Dives[1].Profile = samples([3]float64{1, 20, 0}, [3]float64{30, 0, 0}) }},
 		{"profile too long", Profile, func(d *facts.Diver) { d.Dives[1].Profile = samples([3]float64{1, 20, 0}, [3]float64{48, 0, 0}) }},
 		{"profile backward", Profile, func(d *facts.Diver) { d.Dives[1].Profile = samples([3]float64{2, 20, 0}, [3]float64{1, 0, 0}) }},
 		{"profile on no gas", Profile, func(d *facts.Diver) { d.Dives[1].Profile = samples([3]float64{2, 20, 1}, [3]float64{40, 0, 0}) }},

@@ -300,6 +300,10 @@ func (r *Result) Conclude() {
 // cautions are the things to say that decide nothing.
 func (r *Result) cautions(j *judge) {
 	add := func(c Caution) { r.Cautions = append(r.Cautions, c) }
+	slow := j.in.Policy.SlowProgressMMin
+	if slow == 0 {
+		slow = 3
+	}
 	seen := make([]bool, len(j.legs))
 	for i := range j.moves {
 		n := j.moves[i].leg
@@ -316,9 +320,9 @@ func (r *Result) cautions(j *judge) {
 					Kind: CautionNoWayOver, Who: l.in.ID, Value: t.ground, Unit: "m/min",
 					Phrase: "leg " + l.in.ID + " " + directionArrow[dir] + " is no way out: no ground is made at contingency speed",
 				})
-			case t.ground < 3-1e-9:
+			case t.ground < slow-1e-9:
 				add(Caution{
-					Kind: CautionSlowProgress, Who: l.in.ID, Value: t.ground, Limit: 3, Unit: "m/min",
+					Kind: CautionSlowProgress, Who: l.in.ID, Value: t.ground, Limit: slow, Unit: "m/min",
 					Phrase: "leg " + l.in.ID + " " + directionArrow[dir] + ": " + short(t.ground) + " m/min over ground at contingency speed",
 				})
 			}

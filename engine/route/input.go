@@ -111,6 +111,7 @@ type Policy struct {
 	PullAndGlideMMin      *float64 `json:"pull_and_glide_m_min"`      // for every leg; nil = declared per leg or not at all
 	PullAndGlideGasFactor float64  `json:"pull_and_glide_gas_factor"` // on consumption while pulling; 0 is read as 1
 	MinProgressMMin       float64  `json:"min_progress_m_min"`
+	SlowProgressMMin      float64  `json:"slow_progress_m_min"`         // contingency ground below it is a caution (D5); 0 is read as 3
 	SlowExitFactor        float64  `json:"slow_exit_factor"`            // of the whole plan, at least 1
 	SlowExitMinorRestrict float64  `json:"slow_exit_minor_restriction"` // of legs with a minor restriction; 0 is read as 1
 	ThreeDonor            string   `json:"three_donor"`

@@ -162,6 +162,7 @@ func (l *Policy) check(p *problems) {
 	}
 	zeroOr(p, l.PullAndGlideGasFactor, 1, 10, "", "policy.pull_and_glide_gas_factor")
 	p.within(l.MinProgressMMin, 0, 50, "m/min", "policy.min_progress_m_min")
+	p.within(l.SlowProgressMMin, 0, 60, "m/min", "policy.slow_progress_m_min")
 	zeroOr(p, l.SlowExitFactor, 1, 10, "", "policy.slow_exit_factor")
 	zeroOr(p, l.SlowExitMinorRestrict, 1, 10, "", "policy.slow_exit_minor_restriction")
 	p.word(l.ThreeDonor, "policy.three_donor", DonorSingle, DonorPooled)

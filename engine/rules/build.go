@@ -53,7 +53,7 @@ func (c *Case) routePolicy(share policy.Fraction, level *policy.Level) route.Pol
 		SharingReserveBar: g.SharingReserveBar, PlannedReserveBar: g.PlannedReserveBar, MinimumGasBar: g.MinimumGasBar,
 		VerifiedCounts: v.Counts, VerificationDays: float64(v.Hours) / 24,
 		AscentMMin: s.Ascent, DescentMMin: s.Descent, CountOpenWaterAscent: g.CountOpenWaterAscent,
-		PullAndGlideMMin: s.PullAndGlide, PullAndGlideGasFactor: s.PullAndGlideRMV, MinProgressMMin: s.MinProgress,
+		PullAndGlideMMin: s.PullAndGlide, PullAndGlideGasFactor: s.PullAndGlideRMV, MinProgressMMin: s.MinProgress, SlowProgressMMin: s.ContingencyCaution,
 		SlowExitFactor: max(1, c.In.Plan.SlowExitFactor), SlowExitMinorRestrict: c.Policy.SlowExit.ZeroVisibility,
 		ThreeDonor: g.ThreeDonor, WaitingGas: g.WaitingGas,
 		StageRule: g.StageRule, StageFraction: route.Fraction(g.StageFraction.Value()),

@@ -235,6 +235,9 @@ func (c *Case) decompress() {
 		SwitchDepth: c.switchDepth, DeeperM: c.Policy.Failures.DeeperM, LongerMin: c.Policy.Failures.LongerMin,
 		DelayMin: c.Policy.Failures.DelayMin, TouchFactor: c.touchFactor(), TurnedThere: c.In.Moment == facts.AtEntry, SwimOutMMin: c.swimOut(), WorstLMin: c.worstRates(),
 	}
+	if c.Level != nil && c.Level.NoStopShare != nil {
+		q.NoStopShare = *c.Level.NoStopShare
+	}
 	if n := c.In.Plan.TurnMove; n <= len(c.RouteInput.Route.Moves) {
 		q.TurnMove = n
 	}
@@ -435,6 +438,35 @@ func exposureOut(c *Case) []finding.Finding {
 
 // requiredStops compares the planned stops, and the gases carried for them, with
 // what the level of the least qualified diver permits.
+// noStopShare holds a dive within a share of the no-stop limit (practice 1, 2.2).
+func noStopShare(c *Case) []finding.Finding {
+	s, ok, fs := c.levelReady()
+	if !ok {
+		return fs
+	}
+	if c.Level.NoStopShare == nil {
+		return one(notAsked(s))
+	}
+	if c.Dive == nil {
+		return one(c.diveUnknown())
+	}
+	share := finding.Number("", *c.Level.NoStopShare*100, 0, "%")
+	f := pass(s)
+	f.Limit = &share
+	if *c.Level.NoStopShare >= 1 {
+		return one(notAsked(s)) // the no-stop limit itself: level.decompression
+	}
+	x := c.Dive.Share
+	if x == nil {
+		return one(c.diveUnknown())
+	}
+	f.Figures = []finding.Figure{finding.Number("longer", x.LongerMin, 1, "min")}
+	if !x.Holds {
+		f.Status, f.Code, f.Path = finding.Refuse, "over", "route.route.moves"
+	}
+	return one(f)
+}
+
 func requiredStops(c *Case) []finding.Finding {
 	s, ok, fs := c.levelReady()
 	if !ok {

@@ -138,6 +138,14 @@ func levelRules() []Rule {
 			Check: requiredStops,
 		},
 		{
+			ID: "level.no_stop_share", Version: 1, Title: "Share of the no-stop limit", Citation: table, Cell: "ladder[{level}].no_stop_share",
+			Words: map[string]Words{
+				"ok":   {Says: "{subject}: no stop even if the dive took {longer} more at its deepest: within {limit} of the no-stop limit"},
+				"over": {Says: "{subject}: with {longer} more at its deepest the dive would need a stop: it is not within {limit} of the no-stop limit", Remedy: "plan shorter or shallower, or take a team that may"},
+			},
+			Check: noStopShare,
+		},
+		{
 			ID: "level.site_grade", Version: 1, Title: "Site grade", Citation: table, Cell: "ladder[{level}].max_site_grade",
 			Words: map[string]Words{
 				"ok":   {Says: "{subject}: site of grade {observed}, at most {limit}"},

@@ -1,7 +1,6 @@
 package rules
 
 import (
-	"math"
 	"strings"
 
 	"lastlight/engine/calendar"
@@ -172,11 +171,8 @@ func runtime(c *Case) []finding.Finding {
 	takes := c.Route.Summary.RuntimeMin
 	f := measured(pass(s), finding.Number("", c.Span.RuntimeMin, 1, "min"), finding.Number("", takes, 1, "min"))
 	if p := c.In.Plan.RuntimeMin; p > 0 && p < takes-1e-6 {
-		// The minutes on paper are the ones the watch is set by, up to a whole one.
-		if p < math.Floor(takes) {
-			planned, short := finding.Number("", p, 1, "min"), finding.Number("", takes-p, 1, "min")
-			f.Status, f.Code, f.Path, f.Observed, f.Shortfall = finding.Refuse, "short", "plan.runtime_min", &planned, &short
-		}
+		planned, short := finding.Number("", p, 1, "min"), finding.Number("", takes-p, 1, "min")
+		f.Status, f.Code, f.Path, f.Observed, f.Shortfall = finding.Refuse, "short", "plan.runtime_min", &planned, &short
 	}
 	f.Steps = c.runtimeSteps(f)
 	return append(out, f)

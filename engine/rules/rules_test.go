@@ -221,6 +221,8 @@ var breaches = []breach{
 			})
 		}
 	}},
+	{"level.no_stop_share", "over", finding.Refuse, func(in *facts.Input) { in.Policy.Ladder[4].NoStopShare = new(0.8); depth(in, 30) }},
+	{"level.no_stop_share", "ok", finding.Pass, func(in *facts.Input) { in.Policy.Ladder[4].NoStopShare = new(0.8); depth(in, 5) }},
 	{"level.site_grade", "over", finding.Refuse, func(in *facts.Input) { in.Site.Grade = new(3); level(in, 2, "INT") }},
 	{"level.site_grade", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Site.Grade = nil }},
 	{"cylinder.test", "visual_overdue", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Events[0].On = enginetest.Mark("2023-11") }},

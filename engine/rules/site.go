@@ -262,7 +262,13 @@ func thresholds(c *Case) []finding.Finding {
 		}
 		out = append(out, f)
 	}
-	if i := flowRank(c.Policy, r.Flow); i >= 0 && c.Policy.Flow.Classes[i].Refuse {
+	refusing := slices.ContainsFunc(c.Policy.Flow.Classes, func(f policy.FlowClass) bool { return f.Refuse })
+	switch i := flowRank(c.Policy, r.Flow); {
+	case i < 0 && refusing && t.MaxFlow == "": // else it is said above
+		f := answer(finding.Indeterminate, "not_in_it", s)
+		f.Figures, f.Path, f.Evidence = []finding.Figure{finding.Word("what", "flow")}, "site.readings", record("reading", r.ID, r.Version)
+		out = append(out, f)
+	case i >= 0 && c.Policy.Flow.Classes[i].Refuse:
 		f := answer(finding.Refuse, "flow_class", s)
 		w := finding.Word("", r.Flow)
 		f.Observed, f.Path = &w, "site.readings"
