@@ -101,17 +101,18 @@ type Switch struct {
 
 // Diver is one diver's gas and oxygen on a schedule.
 type Diver struct {
-	Name      string   `json:"name"`
-	Supplies  []Supply `json:"supplies"`
-	CNS       float64  `json:"cns_percent"`       // of this dive
-	CNSAll    float64  `json:"cns_percent_all"`   // with what earlier dives left, decayed
-	CNSWhole  float64  `json:"cns_percent_whole"` // with that of the last 24 hours, not decayed
-	OTU       float64  `json:"otu"`
-	OTUDay    float64  `json:"otu_day"`           // with that of the last 24 hours
-	OTUAll    float64  `json:"otu_all"`           // with that of all earlier dives that count
-	DailyAll  float64  `json:"daily_percent_all"` // of the 24-hour limit, with earlier dives
-	OxygenBar float64  `json:"oxygen_bar"`        // greatest pressure breathed
-	FlightMin float64  `json:"flight_min"`        // the model's own wait at the surface for a cabin at 8000 ft; no guideline
+	Name         string   `json:"name"`
+	Supplies     []Supply `json:"supplies"`
+	CNS          float64  `json:"cns_percent"`       // of this dive
+	CNSAll       float64  `json:"cns_percent_all"`   // with what earlier dives left, decayed
+	CNSWhole     float64  `json:"cns_percent_whole"` // with that of the last 24 hours, not decayed
+	OTU          float64  `json:"otu"`
+	OTUDay       float64  `json:"otu_day"`                 // with that of the last 24 hours
+	OTUAll       float64  `json:"otu_all"`                 // with that of all earlier dives that count
+	DailyAll     float64  `json:"daily_percent_all"`       // of the 24-hour limit, with earlier dives
+	OxygenBar    float64  `json:"oxygen_bar"`              // greatest pressure breathed
+	FlightMin    float64  `json:"flight_min"`              // the model's own wait at the surface for a cabin at 8000 ft; no guideline
+	FlightBeyond bool     `json:"flight_beyond,omitempty"` // longer than was searched: FlightMin is no answer
 }
 
 // Supply is what one supply gives on a schedule.
@@ -181,7 +182,8 @@ func (w *Work) diverOf(d int, r *deco.Result, before, left []float64) Diver {
 	x.OTU, x.OTUDay, x.OTUAll, x.DailyAll = finding.Round9(e.OTU), finding.Round9(c.OTUDay+e.OTU), finding.Round9(c.OTUAll+e.OTU), finding.Round9(c.Daily+daily)
 	x.OxygenBar = finding.Round9(e.Worst)
 	set := &w.q.Settings
-	x.FlightMin = set.Model.Flight(r.End.Divers[d].Tissues, set.Water.Surface, tissue.CabinPressure, set.GFHigh, flightStep).Minutes
+	flight := set.Model.Flight(r.End.Divers[d].Tissues, set.Water.Surface, tissue.CabinPressure, set.GFHigh, flightStep)
+	x.FlightMin, x.FlightBeyond = flight.Minutes, flight.Beyond
 	return x
 }
 

@@ -227,12 +227,13 @@ func (w *Work) worstConsumption() []Case {
 		w.rates[d].planned = math.Max(planned, w.q.WorstLMin[d])
 		end := w.atTheEnd()
 		w.rates[d].planned = planned
-		c := Case{Kind: CaseWorstConsumption, Diver: w.team.Divers[d].Name, Place: "at the surface", NoWay: w.result.NoSchedule, StopMin: w.result.TotalStop()}
+		c := Case{Kind: CaseWorstConsumption, Diver: w.team.Divers[d].Name, Place: "at the surface", NoWay: true, StopMin: w.result.TotalStop()}
 		least := math.Inf(1)
 		for k := range w.supplies {
 			s := &w.supplies[k]
 			if spare := end[k] - s.PlannedL; s.Diver == d && w.reliedOn(k, end) && spare < least-litreTolerance {
 				least, c.Cylinder, c.LeftL, c.NeedL = spare, s.ID, finding.Round9(end[k]), finding.Round9(s.PlannedL)
+				c.NoWay = w.result.NoSchedule // else no supply of the diver was looked at
 			}
 		}
 		list = append(list, c)

@@ -514,8 +514,8 @@ func deeperLonger(c *Case) []finding.Finding {
 		v := &c.Dive.Variants[i]
 		for _, s := range v.Short {
 			cylinder, _ := c.who(s.Supply)
-			f := measured(answer(c.Policy.Failures.DeeperLonger.Status(), "short", c.nameOf(s.Diver)), finding.Number("", s.LeftL, 0, "L"), finding.Number("", s.NeedL, 0, "L"))
-			short := finding.Number("", s.NeedL-s.LeftL, 0, "L")
+			f := measured(answer(c.Policy.Failures.DeeperLonger.Status(), "short", c.nameOf(s.Diver)), finding.Number("", s.LeftL, 1, "L"), finding.Number("", s.NeedL, 1, "L"))
+			short := finding.Number("", s.NeedL-s.LeftL, 1, "L")
 			f.Shortfall, f.Path = &short, "plan.supplies"
 			f.Figures = []finding.Figure{finding.Word("cylinder", cylinder.Label())}
 			out = append(out, told(f, v))

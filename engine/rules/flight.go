@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"math"
+
 	"lastlight/engine/calendar"
 	"lastlight/engine/finding"
 	"lastlight/engine/history"
@@ -154,7 +156,8 @@ func (c *Case) afterWhat(f watch.Flight, r watch.FlightRules) string {
 // after the dive planned, else after the dives on record.
 func (c *Case) modelFlight(i int) (minutes int, known bool) {
 	if c.Dive != nil && i < len(c.Dive.Schedule.Divers) {
-		return int(c.Dive.Schedule.Divers[i].FlightMin), true
+		x := &c.Dive.Schedule.Divers[i]
+		return int(math.Ceil(x.FlightMin)), !x.FlightBeyond
 	}
 	model := c.model()
 	if model == nil {
@@ -166,7 +169,7 @@ func (c *Case) modelFlight(i int) (minutes int, known bool) {
 	}
 	_, high := c.factors()
 	w := model.Flight(state, surface, tissue.CabinPressure, high/100, 5)
-	return int(w.Minutes), !w.Beyond
+	return int(math.Ceil(w.Minutes)), !w.Beyond
 }
 
 // startOfDay is the first minute of the day asked about, none where unknown.

@@ -136,9 +136,9 @@ func startGas(c *Case) []finding.Finding {
 		if !ok {
 			return one(unknown(s, "the gas at the start", "plan.supplies"))
 		}
-		f := measured(pass(s), finding.Number("", have, 0, "L"), finding.Number("", l.MinStartGasL, 0, "L"))
+		f := measured(pass(s), finding.Number("", have, 1, "L"), finding.Number("", l.MinStartGasL, 1, "L"))
 		if have < l.MinStartGasL-1e-6 {
-			short := finding.Number("", l.MinStartGasL-have, 0, "L")
+			short := finding.Number("", l.MinStartGasL-have, 1, "L")
 			f.Status, f.Code, f.Shortfall, f.Path = finding.Refuse, "short", &short, "plan.supplies"
 			f.Figures = []finding.Figure{
 				finding.Number("short_bar", (l.MinStartGasL-have)/volume, 2, "bar"),
