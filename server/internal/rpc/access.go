@@ -294,7 +294,7 @@ var plainKinds = []string{"site", "survey", "reading", "permit", "policy", "expe
 // eventFilter is which events the caller may read beside what they did themselves. Who reported an incident is the safety
 // officer's to know; tokens, roles and people are the club's business, not an expedition's.
 func eventFilter(c *access.Caller) store.EventFilter {
-	f := store.EventFilter{Self: c.Person, Except: []string{"incident"}}
+	f := store.EventFilter{Self: c.Person, Except: []string{"incident"}, Away: c.Sees(access.Board, access.Subject{})}
 	switch {
 	case c.Club.Any(access.Committee | access.Coordinator | access.SafetyOfficer):
 		f.Others = true

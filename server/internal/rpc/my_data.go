@@ -143,7 +143,7 @@ func ownGear(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token str
 }
 
 func ownReads(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token string) (next string, err error) {
-	out.Reads, next, err = h.Store.ListReads(ctx, &lastlightv1.ListReadsRequest{Person: access.CallerFrom(ctx).Person, PageSize: ownPage, PageToken: token})
+	out.Reads, next, err = h.Store.ListReads(ctx, &lastlightv1.ListReadsRequest{Person: access.CallerFrom(ctx).Person, PageSize: ownPage, PageToken: token}, true)
 	return next, err
 }
 

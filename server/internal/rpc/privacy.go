@@ -43,6 +43,7 @@ func (h *Privacy) ListReads(ctx context.Context, r *lastlightv1.ListReadsRequest
 		}
 		return nil, fault.NoSuch("person", r.Person)
 	}
-	list, next, err := h.Store.ListReads(ctx, r)
+	// Who looked up whom to ring tells who is away: until the dive is closed that is for those who see the board, and one's own.
+	list, next, err := h.Store.ListReads(ctx, r, r.Person == c.Person && r.Person != "" || c.Sees(access.Board, access.Subject{}))
 	return &lastlightv1.ListReadsResponse{Reads: list, NextPageToken: next}, err
 }

@@ -17,11 +17,12 @@ type EventFilter struct {
 	Kinds  []string // kinds of records shown whoever did it; nil with Others: all kinds
 	Others bool     // false: nothing but what Self did
 	Except []string // kinds never shown unless Self did it
+	Away   bool     // also what tells that a team is in the water
 }
 
 // ListEvents gives a page of what was done, the latest first, of what the filter lets through.
 func (s *Store) ListEvents(ctx context.Context, r *lastlightv1.ListEventsRequest, f EventFilter) ([]*lastlightv1.Event, string, error) {
-	args := []any{r.Kind, r.Record, r.Who, f.Self, f.Others}
+	args := []any{r.Kind, r.Record, r.Who, f.Self, f.Others, f.Away}
 	after, err := ReadToken("events", args, r.PageToken, 1)
 	if err != nil {
 		return nil, "", err
@@ -37,8 +38,9 @@ func (s *Store) ListEvents(ctx context.Context, r *lastlightv1.ListEventsRequest
 SELECT id, at, who, what, kind, record, COALESCE(before::text, ''), COALESCE(after::text, ''), COALESCE(request_id::text, '')
 FROM event
 WHERE ($1 = 0 OR id < $1) AND ($2 = '' OR kind = $2) AND ($3 = '' OR record = $3) AND ($4 = '' OR who = $4)
-  AND (who = $5 OR ($6 AND ($7::text[] IS NULL OR kind = ANY ($7)) AND NOT kind = ANY (COALESCE($8::text[], '{}'))))
-ORDER BY id DESC LIMIT $9`, before, r.Kind, r.Record, r.Who, f.Self, f.Others, f.Kinds, f.Except, size+1)
+  AND (who = $5 OR ($6 AND ($7::text[] IS NULL OR kind = ANY ($7)) AND NOT kind = ANY (COALESCE($8::text[], '{}'))
+      AND ($10 OR NOT ((kind = 'dive' OR what = 'plan.entered') AND EXISTS (SELECT FROM dive d WHERE d.id = event.record AND d.state <> 'closed')))))
+ORDER BY id DESC LIMIT $9`, before, r.Kind, r.Record, r.Who, f.Self, f.Others, f.Kinds, f.Except, size+1, f.Away)
 	if err != nil {
 		return nil, "", translate(err)
 	}

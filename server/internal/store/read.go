@@ -39,8 +39,8 @@ WHERE num_nonnulls(p.id, t.id) = 1 AND NOT EXISTS (
 }
 
 // ListReads gives a page of who was shown something of a person, or of a site; the latest first.
-func (s *Store) ListReads(ctx context.Context, r *lastlightv1.ListReadsRequest) ([]*lastlightv1.DataRead, string, error) {
-	args := []any{r.Person, r.Site}
+func (s *Store) ListReads(ctx context.Context, r *lastlightv1.ListReadsRequest, away bool) ([]*lastlightv1.DataRead, string, error) {
+	args := []any{r.Person, r.Site, away}
 	after, err := ReadToken("reads", args, r.PageToken, 1)
 	if err != nil {
 		return nil, "", err
@@ -54,7 +54,10 @@ func (s *Store) ListReads(ctx context.Context, r *lastlightv1.ListReadsRequest) 
 	size := PageSize(r.PageSize)
 	rows, err := s.pool.Query(ctx, `
 SELECT id, at, who, asked, fields, COALESCE(person, ''), COALESCE(site, ''), COALESCE(call::text, '') FROM data_read
-WHERE ($1 = 0 OR id < $1) AND ($2 = '' OR person = $2) AND ($3 = '' OR site = $3) ORDER BY id DESC LIMIT $4`, before, r.Person, r.Site, size+1)
+WHERE ($1 = 0 OR id < $1) AND ($2 = '' OR person = $2) AND ($3 = '' OR site = $3)
+  AND ($5 OR NOT EXISTS (SELECT FROM dive d JOIN dive_diver x ON x.dive = d.id
+    WHERE d.state <> 'closed' AND data_read.at >= d.entered_at AND (x.person = data_read.person OR d.site = data_read.site)))
+ORDER BY id DESC LIMIT $4`, before, r.Person, r.Site, size+1, away)
 	if err != nil {
 		return nil, "", translate(err)
 	}

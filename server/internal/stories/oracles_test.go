@@ -111,6 +111,46 @@ func TestStatesOfPlansDoNotTellWhoIsAway(t *testing.T) {
 }
 
 // A file of roles tells as little of who is a minor as their list does.
+// What was done, and who was shown whom to ring, tell it too: the committee, who does not see the board, reads them once the
+// dive is closed.
+func TestLogsDoNotTellTheCommitteeWhoIsAway(t *testing.T) {
+	c := inTheWater(t)
+	c.apply(record(&pb.Person{Id: "boss", FullName: "Boss"}), record(&pb.RoleGrant{Person: "boss", Role: "committee"}))
+	if _, err := c.dives().GetBoard(c.as("cover"), &pb.GetBoardRequest{}); err != nil {
+		t.Fatal(err)
+	}
+	// A read of a contact is of a person who has one on record; what counts here is that nothing of after the entry is read.
+	away := func(as string) (told []string) {
+		events, err := pb.NewAccessServiceClient(c.conn).ListEvents(c.as(as), &pb.ListEventsRequest{Record: "dive", PageSize: 200})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range events.Events {
+			if e.Kind == "dive" || e.What == "plan.entered" {
+				told = append(told, e.What)
+			}
+		}
+		for _, person := range []string{"asta", "birk"} {
+			reads, err := c.privacy().ListReads(c.as(as), &pb.ListReadsRequest{Person: person})
+			if err != nil {
+				continue // not for a coordinator to read
+			}
+			for _, r := range reads.Reads {
+				if r.Asked == "GetBoard" {
+					told = append(told, "board shown of "+person)
+				}
+			}
+		}
+		return told
+	}
+	if told := away("boss"); len(told) > 0 {
+		t.Errorf("while they are in the water the committee reads %q", told)
+	}
+	if told := away("cora"); len(told) == 0 {
+		t.Error("a coordinator reads nothing of the entry")
+	}
+}
+
 func TestFileOfRolesDoesNotTellWhoIsAMinor(t *testing.T) {
 	c := newClub(t, "2026-06-08 07:30")
 	c.outsider()
