@@ -25,14 +25,7 @@ func (w View) Currency(x *pb.Currency) error {
 	}
 	p := &page{w: w}
 	p.headline("CURRENCY  " + x.GetPerson() + "  " + x.GetDay())
-	counts := x.GetCountsAs()
-	if counts == "" {
-		counts = "no level"
-	}
-	if x.GetCountsBecause() != "" {
-		counts += ": " + x.GetCountsBecause()
-	}
-	p.label(0, "Counts as", counts)
+	p.countsAs(x.GetCountsAs(), x.GetCountsBecause())
 	for _, f := range x.GetFigures() {
 		p.blank()
 		name := f.GetName()

@@ -49,7 +49,7 @@ func (w View) Profile(d *pb.Dive, x *pb.DiveDiver) error {
 	p.label(0, "Register", w.Time(d.GetEnteredAt(), d.GetSite())+" to "+w.Time(d.GetOutAt(), d.GetSite()))
 	p.plot(x.GetProfile())
 	for i, name := range gasNames(x) {
-		p.label(0, fmt.Sprintf("Gas %d", i), name)
+		p.label(0, fmt.Sprintf("Gas %d", i+1), name)
 	}
 	for _, text := range x.GetDisagrees() {
 		p.label(0, "DIFFERS", text)
@@ -157,7 +157,7 @@ func (p *page) plot(profile *pb.DiveProfile) {
 	changed := false
 	for i, c := range columns {
 		if i == 0 || c.gas != columns[i-1].gas {
-			changes[plotLeft+i] = byte('0' + c.gas)
+			changes[plotLeft+i] = byte('1' + c.gas)
 			changed = changed || i > 0
 		}
 	}

@@ -56,18 +56,22 @@ func (p *page) readyDay(g *pb.GoodToGo) {
 		}
 	}
 	p.headline(answer)
-	counts := g.GetCountsAs()
-	if counts == "" {
-		counts = "no level"
-	}
-	if g.GetCountsBecause() != "" {
-		counts += ": " + g.GetCountsBecause()
-	}
-	p.label(0, "Counts as", counts)
+	p.countsAs(g.GetCountsAs(), g.GetCountsBecause())
 	for _, l := range g.GetLines() {
 		p.blank()
 		p.label(0, strings.ToUpper(l.GetSign()), l.GetWhat())
 		p.label(2, "to do", l.GetToDo())
 		p.label(2, "changes on", l.GetChangesOn())
 	}
+}
+
+// countsAs says which level a diver counts as, and why if it is not the card's.
+func (p *page) countsAs(level, because string) {
+	if level == "" {
+		level = "no level"
+	}
+	if because != "" {
+		level += ": " + because
+	}
+	p.label(0, "Counts as", level)
 }
