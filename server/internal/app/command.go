@@ -9,6 +9,7 @@ import (
 	"net"
 	"os"
 	"os/signal"
+	"runtime"
 	"syscall"
 	"time"
 
@@ -110,10 +111,17 @@ func (p *program) serveCommand() *cobra.Command {
 				server.pool.Close()
 				return fmt.Errorf("listen: %w", err)
 			}
+			defer runtime.KeepAlive(ballast())
 			return server.Serve(cmd.Context(), listener)
 		},
 	}
 }
+
+// ballast is memory that is never touched, so it costs nothing, but counts as in use: garbage is collected when it has grown as
+// large as what is in use, and what the server itself holds is a few megabytes, because the records are in the database. Without
+// it a fifth of its work under load went into collecting a few megabytes again and again. Where a call holds much, it changes
+// nothing, unlike a higher GOGC.
+func ballast() []byte { return make([]byte, 128<<20) }
 
 // newLog writes one JSON object a line.
 func newLog(w io.Writer, level string) *slog.Logger {

@@ -14,10 +14,10 @@ import (
 )
 
 // validated refuses a message that breaks the rules written beside its fields in the published interface, with everything that
-// is wrong at once.
+// is wrong at once. What was read ahead for was found valid then.
 func (c Chain) validated(ctx context.Context, request any, info *grpc.UnaryServerInfo, handler grpc.UnaryHandler) (any, error) {
 	m, ok := request.(proto.Message)
-	if !ok {
+	if _, done := readAhead(ctx); !ok || done {
 		return handler(ctx, request)
 	}
 	problems, err := Violations(c.Valid, m)
