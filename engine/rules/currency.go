@@ -332,9 +332,7 @@ func firstVisit(c *Case) []finding.Finding {
 		f.Figures = []finding.Figure{said, finding.CountOf("within", v.MedianMonths, "months")}
 		out = append(out, f)
 	case c.Route == nil:
-		f := answer(finding.Indeterminate, "route_unknown", s)
-		f.Path = "route"
-		out = append(out, f)
+		out = append(out, c.routeUnknown(s))
 	default:
 		f := measured(pass(s), finding.Number("", q.PlannedM, 1, "m"), finding.Number("", math.Floor(*a.ShareOfUsual*10+1e-6)/10, 1, "m"))
 		f.Figures = []finding.Figure{said, led, finding.Number("usual", *a.Usual, 1, "m"), finding.Word("share", v.PenetrationShare.String())}

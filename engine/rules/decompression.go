@@ -71,7 +71,7 @@ func decompressionRules() []Rule {
 			ID: "decompression.schedule", Version: 1, Title: "The stops as planned", Citation: handbook("passage decompression", "D47, D48"), Words: remarks,
 			Check: func(c *Case) []finding.Finding {
 				if c.Dive == nil {
-					return one(c.diveUnknown())
+					return one(c.diveUnknown(c.plan()))
 				}
 				return c.remarks(c.Dive.Schedule.Remarks, c.Dive.Schedule.StopMin)
 			},
@@ -80,7 +80,7 @@ func decompressionRules() []Rule {
 			ID: "decompression.ways_out", Version: 1, Title: "The stops of every way out", Citation: handbook("passage decompression", "D44, D48, D55"), Words: waysOut,
 			Check: func(c *Case) []finding.Finding {
 				if c.Dive == nil {
-					return one(c.diveUnknown())
+					return one(c.diveUnknown(c.plan()))
 				}
 				stops := 0
 				if c.Dive.Longest != nil {
@@ -123,9 +123,8 @@ func decompressionRules() []Rule {
 }
 
 // diveUnknown is what every rule about the schedule says where there is none.
-func (c *Case) diveUnknown() finding.Finding {
-	f := answer(finding.Indeterminate, "route_unknown", c.plan())
-	f.Path = "route"
+func (c *Case) diveUnknown(s finding.Subject) finding.Finding {
+	f := c.routeUnknown(s)
 	if c.computed() {
 		f.Code = "not_computed"
 	}
@@ -150,7 +149,7 @@ func computed(c *Case) []finding.Finding {
 			f.Figures = []finding.Figure{finding.Word("remedy", "mend what is named; if nothing of the plan is, report it")}
 			out = append(out, f)
 		case c.Dive == nil:
-			out = append(out, unknown(s, "the tissues along the route", "route"))
+			out = append(out, c.diveUnknown(s))
 		case c.Dive.Stops:
 			f := answer(finding.Pass, "stops", s)
 			n := finding.CountOf("", c.Dive.Schedule.StopMin, "min")
@@ -377,7 +376,7 @@ func (c *Case) remarks(list []dive.Remark, stops int) []finding.Finding {
 // the limits of the policy, of 24 hours and of the lungs.
 func exposure(c *Case) []finding.Finding {
 	if c.Dive == nil {
-		return one(c.diveUnknown())
+		return one(c.diveUnknown(c.plan()))
 	}
 	o := c.Policy.Oxygen
 	var out []finding.Finding
@@ -422,7 +421,7 @@ func exposure(c *Case) []finding.Finding {
 // a caution: in an emergency the gas is breathed all the same.
 func exposureOut(c *Case) []finding.Finding {
 	if c.Dive == nil {
-		return one(c.diveUnknown())
+		return one(c.diveUnknown(c.plan()))
 	}
 	x, limit := c.Dive.Oxygen, c.Policy.Oxygen.CNSRefusePercent
 	if x == nil {
@@ -448,7 +447,7 @@ func noStopShare(c *Case) []finding.Finding {
 		return one(notAsked(s))
 	}
 	if c.Dive == nil {
-		return one(c.diveUnknown())
+		return one(c.diveUnknown(c.plan()))
 	}
 	share := finding.Number("", *c.Level.NoStopShare*100, 0, "%")
 	f := pass(s)
@@ -458,7 +457,7 @@ func noStopShare(c *Case) []finding.Finding {
 	}
 	x := c.Dive.Share
 	if x == nil {
-		return one(c.diveUnknown())
+		return one(c.diveUnknown(c.plan()))
 	}
 	f.Figures = []finding.Figure{finding.Number("longer", x.LongerMin, 1, "min")}
 	if !x.Holds {
@@ -473,7 +472,7 @@ func requiredStops(c *Case) []finding.Finding {
 		return fs
 	}
 	if c.Dive == nil {
-		return one(c.diveUnknown())
+		return one(c.diveUnknown(c.plan()))
 	}
 	if len(c.Network.Deco) == 0 {
 		return one(notAsked(s))
@@ -503,7 +502,7 @@ func requiredStops(c *Case) []finding.Finding {
 // deeperLonger is whether the gas holds for the dive deeper, longer and both.
 func deeperLonger(c *Case) []finding.Finding {
 	if c.Dive == nil {
-		return one(c.diveUnknown())
+		return one(c.diveUnknown(c.plan()))
 	}
 	var out []finding.Finding
 	told := func(f finding.Finding, v *dive.Variant) finding.Finding {

@@ -56,7 +56,7 @@ func failureRules() []Rule {
 // failure tells every case of a kind.
 func (c *Case) failure(kind string, status finding.Status) []finding.Finding {
 	if c.Dive == nil {
-		return one(c.diveUnknown())
+		return one(c.diveUnknown(c.plan()))
 	}
 	var out []finding.Finding
 	for i := range c.Dive.Cases {
@@ -143,7 +143,7 @@ func (c *Case) worstRates() []float64 {
 // there is no answer, and that blocks.
 func farSideShut(c *Case) []finding.Finding {
 	if c.Dive == nil {
-		return one(c.diveUnknown())
+		return one(c.diveUnknown(c.plan()))
 	}
 	if len(c.Route.FarSide) == 0 {
 		return one(answer(finding.NotApplicable, "absent", c.plan()))

@@ -162,7 +162,7 @@ func againstPlan(c *Case, s finding.Subject, cyl *facts.Cylinder, sup facts.Supp
 	}
 	depth, known := c.deepest(sup)
 	if !known {
-		return one(unknown(s, "how deep it is breathed", "route"))
+		return one(c.routeUnknown(s))
 	}
 	decimal := func(text string) (analysis.Decimal, error) {
 		if text == "" {
@@ -320,7 +320,7 @@ func (c *Case) leanest(s facts.Supply, m gas.Mix) gas.Mix {
 func rich(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) []finding.Finding {
 	depth, known := c.deepest(sup)
 	if !known {
-		return one(unknown(s, "how deep it is breathed", "route"))
+		return one(c.routeUnknown(s))
 	}
 	limit := c.Policy.Mix.PO2WorkingBar
 	if sup.Resting {
@@ -357,7 +357,7 @@ func hypoxic(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string)
 func dense(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) []finding.Finding {
 	depth, known := c.deepest(sup)
 	if !known {
-		return one(unknown(s, "how deep it is breathed", "route"))
+		return one(c.routeUnknown(s))
 	}
 	d := m.Density(c.Water.Pressure(depth), gas.DensityKelvin)
 	p := c.Policy.Mix

@@ -127,7 +127,7 @@ const primaryLine = "primary"
 
 func reels(c *Case) []finding.Finding {
 	if !c.Network.Known {
-		return one(unknown(c.plan(), "which lines are run", "route"))
+		return one(c.routeUnknown(c.plan()))
 	}
 	type need struct {
 		what   string
@@ -214,7 +214,7 @@ func (c *Case) overheadFree() bool {
 
 func markers(c *Case) []finding.Finding {
 	if !c.Network.Known {
-		return one(unknown(c.plan(), "where the way out must be chosen", "route"))
+		return one(c.routeUnknown(c.plan()))
 	}
 	places := c.Network.Decide
 	if len(places) == 0 || !c.Policy.Lines.JunctionsNeedMarker {

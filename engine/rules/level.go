@@ -196,9 +196,7 @@ func (c *Case) levelReady() (finding.Subject, bool, []finding.Finding) {
 	case c.Level == nil:
 		return s, false, one(levelUnknown(c, c.plan()))
 	case !c.Network.Known:
-		f := answer(finding.Indeterminate, "route_unknown", c.plan())
-		f.Path = c.Network.Fault
-		return s, false, one(f)
+		return s, false, one(c.routeUnknown(c.plan()))
 	}
 	return s, true, nil
 }
@@ -330,9 +328,7 @@ func overhead(c *Case) []finding.Finding {
 		return fs
 	}
 	if c.Route == nil {
-		f := answer(finding.Indeterminate, "route_unknown", c.plan())
-		f.Path = "route"
-		return one(f)
+		return one(c.routeUnknown(c.plan()))
 	}
 	asked, where := policy.OverheadNone, ""
 	see := func(o policy.Overhead, spots []Spot) {
@@ -374,9 +370,7 @@ func overheadWords(o policy.Overhead) string {
 // card's own depth where the level's endorsements are held.
 func depth(c *Case) []finding.Finding {
 	if !c.Network.Known {
-		f := answer(finding.Indeterminate, "route_unknown", c.plan())
-		f.Path = c.Network.Fault
-		return one(f)
+		return one(c.routeUnknown(c.plan()))
 	}
 	if len(c.Team) == 0 {
 		return one(levelUnknown(c, c.plan()))

@@ -183,8 +183,11 @@ func (c *Case) own(role watch.Role) watch.Duty {
 }
 
 func doubleBooking(c *Case) []finding.Finding {
-	if c.Span.Entry.IsZero() || c.Span.RuntimeMin <= 0 {
-		return one(unknown(c.plan(), "the span of the dive", "plan.entry"))
+	switch {
+	case c.Span.Entry.IsZero():
+		return one(unknown(c.plan(), "the planned entry", "plan.entry"))
+	case c.Span.RuntimeMin <= 0:
+		return one(c.routeUnknown(c.plan()))
 	}
 	var out []finding.Finding
 	check := func(s finding.Subject, role watch.Role, id, at string, cylinder bool) {

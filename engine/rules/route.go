@@ -144,6 +144,16 @@ func routeFaults(c *Case) []finding.Finding {
 }
 
 // computed tells whether the route model gave figures.
+// routeUnknown is what every rule says that needs a route where the plan has none that can be swum: one cause, and in every line
+// of it the same remedy, so that a reader mends the move that is named and not what depends on it.
+func (c *Case) routeUnknown(s finding.Subject) finding.Finding {
+	f := answer(finding.Indeterminate, "route_unknown", s)
+	if f.Path = c.Network.Fault; f.Path == "" {
+		f.Path = "route"
+	}
+	return f
+}
+
 func (c *Case) computed() bool { return c.Route != nil && c.Route.Verdict != route.Refused }
 
 // who names whom a check of the route model is about: a diver, donor and
@@ -225,9 +235,7 @@ func (c *Case) farthest() string {
 
 func (c *Case) routeCheck(name string) []finding.Finding {
 	if !c.computed() {
-		f := answer(finding.Indeterminate, "route_unknown", c.plan())
-		f.Path = "route"
-		return one(f)
+		return one(c.routeUnknown(c.plan()))
 	}
 	for _, k := range c.Route.Checks {
 		if k.Name != name {
@@ -305,9 +313,7 @@ func (c *Case) sharing(f finding.Finding, w *route.Sharing, passed bool) finding
 
 func turns(c *Case) []finding.Finding {
 	if !c.computed() {
-		f := answer(finding.Indeterminate, "route_unknown", c.plan())
-		f.Path = "route"
-		return one(f)
+		return one(c.routeUnknown(c.plan()))
 	}
 	var out []finding.Finding
 	for i, d := range c.Route.Divers {
@@ -348,9 +354,7 @@ func turns(c *Case) []finding.Finding {
 
 func cautions(c *Case) []finding.Finding {
 	if !c.computed() {
-		f := answer(finding.Indeterminate, "route_unknown", c.plan())
-		f.Path = "route"
-		return one(f)
+		return one(c.routeUnknown(c.plan()))
 	}
 	var out []finding.Finding
 	for _, k := range c.Route.Cautions {

@@ -134,7 +134,7 @@ func (c *Case) lasts(s finding.Subject, k carriedItem, factor finding.Figure, wh
 	case k.Item.BurnMin == nil:
 		return unknown(s, what, k.Path)
 	case c.Span.RuntimeMin <= 0:
-		return unknown(s, "the runtime", k.Path)
+		return c.routeUnknown(s) // the runtime is the route's
 	}
 	need := float64(due.MinutesFor(c.Span.RuntimeMin, *factor.Number))
 	f := measured(pass(s), finding.Number("", *k.Item.BurnMin, 1, "min"), finding.Number("", need, 0, "min"))
