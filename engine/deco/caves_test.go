@@ -256,7 +256,7 @@ func aboveAtAnEnd(c *cave, r *Result, after int, lastStop float64) float64 {
 			}
 			for k := range tissue.Count {
 				compartment := c.set.Model.Compartment(k)
-				worst = math.Max(worst, s.N2[k]+s.He[k]-limit(&c.set, lastStop, &compartment, s.N2[k], s.He[k], x.To, ambient, x, d))
+				worst = math.Max(worst, s.N2[k]+s.He[k]-limit(gfOf(&c.set, lastStop, x.To, x, d), &compartment, s.N2[k], s.He[k], ambient))
 			}
 		}
 	}

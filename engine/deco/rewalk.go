@@ -3,6 +3,7 @@ package deco
 import (
 	"math"
 
+	"lastlight/engine/gas"
 	"lastlight/engine/tissue"
 )
 
@@ -35,29 +36,13 @@ const (
 // the tissues with which Schedule or WayOut began.
 func Rewalk(s *Settings, t *Team, start *Moment, r *Result) Findings {
 	var f Findings
+	w := newRewalker(s)
 	for d := range t.Divers {
-		n2, he := start.Divers[d].Tissues.N2, start.Divers[d].Tissues.He
+		state := start.Divers[d].Tissues
 		for i := range r.Stretches {
 			x := &r.Stretches[i]
-			mix := t.Cylinders[x.Breathing[d]].Mix
-			steps := int(math.Ceil(math.Max(x.Minutes/rewalkMinutes, math.Abs(x.To-x.From)/rewalkMetres)))
-			worst := Excess{Stretch: i, Diver: d, Bar: math.Inf(-1)}
-			for k := range tissue.Count {
-				c := s.Model.Compartment(k)
-				h := x.Minutes / float64(max(steps, 1))
-				for j := range steps {
-					from := x.From + float64((x.To-x.From)*(float64(j)/float64(steps)))
-					to := x.From + float64((x.To-x.From)*(float64(j+1)/float64(steps)))
-					pa, pb := s.Water.Pressure(from), s.Water.Pressure(to)
-					na, ha := s.Model.Inspired(mix, pa)
-					nb, hb := s.Model.Inspired(mix, pb)
-					n2[k] = rungeKutta(n2[k], na, nb, float64(math.Ln2*h)/c.HalfN2)
-					he[k] = rungeKutta(he[k], ha, hb, float64(math.Ln2*h)/c.HalfHe)
-					if over := n2[k] + he[k] - limit(s, r.LastStop, &c, n2[k], he[k], to, pb, x, d); over > worst.Bar {
-						worst.Bar, worst.Compartment, worst.Minutes = over, k, float64(float64(j+1)*h)
-					}
-				}
-			}
+			worst := w.stretch(t.Cylinders[x.Breathing[d]].Mix, &state, x, d, r.LastStop)
+			worst.Stretch = i
 			switch {
 			case worst.Bar <= travelSlack:
 			case x.Kind == Travel:
@@ -70,23 +55,96 @@ func Rewalk(s *Settings, t *Team, start *Moment, r *Result) Findings {
 	return f
 }
 
-// rungeKutta is one step of the classical fourth-order method for a tension with
-// k·h = x while the inspired pressure goes evenly from a to b.
-func rungeKutta(p, a, b, x float64) float64 {
-	mid := float64(0.5 * (a + b))
-	k1 := float64(x * (a - p))
-	k2 := float64(x * (mid - p - float64(0.5*k1)))
-	k3 := float64(x * (mid - p - float64(0.5*k2)))
-	k4 := float64(x * (b - p - k3))
-	return p + float64(k1+float64(2*k2)+float64(2*k3)+k4)/6
+// rewalker has what the steps of one Rewalk share.
+type rewalker struct {
+	set          *Settings
+	compartments [tissue.Count]tissue.Compartment
+	inverseBN2   [tissue.Count]float64
 }
 
-// limit is the tension allowed to a compartment at a depth of a stretch.
-func limit(s *Settings, lastStop float64, c *tissue.Compartment, n2, he, depth, ambient float64, x *Stretch, d int) float64 {
-	gf := s.GFHigh
-	if x.Exempt>>d&1 == 0 {
-		gf = tissue.GradientFactor(s.GFLow, s.GFHigh, depth, math.Max(x.Anchor[d], lastStop))
+func newRewalker(s *Settings) *rewalker {
+	w := &rewalker{set: s}
+	for i := range w.compartments {
+		w.compartments[i] = s.Model.Compartment(i)
+		w.inverseBN2[i] = 1 / w.compartments[i].BN2
 	}
+	return w
+}
+
+// stretch moves a diver's state through a stretch and gives the greatest excess
+// above travelSlack on it.
+func (w *rewalker) stretch(mix gas.Mix, state *tissue.State, x *Stretch, d int, lastStop float64) Excess {
+	s := w.set
+	worst := Excess{Diver: d, Bar: travelSlack}
+	steps := int(math.Ceil(math.Max(x.Minutes/rewalkMinutes, math.Abs(x.To-x.From)/rewalkMetres)))
+	if steps == 0 {
+		return worst
+	}
+	h := x.Minutes / float64(steps)
+	var inN2, inHe [tissue.Count]rungeKutta
+	helium := mix.He > 0 || state.HasHelium()
+	for k := range w.compartments {
+		c := &w.compartments[k]
+		inN2[k] = step(float64(math.Ln2*h) / c.HalfN2)
+		inHe[k] = step(float64(math.Ln2*h) / c.HalfHe)
+	}
+	n2, he := s.Model.Inspired(mix, s.Water.Pressure(x.From))
+	for j := 1; j <= steps; j++ {
+		depth := x.From + float64((x.To-x.From)*(float64(j)/float64(steps)))
+		ambient := s.Water.Pressure(depth)
+		gf := gfOf(s, lastStop, depth, x, d)
+		nextN2, nextHe := s.Model.Inspired(mix, ambient)
+		moreN2, moreHe := nextN2-n2, nextHe-he
+		base := ambient - float64(gf*ambient)
+		for k := range w.compartments {
+			c := &w.compartments[k]
+			p := inN2[k].apply(state.N2[k], n2, moreN2)
+			q := 0.0
+			state.N2[k] = p
+			if helium {
+				q = inHe[k].apply(state.He[k], he, moreHe)
+				state.He[k] = q
+			}
+			// Nitrogen's coefficients give a limit that is never above the true one (see fly).
+			if p+q-base-float64(gf*(c.AN2+float64(ambient*w.inverseBN2[k]))) <= worst.Bar {
+				continue
+			}
+			if over := p + q - limit(gf, c, p, q, ambient); over > worst.Bar {
+				worst.Bar, worst.Compartment, worst.Minutes = over, k, float64(float64(j)*h)
+			}
+		}
+		n2, he = nextN2, nextHe
+	}
+	return worst
+}
+
+// rungeKutta is one step of the classical fourth-order method for a tension p
+// with k·h = x while the inspired pressure goes evenly from a to a + b. The four
+// slopes are linear in p, a and b; written out they are
+// p + (x - x²/2 + x³/6 - x⁴/24)(a - p) + (x/2 - x²/6 + x³/24) b.
+type rungeKutta struct{ pull, lead float64 }
+
+func step(x float64) rungeKutta {
+	return rungeKutta{
+		pull: float64(x * (1 - float64(x/2*(1-float64(x/3*(1-x/4)))))),
+		lead: float64(x * (0.5 - float64(x/6*(1-x/4)))),
+	}
+}
+
+func (s rungeKutta) apply(p, a, b float64) float64 {
+	return p + float64(s.pull*(a-p)) + float64(s.lead*b)
+}
+
+// gfOf is the gradient factor in force at a depth of a stretch.
+func gfOf(s *Settings, lastStop, depth float64, x *Stretch, d int) float64 {
+	if x.Exempt>>d&1 == 1 {
+		return s.GFHigh
+	}
+	return tissue.GradientFactor(s.GFLow, s.GFHigh, depth, math.Max(x.Anchor[d], lastStop))
+}
+
+// limit is the tension allowed to a compartment at an ambient pressure.
+func limit(gf float64, c *tissue.Compartment, n2, he, ambient float64) float64 {
 	a, b := c.AN2, c.BN2
 	if he > 0 {
 		a = (float64(c.AN2*n2) + float64(c.AHe*he)) / (n2 + he)
@@ -117,10 +175,10 @@ func (p *Planner) Drift(start *Moment, r *Result) []Excess {
 				continue
 			}
 			worst := Excess{Stretch: i, Diver: d, Minutes: x.Minutes, Bar: math.Inf(-1)}
-			ambient := p.set.Water.Pressure(x.To)
+			ambient, gf := p.set.Water.Pressure(x.To), gfOf(&p.set, r.LastStop, x.To, x, d)
 			for k := range tissue.Count {
 				c := p.model.Compartment(k)
-				over := state.N2[k] + state.He[k] - limit(&p.set, r.LastStop, &c, state.N2[k], state.He[k], x.To, ambient, x, d)
+				over := state.N2[k] + state.He[k] - limit(gf, &c, state.N2[k], state.He[k], ambient)
 				if over > worst.Bar {
 					worst.Bar, worst.Compartment = over, k
 				}

@@ -41,7 +41,7 @@ func (c *Case) Holds() bool { return !c.NoWay && c.LeftL-c.NeedL >= -litreTolera
 // commitment point and from every place that is the dearest of some failure.
 func (w *Work) cases() []Case {
 	list := w.worstConsumption()
-	if w.commitment == nil || len(w.worst) == 0 {
+	if len(w.worst) == 0 {
 		return list
 	}
 	turn := w.farthest()

@@ -258,6 +258,9 @@ func (w *Work) schedule() error {
 			w.commitment = p
 		}
 	}
+	if w.commitment == nil { // the schedule breaks off before: nothing beyond is known
+		w.commitment = w.places[len(w.places)-1]
+	}
 	w.contents(w.places)
 	w.end = w.atTheEnd()
 	w.failures = w.everyFailure()

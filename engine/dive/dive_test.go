@@ -405,3 +405,25 @@ func BenchmarkExpedition(b *testing.B) {
 		w.Answer()
 	}
 }
+
+// A schedule that breaks off on the way in, before the commitment point, is a
+// plan to be refused like any other: a day at 40 m, up to 3 m and down again, with
+// a limit at the surface that air at 6 m never reaches.
+func TestNoScheduleOnTheWayIn(t *testing.T) {
+	in := pit("Ada", "Ben")
+	in.Stations[1].DepthM, in.Stations[2].DepthM = 3, 3
+	in.Route.Moves[2].HoldMin = 1440
+	in.Route.Moves = append(in.Route.Moves[:4:4], append([]route.Move{{To: "foot", HoldMin: 5, HoldTask: "survey"}}, in.Route.Moves[3:]...)...)
+	q := question(t, in)
+	q.Settings.GFHigh = q.Settings.GFLow
+	w, err := Open(q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a := w.Answer(); !a.Schedule.NoSchedule || !slices.ContainsFunc(a.Schedule.Remarks, func(m Remark) bool { return m.Kind == deco.FlagNoSchedule }) {
+		t.Fatalf("a schedule after a day at 40 m: %+v", a.Schedule.Stops)
+	}
+	if r := w.q.Result; r.Verdict != route.Fail || r.Commitment.Move > 4 {
+		t.Errorf("verdict %s, commitment point %+v, beyond where the schedule breaks off", r.Verdict, r.Commitment)
+	}
+}

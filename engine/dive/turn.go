@@ -53,7 +53,7 @@ func (w *Work) check() {
 			break
 		}
 	}
-	if w.reach == nil && w.commitment != nil && !w.getsHome(w.commitment) {
+	if w.reach == nil && !w.getsHome(w.commitment) {
 		w.turnBefore(w.indexOf(w.commitment))
 	}
 	w.toTheMetre()
@@ -176,7 +176,7 @@ func (w *Work) indexOf(p *place) int {
 
 // begun tells whether the way home has begun at a place.
 func (w *Work) begun(p *place) bool {
-	return w.commitment != nil && !p.spot.Before(w.commitment.spot)
+	return !p.spot.Before(w.commitment.spot)
 }
 
 // judge works out every failure at a place and what binds there.
@@ -385,7 +385,7 @@ func (w *Work) fixed(p *place) []route.Bind {
 func (w *Work) sharesBroken(p *place) []route.Bind {
 	var list []route.Bind
 	up := p
-	if w.commitment != nil && w.begun(p) {
+	if w.begun(p) {
 		up = w.commitment
 	}
 	for d := range w.team.Divers {
