@@ -178,16 +178,22 @@ func (f Finding) Key() string {
 // Compare is the total order of findings in a report: worst status first, then
 // rule, subject, code, place, path and message. Only findings equal in all of
 // them compare as 0.
-func Compare(a, b Finding) int {
-	other := func(f Finding) string {
+func Compare(a, b Finding) int { return compare(&a, &b) }
+
+func compare(a, b *Finding) int {
+	if c := cmp.Compare(a.Status.Rank(), b.Status.Rank()); c != 0 {
+		return c
+	}
+	if c := cmp.Compare(a.Rule, b.Rule); c != 0 {
+		return c
+	}
+	other := func(f *Finding) string {
 		if f.Other == nil {
 			return ""
 		}
 		return f.Other.ID
 	}
 	return cmp.Or(
-		cmp.Compare(a.Status.Rank(), b.Status.Rank()),
-		cmp.Compare(a.Rule, b.Rule),
 		cmp.Compare(slices.Index(kinds, a.Subject.Kind), slices.Index(kinds, b.Subject.Kind)),
 		cmp.Compare(a.Subject.ID, b.Subject.ID),
 		cmp.Compare(other(a), other(b)),
@@ -198,8 +204,20 @@ func Compare(a, b Finding) int {
 	)
 }
 
-// Sort puts findings into the order of Compare.
-func Sort(fs []Finding) { slices.SortStableFunc(fs, Compare) }
+// Sort puts findings into the order of Compare, equal ones as they came. A
+// finding is large, so what is moved about while sorting is where each stands.
+func Sort(fs []Finding) {
+	order := make([]*Finding, len(fs))
+	for i := range fs {
+		order[i] = &fs[i]
+	}
+	slices.SortStableFunc(order, compare)
+	sorted := make([]Finding, len(fs))
+	for i, f := range order {
+		sorted[i] = *f
+	}
+	copy(fs, sorted)
+}
 
 // Counts is how many findings have each status.
 type Counts struct {

@@ -237,7 +237,8 @@ func (c *Case) readyGrade(m Member, in ReadyInput) (ReadyLine, bool) {
 	if c.Level != nil {
 		c.LevelName = c.Level.Name
 	}
-	fs := siteGrade().judge(c)
+	grade := siteGrade()
+	fs := grade.judge(c)
 	if len(fs) == 0 || fs[0].Status == finding.NotApplicable {
 		return ReadyLine{}, false
 	}

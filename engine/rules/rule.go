@@ -60,14 +60,14 @@ func allRules() []Rule {
 // Judge runs every rule of the table and returns all findings, worst first.
 func Judge(c *Case) []finding.Finding {
 	var all []finding.Finding
-	for _, r := range table {
-		all = append(all, r.judge(c)...)
+	for i := range table {
+		all = append(all, table[i].judge(c)...)
 	}
 	finding.Sort(all)
 	return all
 }
 
-func (r Rule) judge(c *Case) []finding.Finding {
+func (r *Rule) judge(c *Case) []finding.Finding {
 	var fs []finding.Finding
 	if r.inForce(c) {
 		fs = r.Check(c)
@@ -79,14 +79,14 @@ func (r Rule) judge(c *Case) []finding.Finding {
 		fs = []finding.Finding{{Status: finding.NotApplicable, Code: "not_in_force", Subject: c.plan()}}
 	}
 	for i := range fs {
-		fs[i] = r.finish(c, fs[i])
+		r.finish(c, &fs[i])
 	}
 	return fs
 }
 
 // inForce compares the dive's last day with the rule's effective dates. Where
 // the day is unknown the rule runs: another rule says what is missing.
-func (r Rule) inForce(c *Case) bool {
+func (r *Rule) inForce(c *Case) bool {
 	if c.Days.Last.IsZero() {
 		return true
 	}
@@ -108,7 +108,7 @@ var common = map[string]Words{
 	"cannot_compute": {Says: "{subject}: cannot tell, {observed}", Remedy: "enter what is missing"},
 }
 
-func (r Rule) finish(c *Case, f finding.Finding) finding.Finding {
+func (r *Rule) finish(c *Case, f *finding.Finding) {
 	f.Rule, f.RuleVersion, f.Citation = r.ID, r.Version, r.Citation
 	if r.Cell != "" {
 		if own, ok := c.Policy.CitationFor(r.cell(c)); ok && own.Complete() {
@@ -126,7 +126,7 @@ func (r Rule) finish(c *Case, f finding.Finding) finding.Finding {
 	if f.Status == finding.NeedsWaiver {
 		f.Waiver = c.Policy.Waivers.For(r.ID)
 	}
-	r.explain(c, &f)
+	r.explain(c, f)
 	w, ok := r.Words[f.Code]
 	if !ok {
 		w, ok = common[f.Code]
@@ -138,12 +138,11 @@ func (r Rule) finish(c *Case, f finding.Finding) finding.Finding {
 	if f.Status.Blocks() || f.Status == finding.Caution || f.DueAt != "" {
 		f.Remedy = fill(w.Remedy, f)
 	}
-	return f
 }
 
 // explain gives every finding that says more than "in order" the steps that led
 // to it, and every step its source.
-func (r Rule) explain(c *Case, f *finding.Finding) {
+func (r *Rule) explain(c *Case, f *finding.Finding) {
 	said := f.Status != finding.Pass && f.Status != finding.NotApplicable
 	if len(f.Steps) == 0 && (said || f.Observed != nil && f.Limit != nil) {
 		limitAt := ""
@@ -160,31 +159,62 @@ func (r Rule) explain(c *Case, f *finding.Finding) {
 }
 
 // cell is the policy path of the rule with {level} replaced by the level judged.
-func (r Rule) cell(c *Case) string {
+func (r *Rule) cell(c *Case) string {
 	return strings.ReplaceAll(r.Cell, "{level}", c.LevelName)
 }
 
-// fill builds a sentence from nothing but the finding's own fields.
-func fill(template string, f finding.Finding) string {
-	if !strings.Contains(template, "{") {
+// fill builds a sentence from nothing but the finding's own fields. Braces with
+// none of its names in them stay as they are.
+func fill(template string, f *finding.Finding) string {
+	before, rest, found := strings.Cut(template, "{")
+	if !found {
 		return template
 	}
-	pairs := []string{"{subject}", f.Subject.Label(), "{place}", f.Place}
-	if f.Other != nil {
-		pairs = append(pairs, "{other}", f.Other.Label())
+	var out strings.Builder
+	out.Grow(2 * len(template))
+	for ; found; before, rest, found = strings.Cut(rest, "{") {
+		out.WriteString(before)
+		if name, after, closed := strings.Cut(rest, "}"); closed {
+			if text, known := field(f, name); known {
+				out.WriteString(text)
+				rest = after
+				continue
+			}
+		}
+		out.WriteByte('{')
 	}
-	add := func(name string, v *finding.Figure) {
-		if v != nil {
-			pairs = append(pairs, "{"+name+"}", v.String())
+	out.WriteString(before)
+	return out.String()
+}
+
+// field is the text of one of a finding's fields by its name in a sentence.
+func field(f *finding.Finding, name string) (text string, known bool) {
+	v := (*finding.Figure)(nil)
+	switch name {
+	case "subject":
+		return f.Subject.Label(), true
+	case "place":
+		return f.Place, true
+	case "other":
+		if f.Other != nil {
+			return f.Other.Label(), true
+		}
+	case "observed":
+		v = f.Observed
+	case "limit":
+		v = f.Limit
+	case "shortfall":
+		v = f.Shortfall
+	}
+	for i := 0; v == nil && i < len(f.Figures); i++ {
+		if f.Figures[i].Name == name {
+			v = &f.Figures[i]
 		}
 	}
-	add("observed", f.Observed)
-	add("limit", f.Limit)
-	add("shortfall", f.Shortfall)
-	for i := range f.Figures {
-		add(f.Figures[i].Name, &f.Figures[i])
+	if v == nil {
+		return "", false
 	}
-	return strings.NewReplacer(pairs...).Replace(template)
+	return v.String(), true
 }
 
 // Small makers of findings, so that a rule reads as its answer.
