@@ -126,8 +126,8 @@ type rungeKutta struct{ pull, lead float64 }
 
 func step(x float64) rungeKutta {
 	return rungeKutta{
-		pull: float64(x * (1 - float64(x/2*(1-float64(x/3*(1-x/4)))))),
-		lead: float64(x * (0.5 - float64(x/6*(1-x/4)))),
+		pull: float64(x * (1 - float64(x/2*(1-float64(x/3*(1-float64(x/4))))))),
+		lead: float64(x * (0.5 - float64(x/6*(1-float64(x/4))))),
 	}
 }
 

@@ -65,19 +65,13 @@ func (w *Work) cases() []Case {
 		list = append(list, w.sharingCases(CaseTouchSharing, at)...)
 	}
 	if w.helped() {
-		path, _, _ := route.TraceWithoutHelp(w.q.Route)
-		list = append(list, w.sharingCases(CaseNoHelp, w.under(&network{path}, places))...)
+		list = append(list, w.sharingCases(CaseNoHelp, w.under(&network{w.route.WithoutHelp()}, places))...)
 	}
 	return append(list, w.othersWait()...)
 }
 
 // slower is the network with ways out swum no faster than a speed, m/min.
-func (w *Work) slower(speed float64) *network {
-	in := w.q.Route
-	in.Speeds.ContingencyMMin = math.Min(in.Speeds.ContingencyMMin, speed)
-	path, _, _ := route.Trace(in)
-	return &network{path}
-}
+func (w *Work) slower(speed float64) *network { return &network{w.route.Slower(speed)} }
 
 // helped tells whether some way out is swum with the flow.
 func (w *Work) helped() bool {

@@ -8,6 +8,7 @@
 package dive
 
 import (
+	"errors"
 	"fmt"
 
 	"lastlight/engine/deco"
@@ -20,6 +21,7 @@ import (
 // Question is a dive to be answered.
 type Question struct {
 	Route       route.Input   // as route.Evaluate judged it
+	Laid        *route.Laid   // of Route
 	Result      *route.Result // what it said, not refused
 	Settings    deco.Settings
 	Tissues     []tissue.State   // at entry, per diver in team order
@@ -49,6 +51,7 @@ const (
 // Work is a dive being answered. It is not for use by two goroutines at once.
 type Work struct {
 	q       *Question
+	route   *route.Laid
 	counted bool // the gas of descent and ascent in open water counts (D3)
 	planner *deco.Planner
 	team    *deco.Team
@@ -93,11 +96,15 @@ func Open(q *Question) (*Work, error) {
 	// The body ascends from the opening even where a hand example's gas does not (D3).
 	counted := q.Route.Policy.CountOpenWaterAscent
 	q.Route.Policy.CountOpenWaterAscent = true
-	path, refused, problems := route.Trace(q.Route)
-	if path == nil {
-		return nil, fmt.Errorf("the route cannot be laid: %v %v", refused, problems)
+	laid, problems := q.Laid.AscentCounted()
+	if len(problems) > 0 {
+		return nil, fmt.Errorf("the route cannot be laid: %v", problems)
 	}
-	w := &Work{q: q, counted: counted, normal: &network{path}, supplies: path.Supplies()}
+	path := laid.Path()
+	if path == nil {
+		return nil, errors.New("the route is refused")
+	}
+	w := &Work{q: q, counted: counted, route: laid, normal: &network{path}, supplies: path.Supplies()}
 	var err error
 	if w.planner, err = deco.NewPlanner(q.Settings); err != nil {
 		return nil, err

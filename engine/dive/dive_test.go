@@ -98,12 +98,13 @@ func expedition(legs int) route.Input {
 	return in
 }
 
-func question(t testing.TB, in route.Input) *Question {
+func question(t interface{ Fatal(...any) }, in route.Input) *Question {
 	res, problems := route.Evaluate(in)
 	if len(problems) > 0 || res.Verdict == route.Refused {
 		t.Fatal(problems, res.Refused)
 	}
-	q := &Question{Route: in, Result: &res, Settings: settings(), DeeperM: 3, LongerMin: 3, SwitchDepth: func(*route.Cylinder) float64 { return deco.MaxDepth }}
+	laid, _ := route.Lay(in)
+	q := &Question{Route: in, Laid: laid, Result: &res, Settings: settings(), DeeperM: 3, LongerMin: 3, SwitchDepth: func(*route.Cylinder) float64 { return deco.MaxDepth }}
 	for range in.Team {
 		q.Tissues = append(q.Tissues, q.Settings.Model.Saturated(column.Surface))
 		q.Carried = append(q.Carried, oxygen.Carried{Days: 1})
@@ -274,16 +275,7 @@ func TestTurnAtTheLatestByDefinition(t *testing.T) {
 
 // open answers with the settings of the worked dive.
 func open(t interface{ Fatal(...any) }, in route.Input) *Work {
-	res, problems := route.Evaluate(in)
-	if len(problems) > 0 || res.Verdict == route.Refused {
-		t.Fatal(problems, res.Refused)
-	}
-	q := atThree(&Question{Route: in, Result: &res, Settings: settings(), DeeperM: 3, LongerMin: 3, SwitchDepth: func(*route.Cylinder) float64 { return deco.MaxDepth }})
-	for range in.Team {
-		q.Tissues = append(q.Tissues, q.Settings.Model.Saturated(column.Surface))
-		q.Carried = append(q.Carried, oxygen.Carried{Days: 1})
-	}
-	w, err := Open(q)
+	w, err := Open(atThree(question(t, in)))
 	if err != nil {
 		t.Fatal(err)
 	}

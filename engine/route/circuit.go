@@ -92,8 +92,8 @@ func (j *judge) setUp(c *Circuit, start string, legs []string) setUp {
 	w := newWalk(p)
 	w.wayInOnly = true
 	w.run()
+	w.flows()
 	k := &judge{walk: w, spread: j.spread, alone: j.alone}
-	k.flows()
 	k.limits()
 	r := setUp{plan: p}
 	for _, m := range p.moves[len(c.Approach):] {

@@ -1,70 +1,14 @@
 package route
 
-import "slices"
-
-// maxPieces bounds the straight pieces of passage that one plan swims.
-const maxPieces = 5000
-
 // Evaluate judges one plan. Every input gives either a Result or problems with
 // the place of each, never both, never a panic; numbers in the Result are finite.
 // The Input is only read.
 func Evaluate(in Input) (Result, []Problem) {
-	w, res, problems := prepare(&in, false, false)
-	if len(problems) > 0 || res.Verdict == Refused {
-		return res, problems
-	}
-	j := newJudge(w)
-	res.fill(j)
-	if j.helpfulFlow {
-		res.withoutHelp(j)
-	}
-	for i := range in.Loops {
-		res.Closability = append(res.Closability, j.closability(&in.Loops[i], true))
-	}
-	for i := range in.Traverses {
-		res.Closability = append(res.Closability, j.closability(&in.Traverses[i], false))
-	}
-	res.cautions(j)
-	res.Conclude()
-	return res, nil
-}
-
-// prepare checks, refuses, compiles and walks. keep asks for further ways out than the cheapest.
-func prepare(in *Input, keep, zeroHelpful bool) (*walk, Result, []Problem) {
-	names, problems := in.check()
+	l, problems := Lay(in)
 	if len(problems) > 0 {
-		return nil, Result{}, problems
+		return Result{}, problems
 	}
-	var res Result
-	r := refuse(in, names)
-	used := make([]int, 0, len(r.moves))
-	for _, m := range r.moves {
-		if m.leg >= 0 && !slices.Contains(used, m.leg) {
-			used = append(used, m.leg)
-		}
-	}
-	res.Zones = zones(in, names, used)
-	if len(r.list) > 0 {
-		res.Verdict, res.Refused = Refused, r.list
-		return nil, res, nil
-	}
-	pieces := 0
-	for _, m := range r.moves {
-		pieces += len(in.Legs[m.leg].DepthPoints) + 1
-	}
-	if pieces > maxPieces {
-		return nil, Result{}, []Problem{{"route.moves", "more than 5000 straight pieces of passage in one plan"}}
-	}
-	p, problems := compile(in, names, r.moves, zeroHelpful)
-	if len(problems) > 0 {
-		return nil, Result{}, problems
-	}
-	w := newWalk(p)
-	w.keep = keep
-	if !w.run() {
-		return nil, Result{}, []Problem{{"route.moves", "the plan takes longer than 48 h"}}
-	}
-	return w, res, nil
+	return l.Judge(in.Policy)
 }
 
 func (r *Result) fill(j *judge) {
@@ -96,18 +40,9 @@ func (r *Result) fill(j *judge) {
 	r.Parts = j.parts()
 }
 
-// withoutHelp computes the sharing exit with helpful flow set to zero (4.6).
-func (r *Result) withoutHelp(j *judge) {
-	moves := make([]resolved, len(j.moves))
-	for i := range j.moves {
-		moves[i] = resolved{j.names.legs[j.legs[j.moves[i].leg].in.ID], j.moves[i].dir}
-	}
-	p, problems := compile(j.in, j.names, moves, true)
-	if len(problems) > 0 {
-		return
-	}
-	w := newWalk(p)
-	if !w.run() {
+// withoutHelp computes the sharing exit with helpful flow set to zero (4.6); w is that walk.
+func (r *Result) withoutHelp(j *judge, w *walk) {
+	if w == nil {
 		return
 	}
 	k := &judge{walk: w}

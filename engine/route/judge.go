@@ -16,7 +16,6 @@ type judge struct {
 	spread    float64   // bar, of independent mains
 	alone     bool      // every diver has independent supplies (D11)
 
-	inflow     []int // legs
 	commitment spot
 	end        spot
 
@@ -33,8 +32,7 @@ type judge struct {
 	twoOutAt          []worstAt // and where; case -1: nowhere
 	shareOf           []ShareParts
 	home              []HomeParts
-	reachCase         int  // the case that binds first at the reach, -1 where no case does
-	helpfulFlow       bool // some way out is swum with the flow
+	reachCase         int // the case that binds first at the reach, -1 where no case does
 	penetrationMetres float64
 	penetrationAt     spot
 	jumpDepth         int
@@ -74,40 +72,12 @@ func newJudge(w *walk) *judge {
 	last := len(w.segs) - 1
 	j.end = spot{last, w.segs[last].length}
 	j.commitment = w.begin(j.end)
-	j.flows()
 	j.limits()
 	j.everywhere()
 	j.markersMet()
 	j.turnAtTheLatest()
 	j.dearest()
 	return j
-}
-
-// flows finds the legs whose flow goes against the way out (D38).
-func (j *judge) flows() {
-	seen := make([]bool, len(j.legs))
-	against := func(leg, dir int) {
-		j.helpfulFlow = j.helpfulFlow || j.legs[leg].flow(dir) > 0
-		if !seen[leg] && j.legs[leg].flow(dir) < -0.5-1e-9 {
-			seen[leg] = true
-			j.inflow = append(j.inflow, leg)
-		}
-	}
-	for i := range j.segs {
-		s := &j.segs[i]
-		if !s.hold {
-			switch s.mode {
-			case back:
-				against(s.leg, 1-s.dir)
-			case onward:
-				against(s.leg, s.dir)
-			}
-		}
-		for y := s.home; y != nil && y.leg >= 0 && !y.seen; y = y.next {
-			y.seen = true
-			against(y.leg, y.dir)
-		}
-	}
 }
 
 // limits is the share rule (D17, D23) and the rule on stages (4.5).

@@ -29,8 +29,8 @@ type Piece struct {
 	Breathing   []string `json:"breathing"` // per diver in team order: cylinder id, "" = the mains; nil on ways out
 }
 
-// Path is the plan as the decompression along the passage needs it. It is made
-// once by Trace; its methods only read.
+// Path is the plan as the decompression along the passage needs it; its methods
+// only read.
 type Path struct {
 	Pieces []Piece // descent, in, home, last ascent; a hold piece stands for every move, also with 0 minutes
 	walk   *walk
@@ -38,20 +38,12 @@ type Path struct {
 
 // Trace gives the planned path. Refusals and problems are those of Evaluate;
 // with any of them there is no path.
-func Trace(in Input) (*Path, []Refusal, []Problem) { return traced(in, false) }
-
-// TraceWithoutHelp is Trace where no way out is swum with the flow: what flows
-// along the travel counts as 0 (4.6).
-func TraceWithoutHelp(in Input) (*Path, []Refusal, []Problem) { return traced(in, true) }
-
-func traced(in Input, zeroHelpful bool) (*Path, []Refusal, []Problem) {
-	w, res, problems := prepare(&in, true, zeroHelpful)
-	if w == nil {
-		return nil, res.Refused, problems
+func Trace(in Input) (*Path, []Refusal, []Problem) {
+	l, problems := Lay(in)
+	if l == nil {
+		return nil, nil, problems
 	}
-	p := &Path{walk: w}
-	p.trace()
-	return p, nil, nil
+	return l.Path(), l.refused, nil
 }
 
 func (p *Path) trace() {

@@ -30,7 +30,7 @@ type segment struct {
 	high    []float64 // per case: dearest place between this stretch and home, see memo.high; nil where it never binds
 	working bool
 	run     spot      // where the way home began (D22); seg -1: nowhere before the place itself
-	other   []turning // further ways out, kept only for a Path
+	other   []turning // further ways out: stops can make one of them the cheapest (D15)
 }
 
 // turning is a way out that is not the cheapest without stops: which way it
@@ -80,8 +80,10 @@ type walk struct {
 	endBarMin   float64
 
 	wayInOnly bool // set-up dives (D28): the way in is the only way out
-	keep      bool // further ways out are kept: stops can make one of them the cheapest (D15)
 	reliance  *reliance
+
+	inflow      []int // legs whose flow goes against some way out (D38)
+	helpfulFlow bool  // some way out is swum with the flow
 }
 
 // step is the segments of one move.
@@ -274,9 +276,7 @@ func (w *walk) stay(i, leg, dir, at int, minutes float64, working bool) {
 		s.mode, s.home, s.metres = onward, b, b.metres
 		s.out = quad{a: b.barMin}
 		w.wayHome(&s)
-		if w.keep {
-			s.other = w.ways.others(at)
-		}
+		s.other = w.ways.others(at)
 	}
 	w.breathe(float64(p * minutes))
 	w.elapsed += minutes
@@ -317,7 +317,7 @@ func (w *walk) swim(i, from int, known bool) {
 			pressure: quad{x.p, x.g, 0}, minutes: w.minutesPerMetre(x, m.ground), gear: w.gear,
 		}
 		base.used = x.integral().times(float64(base.minutes * m.factor))
-		if w.keep && canBack && canOn {
+		if canBack && canOn {
 			base.other = []turning{{back, start}, {onward, end}}
 		}
 		switch {
@@ -447,6 +447,33 @@ func (w *walk) runs() {
 			at = spot{i, s.length}
 		}
 		out, ok = s.out.at(s.length), s.mode != noWay
+	}
+}
+
+// flows finds the legs whose flow goes against the way out (D38).
+func (w *walk) flows() {
+	seen := make([]bool, len(w.legs))
+	against := func(leg, dir int) {
+		w.helpfulFlow = w.helpfulFlow || w.legs[leg].flow(dir) > 0
+		if !seen[leg] && w.legs[leg].flow(dir) < -0.5-1e-9 {
+			seen[leg] = true
+			w.inflow = append(w.inflow, leg)
+		}
+	}
+	for i := range w.segs {
+		s := &w.segs[i]
+		if !s.hold {
+			switch s.mode {
+			case back:
+				against(s.leg, 1-s.dir)
+			case onward:
+				against(s.leg, s.dir)
+			}
+		}
+		for y := s.home; y != nil && y.leg >= 0 && !y.seen; y = y.next {
+			y.seen = true
+			against(y.leg, y.dir)
+		}
 	}
 }
 

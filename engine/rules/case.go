@@ -42,6 +42,7 @@ type Case struct {
 
 	Route         *route.Result     // nil where it could not be computed
 	RouteInput    route.Input       // what it was computed on
+	laid          *route.Laid       // RouteInput on the line; nil where it could not be laid
 	RouteProblems []route.Problem   // faults of the route's input
 	RouteMissing  []finding.Finding // inputs without which the route model cannot run
 

@@ -230,7 +230,7 @@ func (c *Case) decompress() {
 		return
 	}
 	q := dive.Question{
-		Route: c.RouteInput, Result: c.Route, Settings: c.decoSettings(model),
+		Route: c.RouteInput, Laid: c.laid, Result: c.Route, Settings: c.decoSettings(model),
 		SwitchDepth: c.switchDepth, DeeperM: c.Policy.Failures.DeeperM, LongerMin: c.Policy.Failures.LongerMin,
 		DelayMin: c.Policy.Failures.DelayMin, TouchFactor: c.touchFactor(), TurnedThere: c.In.Moment == facts.AtEntry, SwimOutMMin: c.swimOut(), WorstLMin: c.worstRates(),
 	}

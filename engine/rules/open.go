@@ -23,34 +23,19 @@ func Open(in *facts.Input) *Case {
 	c.column()
 
 	// The runtime does not depend on the share of the gas, the level does depend
-	// on the days, and the share depends on the level: so the route is evaluated
-	// on the plan's own share first and again where the level permits less.
-	share := c.share(nil)
-	built := c.buildRoute(share, nil)
-	c.evaluate(built)
+	// on the days, and the share depends on the level: so the route is laid first,
+	// and judged once the level is known.
+	c.lay()
 	c.span()
 	c.standings()
 	c.judge()
-	c.byLevel(share)
+	c.evaluate()
 	c.starts()
 	c.decompress()
 	c.lengthen()
 	c.fromResult()
 	c.watch()
 	return c
-}
-
-// byLevel evaluates the route again where the level permits another share than
-// the one it was evaluated on, or has a siphon row.
-func (c *Case) byLevel(share policy.Fraction) {
-	if c.Level == nil {
-		return
-	}
-	again := c.share(c.Level)
-	rebuilt := c.buildRoute(again, c.Level)
-	if again != share || rebuilt.Policy.SiphonRow != "" {
-		c.evaluate(rebuilt)
-	}
 }
 
 // lengthen sets the dive on the clock again where stops make it longer than the
@@ -67,7 +52,7 @@ func (c *Case) lengthen() {
 	c.standings()
 	c.judge()
 	if c.LevelName != level {
-		c.byLevel(policy.Fraction{})
+		c.evaluate()
 		c.decompress()
 	}
 }
@@ -134,8 +119,11 @@ func (c *Case) span() {
 		c.Span.EnterBy = p.Entry
 	}
 	c.Span.RuntimeMin = p.RuntimeMin
-	if c.Route != nil {
+	switch {
+	case c.Route != nil:
 		c.Span.RuntimeMin = max(c.Span.RuntimeMin, c.Route.Summary.RuntimeMin)
+	case c.laid != nil:
+		c.Span.RuntimeMin = max(c.Span.RuntimeMin, c.laid.RuntimeMin())
 	}
 	c.Span.Surfacing = watch.LatestSurfacing(c.Span.EnterBy, c.Span.RuntimeMin)
 	if len(c.In.Site.Zones) == 0 {
@@ -220,16 +208,31 @@ func (c *Case) single(diver string) bool {
 	return len(mains) == 1 && len(mains[0].Cylinders) == 1
 }
 
-func (c *Case) evaluate(in route.Input) {
+// lay lays the dive over the line, under the share of the gas that the plan asks for.
+func (c *Case) lay() {
+	c.RouteInput = c.buildRoute(c.share(nil), nil)
+	if len(c.RouteMissing) == 0 {
+		c.laid, c.RouteProblems = route.Lay(c.RouteInput)
+	}
+}
+
+// evaluate judges the route with the share of the gas, and the siphon row, of the level.
+func (c *Case) evaluate() {
 	c.Route = nil
 	if len(c.RouteMissing) > 0 {
 		return
 	}
-	res, problems := route.Evaluate(in)
-	c.RouteProblems = problems
-	if len(problems) == 0 {
+	if c.Level != nil {
+		c.RouteInput.Policy = c.routePolicy(c.share(c.Level), c.Level)
+	}
+	if c.laid == nil { // a share that the level lowers may have been the fault
+		if c.laid, c.RouteProblems = route.Lay(c.RouteInput); c.laid == nil {
+			return
+		}
+	}
+	res, problems := c.laid.Judge(c.RouteInput.Policy)
+	if c.RouteProblems = problems; len(problems) == 0 {
 		c.Route = &res
-		c.RouteInput = in
 	}
 }
 
