@@ -3,6 +3,7 @@ package screen
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"lastlight/client/exit"
@@ -92,15 +93,21 @@ func (w View) Report(r *pb.Report, o ReportOptions) error {
 func (w View) reasons(p *page, r *pb.Report, o ReportOptions) {
 	shown, brief := false, false
 	findings := r.GetFindings()
-	for i := 0; i < len(findings); i++ {
-		f, n := findings[i], i+1 // the number that `plan explain` takes
+	said := make([]bool, len(findings))
+	for i, f := range findings {
+		if said[i] {
+			continue
+		}
+		n := i + 1 // the number that `plan explain` takes
 		switch status := f.GetStatus(); {
 		case o.All || o.Steps && !passes(status) || !passes(status) && status != "caution" && status != "note":
 			shown = true
 			p.blank()
-			same := alike(findings[i:])
-			w.finding(p, n, f, same, o)
-			i += len(same)
+			same := alike(findings, i)
+			for _, k := range same {
+				said[k] = true
+			}
+			w.finding(p, n, findings, same, o)
 		case status == "caution" || status == "note":
 			if !brief {
 				p.blank()
@@ -116,25 +123,64 @@ func (w View) reasons(p *page, r *pb.Report, o ReportOptions) {
 
 func passes(status string) bool { return status == "pass" || status == "not_applicable" }
 
-// alike gives the findings right after the first that say the same of the
-// same thing under other rules: one missing card leaves many rules unanswered.
-func alike(fs []*pb.Finding) []*pb.Finding {
-	plain := func(f *pb.Finding) bool {
-		return f.GetObserved() == nil && f.GetLimit() == nil && f.GetShortfall() == nil && len(f.GetFigures()) == 0 &&
-			len(f.GetWaivableBy()) == 0 && f.GetWaivedBy() == "" && len(f.GetSteps()) == 0
+// alike gives the numbers of the findings that are told together with the one at i, itself first: those right after it that say
+// the same of the same thing under other rules, for one missing card leaves many rules unanswered; and of a route with faults
+// whatever it leaves unanswered, wherever it stands.
+func alike(fs []*pb.Finding, i int) []int {
+	same := []int{i}
+	if !plain(fs[i]) {
+		return same
 	}
-	n := 1
-	for ; n < len(fs) && plain(fs[0]) && plain(fs[n]); n++ {
-		a, b := fs[0], fs[n]
-		if a.GetStatus() != b.GetStatus() || a.GetMessage() != b.GetMessage() || a.GetRemedy() != b.GetRemedy() ||
-			subject(a) != subject(b) || a.GetPlace() != b.GetPlace() || a.GetDueAt() != b.GetDueAt() {
-			break
+	a := fs[i]
+	for k := i + 1; k < len(fs); k++ {
+		b := fs[k]
+		switch {
+		case a.GetCode() == routeUnknown:
+			if b.GetCode() != routeUnknown {
+				continue
+			}
+		case !plain(b) || a.GetStatus() != b.GetStatus() || a.GetMessage() != b.GetMessage() || a.GetRemedy() != b.GetRemedy() ||
+			subject(a) != subject(b) || a.GetPlace() != b.GetPlace() || a.GetDueAt() != b.GetDueAt():
+			return same
 		}
+		same = append(same, k)
 	}
-	return fs[1:n]
+	return same
 }
 
-func (w View) finding(p *page, n int, f *pb.Finding, same []*pb.Finding, o ReportOptions) {
+// routeUnknown is the code of what cannot be told before the route is mended.
+const routeUnknown = "route_unknown"
+
+// plain tells whether a finding says nothing beyond its message and remedy.
+func plain(f *pb.Finding) bool {
+	return f.GetObserved() == nil && f.GetLimit() == nil && f.GetShortfall() == nil && len(f.GetFigures()) == 0 &&
+		len(f.GetWaivableBy()) == 0 && f.GetWaivedBy() == "" && len(f.GetSteps()) == 0
+}
+
+// sameFor names what was told together: the rule, and what it is about where that differs.
+func sameFor(fs []*pb.Finding, same []int) string {
+	var rules []string
+	about := map[string][]string{}
+	first := subject(fs[same[0]])
+	for _, k := range same[1:] {
+		rule := fs[k].GetRule()
+		if !slices.Contains(rules, rule) {
+			rules = append(rules, rule)
+		}
+		if who := subject(fs[k]); who != first {
+			about[rule] = append(about[rule], who)
+		}
+	}
+	for i, rule := range rules {
+		if len(about[rule]) > 0 {
+			rules[i] += " (" + strings.Join(about[rule], "; ") + ")"
+		}
+	}
+	return strings.Join(rules, ", ")
+}
+
+func (w View) finding(p *page, n int, all []*pb.Finding, same []int, o ReportOptions) {
+	f := all[same[0]]
 	word := statusWord[f.GetStatus()]
 	if word == "" {
 		word = strings.ToUpper(f.GetStatus())
@@ -184,13 +230,7 @@ func (w View) finding(p *page, n int, f *pb.Finding, same []*pb.Finding, o Repor
 		p.label(4, "asked again at", f.GetDueAt())
 	}
 	p.label(4, "rule", fmt.Sprintf("%s (version %d)%s", f.GetRule(), f.GetRuleVersion(), cited(f.GetCitation())))
-	if len(same) > 0 {
-		var rules []string
-		for _, s := range same {
-			rules = append(rules, s.GetRule())
-		}
-		p.label(4, "the same for", strings.Join(rules, ", "))
-	}
+	p.label(4, "the same for", sameFor(all, same))
 	if o.Steps {
 		for _, s := range f.GetSteps() {
 			text := s.GetFormula()

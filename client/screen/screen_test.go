@@ -235,3 +235,29 @@ func TestTurnPressuresAreNeverRoundedDown(t *testing.T) {
 		}
 	}
 }
+
+// What a route with faults leaves unanswered is one reason, wherever it stands in the list; what else is not known is not hidden in it.
+func TestRouteUnknownIsOneReason(t *testing.T) {
+	about := func(kind, id, rule, code, message string) *pb.Finding {
+		return &pb.Finding{Rule: rule, RuleVersion: 1, Code: code, Status: "indeterminate", Message: message, Subject: &pb.FindingSubject{Kind: kind, Id: id}}
+	}
+	r := &pb.Report{Verdict: "indeterminate", Findings: []*pb.Finding{
+		about("plan", "p", "level.depth", "route_unknown", "plan p: cannot tell, the route has faults"),
+		about("diver", "mo", "medical.valid", "unknown", "mo: cannot tell, the medical is not recorded"),
+		about("item", "lamp", "kit.light_burn", "route_unknown", "lamp: cannot tell, the route has faults"),
+		about("item", "spare", "kit.light_burn", "route_unknown", "spare: cannot tell, the route has faults"),
+	}}
+	var out bytes.Buffer
+	if err := (View{Out: &out, Page: true}).Report(r, ReportOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	text := strings.Join(strings.Fields(out.String()), " ")
+	for _, want := range []string{"1. NOT KNOWN plan p", "the same for kit.light_burn (item lamp; item spare)", "2. NOT KNOWN diver mo"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the report does not say %q:\n%s", want, text)
+		}
+	}
+	if n := strings.Count(text, "the route has faults"); n != 1 {
+		t.Errorf("the faults of the route are told %d times, not once", n)
+	}
+}
