@@ -71,6 +71,8 @@ type Work struct {
 
 	places     []*place
 	commitment *place
+	begins     []begin     // of each stretch of the schedule as planned
+	endMin     float64     // of the last
 	end        []float64   // litres per supply at the surface
 	out, again deco.Result // memory of ways out, and of places looked at later
 
@@ -268,8 +270,10 @@ func (w *Work) schedule() error {
 	if w.commitment == nil { // the schedule breaks off before: nothing beyond is known
 		w.commitment = w.places[len(w.places)-1]
 	}
-	w.contents(w.places)
-	w.end = w.atTheEnd()
+	w.breatheAll()
+	for _, p := range w.places {
+		w.contents(p)
+	}
 	w.failures = w.everyFailure()
 	for d := range w.q.Result.Divers {
 		w.permitted = append(w.permitted, w.q.Result.Divers[d].PermittedL)

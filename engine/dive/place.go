@@ -2,6 +2,8 @@ package dive
 
 import (
 	"math"
+	"slices"
+	"sort"
 
 	"lastlight/engine/deco"
 	"lastlight/engine/passage"
@@ -103,28 +105,49 @@ func (w *Work) waitingAt(p *place) []string {
 
 func (w *Work) pressure(depth float64) float64 { return w.q.Settings.Water.Pressure(depth) }
 
-// contents works out what every supply holds at places given in the order of
-// the dive, from the schedule as planned.
-func (w *Work) contents(places []*place) {
+// breatheAll works out what every supply holds where each stretch of the schedule
+// as planned begins, and at the surface.
+func (w *Work) breatheAll() {
+	n := len(w.supplies)
+	all := make([]float64, (len(w.result.Stretches)+1)*n)
 	now := w.full()
-	t := 0.0
-	i := 0
 	for k := range w.result.Stretches {
 		x := &w.result.Stretches[k]
-		for ; i < len(places) && places[i].moment.Minutes < t+x.Minutes-1e-9; i++ {
-			part := cut(x, places[i].moment.Minutes-t)
-			places[i].content = append([]float64(nil), now...)
-			w.breathe(places[i].content, &part)
-		}
+		w.begins = append(w.begins, begin{minutes: w.endMin, content: all[k*n : (k+1)*n : (k+1)*n]})
+		copy(w.begins[k].content, now)
 		w.breathe(now, x)
-		t += x.Minutes
+		w.endMin += x.Minutes
 	}
-	for ; i < len(places); i++ {
-		places[i].content = append([]float64(nil), now...)
+	w.end = now
+}
+
+// begin is where a stretch of the schedule as planned begins.
+type begin struct {
+	minutes float64
+	content []float64 // litres per supply
+}
+
+// contents works out what every supply holds at a place of the dive.
+func (w *Work) contents(p *place) {
+	at := p.moment.Minutes
+	p.at.ElapsedMin = at
+	// The first stretch that ends behind it.
+	k := sort.Search(len(w.begins), func(k int) bool { return at < w.endOf(k)-1e-9 })
+	if k == len(w.begins) {
+		p.content = slices.Clone(w.end)
+		return
 	}
-	for _, p := range places {
-		p.at.ElapsedMin = p.moment.Minutes
+	p.content = slices.Clone(w.begins[k].content)
+	part := cut(&w.result.Stretches[k], at-w.begins[k].minutes)
+	w.breathe(p.content, &part)
+}
+
+// endOf is when a stretch ends.
+func (w *Work) endOf(k int) float64 {
+	if k+1 < len(w.begins) {
+		return w.begins[k+1].minutes
 	}
+	return w.endMin
 }
 
 func (w *Work) full() []float64 {

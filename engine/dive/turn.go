@@ -131,7 +131,7 @@ func (w *Work) part(a, b *place, share float64) *place {
 	}
 	p := w.placeOf(spot)
 	p.moment = &deco.Moment{Minutes: a.moment.Minutes + float64(share*(b.moment.Minutes-a.moment.Minutes))}
-	w.contents([]*place{p})
+	w.contents(p)
 	return p
 }
 
@@ -276,7 +276,7 @@ func (w *Work) at(s route.Spot) *place {
 	}
 	m := w.again.Moments[0].Clone()
 	p.moment = &m
-	w.contents([]*place{p})
+	w.contents(p)
 	return p
 }
 

@@ -55,7 +55,7 @@ func Record(p *policy.Policy, cyl *facts.Cylinder, on calendar.Day) (due.Cylinde
 		DueWithinDays: p.Cylinders.DueSoonDays, EddyCurrentAlloys: p.Cylinders.EddyCurrentAlloys,
 		PlusSpecs: p.Cylinders.PlusSpecs, PlusPercent: p.Cylinders.PlusPercent,
 	}
-	var regimes []due.Regime
+	regimes := make([]due.Regime, 0, len(p.Cylinders.Regimes))
 	for _, r := range p.Cylinders.Regimes {
 		d, err := dueRegime(r)
 		if err != nil {
