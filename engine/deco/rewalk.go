@@ -38,6 +38,10 @@ func Rewalk(s *Settings, t *Team, start *Moment, r *Result) Findings {
 	var f Findings
 	w := newRewalker(s)
 	for d := range t.Divers {
+		if e := w.twin(t, start, r, d); e >= 0 {
+			f.Travel, f.Waiting = repeat(f.Travel, e, d), repeat(f.Waiting, e, d)
+			continue
+		}
 		state := start.Divers[d].Tissues
 		for i := range r.Stretches {
 			x := &r.Stretches[i]
@@ -69,6 +73,40 @@ func newRewalker(s *Settings) *rewalker {
 		w.inverseBN2[i] = 1 / w.compartments[i].BN2
 	}
 	return w
+}
+
+// twin is an earlier diver who begins with the same tissues, breathes the same all
+// along and has the same limits; -1: nobody.
+func (w *rewalker) twin(t *Team, start *Moment, r *Result, d int) int {
+	same := func(e int) bool {
+		if start.Divers[e].Tissues != start.Divers[d].Tissues {
+			return false
+		}
+		for i := range r.Stretches {
+			x := &r.Stretches[i]
+			if t.Cylinders[x.Breathing[e]].Mix != t.Cylinders[x.Breathing[d]].Mix || x.Anchor[e] != x.Anchor[d] || x.Exempt>>e&1 != x.Exempt>>d&1 {
+				return false
+			}
+		}
+		return true
+	}
+	for e := range d {
+		if same(e) {
+			return e
+		}
+	}
+	return -1
+}
+
+// repeat adds to a list what it says of one diver for another.
+func repeat(list []Excess, of, by int) []Excess {
+	for _, x := range list {
+		if x.Diver == of {
+			x.Diver = by
+			list = append(list, x)
+		}
+	}
+	return list
 }
 
 // stretch moves a diver's state through a stretch and gives the greatest excess
@@ -174,12 +212,16 @@ func (p *Planner) Drift(start *Moment, r *Result) []Excess {
 			if x.Kind == Travel {
 				continue
 			}
-			worst := Excess{Stretch: i, Diver: d, Minutes: x.Minutes, Bar: math.Inf(-1)}
+			worst := Excess{Stretch: i, Diver: d, Minutes: x.Minutes, Bar: travelSlack}
 			ambient, gf := p.set.Water.Pressure(x.To), gfOf(&p.set, r.LastStop, x.To, x, d)
-			for k := range tissue.Count {
-				c := p.model.Compartment(k)
-				over := state.N2[k] + state.He[k] - limit(gf, &c, state.N2[k], state.He[k], ambient)
-				if over > worst.Bar {
+			base := ambient - float64(gf*ambient)
+			for k := range p.coef {
+				c := &p.coef[k]
+				if state.N2[k]+state.He[k]-base-float64(gf*(c.aN2+float64(ambient*c.inverseBN2))) <= worst.Bar {
+					continue // as in rewalker.stretch
+				}
+				whole := p.model.Compartment(k)
+				if over := state.N2[k] + state.He[k] - limit(gf, &whole, state.N2[k], state.He[k], ambient); over > worst.Bar {
 					worst.Bar, worst.Compartment = over, k
 				}
 			}

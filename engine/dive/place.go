@@ -228,7 +228,7 @@ func (w *Work) lay(n *network, p *place) []*way {
 			path.Nodes = append(path.Nodes, deco.Node{})
 			pieces = []route.Piece{{Kind: route.PieceAscent, GasFactor: 1}}
 		}
-		x := &way{pieces: pieces, path: *path}
+		x := &way{pieces: pieces, path: *path, factors: make([]float64, 0, len(pieces))}
 		for i := range pieces {
 			x.factors = append(x.factors, w.gasFactor(&pieces[i]))
 		}

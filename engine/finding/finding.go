@@ -204,19 +204,16 @@ func compare(a, b *Finding) int {
 	)
 }
 
-// Sort puts findings into the order of Compare, equal ones as they came. A
-// finding is large, so what is moved about while sorting is where each stands.
-func Sort(fs []Finding) {
-	order := make([]*Finding, len(fs))
-	for i := range fs {
-		order[i] = &fs[i]
+// Sorted is a list of findings in the order of Compare, equal ones as they came. A
+// finding is large, so what is moved about while sorting is where each stands; fs
+// is sorted too.
+func Sorted(fs []*Finding) []Finding {
+	slices.SortStableFunc(fs, compare)
+	list := make([]Finding, len(fs))
+	for i, f := range fs {
+		list[i] = *f
 	}
-	slices.SortStableFunc(order, compare)
-	sorted := make([]Finding, len(fs))
-	for i, f := range order {
-		sorted[i] = *f
-	}
-	copy(fs, sorted)
+	return list
 }
 
 // Counts is how many findings have each status.

@@ -28,13 +28,12 @@ func TestUnknownStatusBlocksAndIsWorst(t *testing.T) {
 }
 
 func TestSortIsWorstFirstAndTotal(t *testing.T) {
-	fs := []Finding{
+	fs := Sorted([]*Finding{
 		{Status: Pass, Rule: "a.a"},
 		{Status: Refuse, Rule: "z.z", Subject: Subject{Kind: KindDiver, ID: "b"}},
 		{Status: Refuse, Rule: "z.z", Subject: Subject{Kind: KindDiver, ID: "a"}},
 		{Status: Caution, Rule: "a.a"},
-	}
-	Sort(fs)
+	})
 	if fs[0].Subject.ID != "a" || fs[1].Subject.ID != "b" || fs[2].Status != Caution || fs[3].Status != Pass {
 		t.Errorf("order %v", fs)
 	}

@@ -56,7 +56,7 @@ func TeamOf(team []route.Diver, depth SwitchDepth) (*deco.Team, error) {
 // end of the hold of a move (from 1; 0: before the first), or of a way out that
 // Path.WayOut gave (turned, where moves are counted from its first leg).
 func FromPieces(pieces []route.Piece, t *deco.Team, turnAfter int, turned bool) (*deco.Path, error) {
-	p := &deco.Path{Turned: turned}
+	p := &deco.Path{Turned: turned, Nodes: make([]deco.Node, 0, len(pieces)+1), Pieces: make([]deco.Piece, 0, len(pieces))}
 	p.Nodes = append(p.Nodes, deco.Node{Turn: !turned && turnAfter == 0})
 	var errs []error
 	leg, move := "", 0
@@ -108,12 +108,14 @@ func lastMove(p *deco.Path) int {
 	return p.Pieces[len(p.Pieces)-1].Move
 }
 
+var kinds = map[string]deco.ActionKind{route.ActDrop: deco.Drop, route.ActPickUp: deco.PickUp, route.ActSwitchTo: deco.Switch}
+
 // actionsOf turns a route's actions on cylinders into those of decompression.
 // Markers are none of its business, and a switch between independent mains changes no gas.
 func actionsOf(list []route.Action, t *deco.Team, errs *[]error) (out []deco.Action) {
 	for i := range list {
 		a := &list[i]
-		kind, ok := map[string]deco.ActionKind{route.ActDrop: deco.Drop, route.ActPickUp: deco.PickUp, route.ActSwitchTo: deco.Switch}[a.Action]
+		kind, ok := kinds[a.Action]
 		if !ok {
 			continue
 		}

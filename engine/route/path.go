@@ -48,6 +48,11 @@ func Trace(in Input) (*Path, []Refusal, []Problem) {
 
 func (p *Path) trace() {
 	w := p.walk
+	n := len(w.steps) + 2 // holds, descent and ascent
+	for i := range w.moves {
+		n += len(w.legs[w.moves[i].leg].travel[0].pieces)
+	}
+	p.Pieces = make([]Piece, 0, n)
 	start := &w.nodes[w.start]
 	if w.startMin > 0 {
 		p.Pieces = append(p.Pieces, Piece{

@@ -134,6 +134,9 @@ func (w *walk) worstSharing(b *worst) *Sharing {
 		return nil
 	}
 	r := w.sharing(b.at[0].c, b.at[0].at)
+	if n := len(b.at) - 1; n > 0 {
+		r.AlsoAtTies = make([]Sharing, 0, n)
+	}
 	for _, a := range b.at[1:] {
 		r.AlsoAtTies = append(r.AlsoAtTies, w.sharing(a.c, a.at))
 	}

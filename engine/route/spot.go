@@ -117,7 +117,14 @@ func (p *Path) WaysOut(at Spot) [][]Piece {
 
 func (p *Path) wayOut(s *segment, x float64, t turning) []Piece {
 	w := p.walk
-	var out []Piece
+	n := 1 // the ascent
+	if !s.hold {
+		n += len(w.legs[s.leg].travel[0].pieces)
+	}
+	for y := t.home; y.leg >= 0; y = y.next {
+		n += len(w.legs[y.leg].travel[y.dir].pieces)
+	}
+	out := make([]Piece, 0, n)
 	if !s.hold {
 		l := &w.legs[s.leg]
 		metres := s.at + x

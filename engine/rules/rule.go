@@ -59,12 +59,19 @@ func allRules() []Rule {
 
 // Judge runs every rule of the table and returns all findings, worst first.
 func Judge(c *Case) []finding.Finding {
-	var all []finding.Finding
+	lists := make([][]finding.Finding, len(table))
+	n := 0
 	for i := range table {
-		all = append(all, table[i].judge(c)...)
+		lists[i] = table[i].judge(c)
+		n += len(lists[i])
 	}
-	finding.Sort(all)
-	return all
+	all := make([]*finding.Finding, 0, n)
+	for _, list := range lists {
+		for i := range list {
+			all = append(all, &list[i])
+		}
+	}
+	return finding.Sorted(all)
 }
 
 func (r *Rule) judge(c *Case) []finding.Finding {
