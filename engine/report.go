@@ -13,7 +13,7 @@ import (
 
 // Version names this engine's behaviour. It changes with every change that can
 // change a report; a decision stores it beside its report.
-const Version = "2"
+const Version = "3"
 
 // Input is everything one evaluation is told.
 type Input = facts.Input

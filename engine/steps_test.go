@@ -210,7 +210,7 @@ func TestEveryFindingIsExplained(t *testing.T) {
 	*short.Plan.Supplies[0].PlannedBar = 60
 	for name, in := range map[string]Input{
 		"pair": enginetest.Pair(), "sidemount": sidemount, "real": real, "short": short, "empty": {},
-		"expedition": enginetest.Expedition(10, 3, 20), "two": enginetest.Expedition(12, 2, 20),
+		"expedition": enginetest.Expedition(10, 3, 20), "two": enginetest.Expedition(12, 2, 20), "pit": pit(20), "long pit": pit(90),
 	} {
 		t.Run(name, func(t *testing.T) {
 			r := Evaluate(in)
@@ -218,4 +218,14 @@ func TestEveryFindingIsExplained(t *testing.T) {
 			recorded(t, in, r)
 		})
 	}
+}
+
+// pit is two divers at 33 m for so many minutes, 120 m from the opening: with stops.
+func pit(minutes float64) Input {
+	in := enginetest.Pair()
+	for i := range in.Route.Stations {
+		in.Route.Stations[i].DepthM = 33
+	}
+	in.Route.Route.Moves[0].HoldMin, in.Route.Route.Moves[0].HoldTask = minutes, "survey"
+	return in
 }

@@ -8,6 +8,7 @@ import (
 	"lastlight/engine/deco"
 	"lastlight/engine/finding"
 	"lastlight/engine/oxygen"
+	"lastlight/engine/route"
 	"lastlight/engine/tissue"
 )
 
@@ -24,6 +25,8 @@ type Answer struct {
 	Variants []Variant `json:"variants"`        // deeper, longer, both
 	Share    *Share    `json:"share,omitempty"` // of the no-stop limit, where a share was asked for
 	Cases    []Case    `json:"cases"`           // what else can go wrong, each at its worst place
+
+	Stretches []route.Stretch `json:"-"` // of the dive as planned, stops included
 }
 
 // WayOut is a way out from a place of the dive, after a loss.
@@ -312,6 +315,7 @@ func (w *Work) Answer() *Answer {
 	_ = w.planner.Schedule(w.team, w.laid, &w.begin, nil, &w.out)
 	a.Schedule.Remarks = w.remarks(w.planner.Flags(w.laid, &w.out), w.laid, &w.out)
 	a.Schedule.Remarks = append(a.Schedule.Remarks, w.overdrawn(&a.Schedule)...)
+	a.Stretches = w.walked(w.laidPieces(), w.factors, w.laid, &w.out, len(w.team.Divers)).list
 	for _, e := range w.planner.Drift(&w.begin, &w.out) {
 		s := &w.out.Stretches[e.Stretch]
 		a.Schedule.Remarks = append(a.Schedule.Remarks, Remark{
@@ -329,7 +333,7 @@ func (w *Work) Answer() *Answer {
 	a.Stops = !w.result.NoStop || w.result.TotalStop() > 0 || w.result.NoSchedule
 	w.waysOut(a)
 	if a.Stops {
-		w.Apply(w.q.Result)
+		w.Apply(w.q.Result, a)
 	}
 	return a
 }

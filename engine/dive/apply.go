@@ -9,7 +9,7 @@ import (
 // Apply puts into a result of the route model what stops change: times, gas,
 // turn pressures, the turn at the latest and the checks of gas. What the network
 // alone decides (zones, cavern, siphon, markers, set-up) stays as it is.
-func (w *Work) Apply(r *route.Result) {
+func (w *Work) Apply(r *route.Result, a *Answer) {
 	w.times(r)
 	r.Commitment = w.commitment.at
 	r.Summary.TurnMin = w.commitment.at.ElapsedMin
@@ -27,7 +27,7 @@ func (w *Work) Apply(r *route.Result) {
 			r.Checks[i] = c
 		}
 	}
-	r.Parts = nil // of a dive without stops
+	r.Parts = w.parts(r, a)
 	r.Conclude()
 }
 
@@ -81,13 +81,12 @@ func (w *Work) reachOf() route.Reach {
 }
 
 // twoOut is what a donor's mains must hold at the dearest place up to the
-// commitment point or the turn at the latest (D25), litres.
-func (w *Work) twoOut(d int) float64 {
+// commitment point or the turn at the latest (D25), litres, with that place and failure.
+func (w *Work) twoOut(d int) (most float64, at *place, of *failure) {
 	until := w.commitment
 	if w.reach != nil && w.reach.spot.Before(until.spot) {
 		until = w.reach
 	}
-	most := 0.0
 	for _, p := range w.places {
 		if until.spot.Before(p.spot) {
 			break
@@ -105,16 +104,18 @@ func (w *Work) twoOut(d int) float64 {
 				}
 			}
 			if m.fails {
-				return math.Max(most, mains)
+				return math.Max(most, mains), nil, nil
 			}
-			most = math.Max(most, mains-(m.gases[0].left-m.gases[0].need))
+			if need := mains - (m.gases[0].left - m.gases[0].need); need > most {
+				most, at, of = need, p, f
+			}
 		}
 	}
-	return most
+	return most, at, of
 }
 
 func (w *Work) gasOf(d int, g *route.DiverGas) {
-	two := w.twoOut(d)
+	two, _, _ := w.twoOut(d)
 	g.PenetrationL = w.usedMains(d, w.commitment.content)
 	g.SurfaceL = 0
 	i, stage := 0, 0

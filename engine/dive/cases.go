@@ -32,6 +32,8 @@ type Case struct {
 	NoWay    bool    `json:"no_way"` // no way out, or none that can be scheduled; then no figures
 	StopMin  int     `json:"stop_min"`
 	OutMin   float64 `json:"out_min"` // to the surface, from the place
+
+	Parts *route.PlaceParts `json:"-"` // what led to the figures; nil where there are none
 }
 
 // Holds tells whether the gas suffices.
@@ -128,20 +130,21 @@ func (w *Work) dearestCase(kind string, n *network, places []*place, f *failure,
 // still a failure: consumption is that after one (D36), and what must be left is
 // the sharing reserve.
 func (w *Work) dearestAt(kind string, places []*place, f *failure, delay float64) Case {
-	var best worst
-	for _, p := range places {
-		m := &margin{fails: true}
+	at := func(p *place) *margin {
 		switch {
 		case w.way(p) == nil:
+			return &margin{fails: true}
 		case f.kind == sharing:
-			m = w.share(p, f, delay)
-		default:
-			d := f.victim
-			m = w.alone(p, d, w.goOut(p, -1, 0, -1, delay), -1, w.rates[d].after)
+			return w.share(p, f, delay)
 		}
-		best.take(m, p)
+		d := f.victim
+		return w.alone(p, d, w.goOut(p, -1, 0, -1, delay), -1, w.rates[d].after)
 	}
-	return w.caseOf(kind, f, &best)
+	var best worst
+	for _, p := range places {
+		best.take(at(p), p)
+	}
+	return w.caseOf(kind, f, &best, at)
 }
 
 func (w *Work) sharingCases(kind string, places []*place) []Case {
@@ -154,7 +157,8 @@ func (w *Work) sharingCases(kind string, places []*place) []Case {
 	return list
 }
 
-func (w *Work) caseOf(kind string, f *failure, b *worst) Case {
+// caseOf tells the worst of a failure; at works the margin of a place out.
+func (w *Work) caseOf(kind string, f *failure, b *worst, at func(*place) *margin) Case {
 	c := Case{Kind: kind, Place: placeText(b.at), NoWay: b.m.fails}
 	for i, d := range f.donors {
 		if i > 0 {
@@ -177,6 +181,7 @@ func (w *Work) caseOf(kind string, f *failure, b *worst) Case {
 	}
 	c.LeftL, c.NeedL = finding.Round9(g.left), finding.Round9(g.need)
 	c.StopMin, c.OutMin = b.m.out.stops, finding.Round9(b.m.out.minutes)
+	c.Parts = w.placeParts(b.at, kind, -1, func() *margin { return at(b.at) })
 	return c
 }
 
@@ -193,16 +198,19 @@ func (w *Work) othersWait() []Case {
 			if d == lost.victim {
 				continue
 			}
+			at := func(p *place) *margin {
+				o := w.goOut(p, lost.victim, 1<<w.cylinder(lost.lost), -1, w.q.Route.Policy.DelayMin)
+				return w.alone(p, d, o, -1, w.rates[d].after)
+			}
 			var best worst
 			for _, p := range w.places {
 				if len(p.tested) == 0 || p.tested[i] == nil || p.tested[i].fails {
 					continue // not looked at, not concerned, or refused there already
 				}
-				o := w.goOut(p, lost.victim, 1<<w.cylinder(lost.lost), -1, w.q.Route.Policy.DelayMin)
-				best.take(w.alone(p, d, o, -1, w.rates[d].after), p)
+				best.take(at(p), p)
 			}
 			if best.found {
-				list = append(list, w.caseOf(CaseLostCylinder, &failure{lostWaiting, []int{d}, d, lost.lost}, &best))
+				list = append(list, w.caseOf(CaseLostCylinder, &failure{lostWaiting, []int{d}, d, lost.lost}, &best, at))
 			}
 		}
 	}
@@ -230,7 +238,26 @@ func (w *Work) worstConsumption() []Case {
 				c.NoWay = w.result.NoSchedule // else no supply of the diver was looked at
 			}
 		}
+		if !c.NoWay {
+			c.Parts = w.worstParts(d, c.Cylinder, end)
+		}
 		list = append(list, c)
 	}
 	return list
+}
+
+// worstParts is what a diver's supply holds at the surface after a whole dive at
+// the recorded worst rate.
+func (w *Work) worstParts(d int, id string, end []float64) *route.PlaceParts {
+	for k := range w.supplies {
+		s := &w.supplies[k]
+		if s.Diver != d || s.ID != id {
+			continue
+		}
+		worst := math.Max(w.rates[d].planned, w.q.WorstLMin[d])
+		l := route.LeftParts{Cylinder: k, LeftL: end[k], ReserveL: s.PlannedL}
+		l.Breathed = w.breathedOf(&w.result, w.factors, w.named, k, math.Inf(1), func(int) float64 { return worst })
+		return &route.PlaceParts{Check: CaseWorstConsumption, Left: []route.LeftParts{l}, LeftL: end[k], NeedL: s.PlannedL, ReserveL: s.PlannedL, MarginL: end[k] - s.PlannedL}
+	}
+	return nil
 }

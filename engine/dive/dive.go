@@ -85,6 +85,9 @@ type Work struct {
 	reach     *place    // turn at the latest; nil: the whole route
 	binds     []route.Bind
 	beyond    *place // the place after reach that does not pass
+	before    *place // the last place that passed before reach was found between two
+
+	notes *[]entry // where terms of margins are written down; nil: nowhere
 }
 
 type rate struct{ planned, after float64 }

@@ -51,11 +51,13 @@ func (m *margin) spare() float64 {
 }
 
 // tightest is the gas with least to spare.
-func (m *margin) tightest() amount {
-	best := m.gases[0]
-	for _, g := range m.gases[1:] {
-		if g.left-g.need < best.left-best.need-litreTolerance {
-			best = g
+func (m *margin) tightest() amount { return m.gases[m.tightestIndex()] }
+
+func (m *margin) tightestIndex() int {
+	best := 0
+	for i, g := range m.gases {
+		if b := m.gases[best]; g.left-g.need < b.left-b.need-litreTolerance {
+			best = i
 		}
 	}
 	return best
@@ -157,7 +159,7 @@ func (w *Work) share(p *place, f *failure, delay float64) *margin {
 		return m
 	}
 	m.gases = append(m.gases, amount{cylinder: -1})
-	m.gases[0].need += float64(w.rates[f.victim].after * o.breathed(w, f.victim, w.team.Divers[f.donors[0]].Back))
+	m.gases[0].need += w.drawn(m, 0, f.victim, w.team.Divers[f.donors[0]].Back, w.rates[f.victim].after)
 	for _, d := range f.donors {
 		w.ownGas(p, d, w.rates[d].after, m)
 		w.count(p, d, -1, m)
@@ -182,14 +184,16 @@ func (w *Work) alone(p *place, d int, o loss, without int, rate float64) *margin
 // every other cylinder that the diver breathes.
 func (w *Work) ownGas(p *place, d int, rate float64, m *margin) {
 	waiting := w.waitingAt(p)
-	m.gases[0].need += float64(rate * m.out.breathed(w, d, w.team.Divers[d].Back))
+	m.gases[0].need += w.drawn(m, 0, d, w.team.Divers[d].Back, rate)
 	for _, c := range w.team.Divers[d].Stages {
 		k := w.first[c]
-		switch litres := float64(rate * m.out.breathed(w, d, c)); {
+		switch {
 		case waiting[c] != "":
 		case !w.supplies[k].Deco:
-			m.gases[0].need += litres
-		case litres > 0:
+			m.gases[0].need += w.drawn(m, 0, d, c, rate)
+		case m.out.breathed(w, d, c) > 0:
+			litres := w.drawn(m, len(m.gases), d, c, rate)
+			w.holds(len(m.gases), k, p.content[k], w.supplies[k].SharingL)
 			m.gases = append(m.gases, amount{c, p.content[k], litres + w.supplies[k].SharingL})
 		}
 	}
@@ -200,14 +204,15 @@ func (w *Work) ownGas(p *place, d int, rate float64, m *margin) {
 func (w *Work) waitingGas(p *place, d int, rate float64, m *margin) {
 	waiting := w.waitingAt(p)
 	for _, c := range w.team.Divers[d].Stages {
-		litres := float64(rate * m.out.breathed(w, d, c))
-		if waiting[c] == "" || !(litres > 0) {
+		if waiting[c] == "" || !(m.out.breathed(w, d, c) > 0) {
 			continue
 		}
+		litres := w.drawn(m, len(m.gases), d, c, rate)
 		left := p.content[w.first[c]]
 		if w.q.Route.Policy.WaitingGas != route.WaitingOwn {
 			left = 0
 		}
+		w.holds(len(m.gases), w.first[c], left, w.supplies[w.first[c]].PlannedL)
 		m.gases = append(m.gases, amount{c, left, litres + w.supplies[w.first[c]].PlannedL})
 	}
 }
@@ -222,6 +227,7 @@ func (w *Work) count(p *place, d, without int, m *margin) {
 		}
 		m.gases[0].left += p.content[k]
 		m.gases[0].need += s.SharingL
+		w.holds(0, k, p.content[k], s.SharingL)
 	}
 }
 
@@ -236,7 +242,9 @@ func (w *Work) reserve(p *place, d int) *margin {
 		return m
 	}
 	rate := w.rates[d].planned
-	mains := float64(rate * o.breathed(w, d, w.team.Divers[d].Back))
+	back := w.team.Divers[d].Back
+	mains := float64(rate * o.breathed(w, d, back))
+	beyond := 0.0 // what stages do not give
 	for _, c := range w.team.Divers[d].Stages {
 		litres := float64(rate * o.breathed(w, d, c))
 		k := w.first[c]
@@ -244,24 +252,39 @@ func (w *Work) reserve(p *place, d int) *margin {
 		used := s.StartL - p.content[k] + litres
 		switch {
 		case !s.Deco:
-			if over := litres - math.Max(0, p.content[k]-s.PlannedL); litres > 0 && over > 0 {
+			over := litres - math.Max(0, p.content[k]-s.PlannedL)
+			if over = math.Max(0, over); litres > 0 && over > 0 {
 				mains += over
+				beyond += over
 				litres -= over
 			}
 			if used > litreTolerance {
+				w.relied(p, m, d, c, rate, -over)
 				m.gases = append(m.gases, amount{c, p.content[k], litres + s.PlannedL})
 			}
 		case used > litreTolerance:
 			need := math.Max(litres+s.PlannedL, float64(w.decoFactor()*used)-(s.StartL-p.content[k]))
+			w.relied(p, m, d, c, rate, need-(litres+s.PlannedL))
 			m.gases = append(m.gases, amount{c, p.content[k], need})
 		}
 	}
 	for k := range w.supplies {
 		if s := &w.supplies[k]; s.Diver == d && s.Main {
+			w.note(entry{gas: len(m.gases), diver: d, from: back, supply: -1, rate: rate, barMin: o.breathed(w, d, back), share: s.Share})
+			w.holds(len(m.gases), k, p.content[k], s.PlannedL)
+			w.note(entry{gas: len(m.gases), diver: -1, supply: -1, besides: float64(beyond * s.Share)})
 			m.gases = append(m.gases, amount{-1, p.content[k], float64(mains*s.Share) + s.PlannedL})
 		}
 	}
 	return m
+}
+
+// relied notes the next gas of a margin: what a diver draws from a stage on the
+// way home, the planned reserve in it, and what else is needed of it.
+func (w *Work) relied(p *place, m *margin, d, c int, rate, besides float64) {
+	w.drawn(m, len(m.gases), d, c, rate)
+	w.holds(len(m.gases), w.first[c], p.content[w.first[c]], w.supplies[w.first[c]].PlannedL)
+	w.note(entry{gas: len(m.gases), diver: -1, supply: -1, besides: besides})
 }
 
 // usedMains is what a diver has breathed from the mains, litres.

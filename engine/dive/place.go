@@ -63,8 +63,9 @@ type outcome struct {
 	stops      int       // minutes
 	noSchedule bool
 	flags      []deco.Flag
-	drift      bool      // D55
-	cns        []float64 // per cent at most, per diver scheduled, of the way out alone
+	drift      bool       // D55
+	walked     *stretches // of the schedule, where it was asked for
+	cns        []float64  // per cent at most, per diver scheduled, of the way out alone
 }
 
 func (w *Work) placeOf(s route.Spot) *place {
@@ -347,13 +348,17 @@ type loss struct {
 // use is what a diver breathes from a cylinder of the team, bar·minutes. In a
 // team whose divers are alike the loser was scheduled first, any other second.
 func (l loss) breathed(w *Work, d, c int) float64 {
-	n := len(w.team.Cylinders)
+	d, c = l.scheduled(w, d, c)
+	return l.use[d*len(w.team.Cylinders)+c]
+}
+
+// scheduled are the diver and cylinder of the schedule that stand for those of the team.
+func (l loss) scheduled(w *Work, d, c int) (int, int) {
 	if !l.alike {
-		return l.use[d*n+c]
+		return d, c
 	}
-	as := l.as(d)
 	owner := w.supplies[w.first[c]].Diver
-	return l.use[as*n+c-w.team.Divers[owner].Back+w.team.Divers[l.as(owner)].Back]
+	return l.as(d), c - w.team.Divers[owner].Back + w.team.Divers[l.as(owner)].Back
 }
 
 // as is the diver of the schedule who stands for a diver.
@@ -415,19 +420,8 @@ func (w *Work) unused(p *place, loser int, lost uint64, delay float64) bool {
 
 func (w *Work) scheduleOut(x *way, p *place, divers int, lost uint64, donor int, delay float64) *outcome {
 	o := &outcome{lost: lost, donor: donor, delay: delay, divers: divers, alike: p.alike, noSchedule: true}
-	l := deco.Loss{Donor: donor}
-	for c := range w.team.Cylinders {
-		if lost>>c&1 == 1 {
-			l.Cylinders = append(l.Cylinders, c)
-		}
-	}
-	team, path, moment := w.team, &x.path, p.moment
-	if divers < len(w.team.Divers) {
-		team, path = w.few(divers), x.fewOf(divers)
-		moment = &deco.Moment{Minutes: p.moment.Minutes, Divers: p.moment.Divers[:divers]}
-	}
-	path.Delay = delay
-	if err := w.planner.WayOut(team, path, moment, l, &w.out); err != nil {
+	path, moment := w.walkOut(x, p, o, &w.out)
+	if path == nil {
 		return o
 	}
 	o.noSchedule = w.out.NoSchedule
@@ -440,6 +434,27 @@ func (w *Work) scheduleOut(x *way, p *place, divers int, lost uint64, donor int,
 		w.addCNS(o.cns, &w.out.Stretches[k])
 	}
 	return o
+}
+
+// walkOut schedules the way out of an outcome into a result: the path walked and
+// the team's state it began with; nil where it cannot be scheduled.
+func (w *Work) walkOut(x *way, p *place, o *outcome, into *deco.Result) (*deco.Path, *deco.Moment) {
+	l := deco.Loss{Donor: o.donor}
+	for c := range w.team.Cylinders {
+		if o.lost>>c&1 == 1 {
+			l.Cylinders = append(l.Cylinders, c)
+		}
+	}
+	team, path, moment := w.team, &x.path, p.moment
+	if o.divers < len(w.team.Divers) {
+		team, path = w.few(o.divers), x.fewOf(o.divers)
+		moment = &deco.Moment{Minutes: p.moment.Minutes, Divers: p.moment.Divers[:o.divers]}
+	}
+	path.Delay = o.delay
+	if err := w.planner.WayOut(team, path, moment, l, into); err != nil {
+		return nil, nil
+	}
+	return path, moment
 }
 
 // few is the team's first divers alone.

@@ -118,7 +118,7 @@ func (w *Work) toTheMetre() {
 		}
 	}
 	if p := w.part(a, b, share); p != nil {
-		w.reach = p
+		w.reach, w.before = p, a
 	}
 }
 

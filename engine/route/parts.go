@@ -14,6 +14,7 @@ type Parts struct {
 	End                 []LeftParts     // at the surface, per cylinder as in Cylinders
 
 	Share    []ShareParts  // in team order
+	Stages   []LeftParts   // at the commitment point, all that are no mains
 	Home     []HomeParts   // in team order
 	Sharing  *PlaceParts   // at the dearest place; nil for one diver
 	Lost     *PlaceParts   // the worst lost waiting cylinder; nil where none waits
@@ -65,6 +66,8 @@ type Stretch struct {
 	FromBar, ToBar float64 // ambient
 	Factor         float64 // on gas: pull-and-glide
 	BarMin         float64
+	What           string    // of a schedule: what the team waits for; empty: a planned hold, or travel
+	O2             []float64 // of a schedule: fraction each diver breathes
 }
 
 // LeftParts is what is left in one cylinder at a place.
@@ -73,6 +76,8 @@ type LeftParts struct {
 	Breathed []BreathedParts
 	LeftL    float64
 	ReserveL float64 // of the check it is for
+
+	Uncounted bool // a waiting cylinder of which the club counts nothing: LeftL is 0
 }
 
 // BreathedParts is a time on which the share of a diver's rate that came out of
@@ -112,6 +117,22 @@ type PlaceParts struct {
 	Waiting   []LeftParts // those cylinders, above the planned reserve
 	NeedL     float64
 	MarginL   float64
+
+	// Of a way out with its stops: who breathes what on it. The minutes at the
+	// place and the stops are in Way; what of it counts for this gas is in Drawn.
+	Drawn    []DrawnParts
+	BesidesL float64 // needed besides: the factor of gas for decompression, or beyond a stage's reserve
+}
+
+// DrawnParts is what one diver breathes from one cylinder on a way out.
+type DrawnParts struct {
+	Rate     int // in Parts.Rates
+	RateLMin float64
+	Cylinder string // id, empty for a single main
+	Owner    int    // of the cylinder, in team order
+	On       []int  // in PlaceParts.Way
+	BarMin   float64
+	Share    float64 // of a main in all mains of its diver
 }
 
 // TurnParts are the candidates of a turn pressure (D25).
@@ -169,6 +190,11 @@ func (j *judge) parts() *Parts {
 			s.Left = append(s.Left, j.leftAt(k, j.commitment, 0))
 		}
 		p.Share = append(p.Share, s)
+	}
+	for k := range j.cyls {
+		if !j.cyls[k].main {
+			p.Stages = append(p.Stages, j.leftAt(k, j.commitment, 0))
+		}
 	}
 	if j.worst.found {
 		p.Sharing = j.placeParts(j.worst.at[0].c, j.worst.at[0].at, BindSharing)

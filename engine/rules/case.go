@@ -52,6 +52,8 @@ type Case struct {
 
 	Watch *watch.Times // nil where it cannot be told
 
+	told map[toldKey]string // ways out that a finding has explained, for others to name it
+
 	asked bool // a person's question for a day, without a plan
 	brief bool // the day on which currency changes is not asked
 

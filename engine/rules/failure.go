@@ -23,7 +23,7 @@ func failureRules() []Rule {
 				"no_way": {Says: "{who}: " + when + "{at}: no way out that can be swum and scheduled", Remedy: remedy},
 				"absent": {Says: "{subject}: " + absent},
 			},
-			Check: func(c *Case) []finding.Finding { return c.failure(kind, decide(c.Policy).Status()) },
+			Check: func(c *Case) []finding.Finding { return c.failure(id, kind, decide(c.Policy).Status()) },
 		}
 	}
 	mend := "more gas, or turn earlier"
@@ -54,14 +54,19 @@ func failureRules() []Rule {
 }
 
 // failure tells every case of a kind.
-func (c *Case) failure(kind string, status finding.Status) []finding.Finding {
+func (c *Case) failure(rule, kind string, status finding.Status) []finding.Finding {
 	if c.Dive == nil {
 		return one(c.diveUnknown(c.plan()))
 	}
 	var out []finding.Finding
 	for i := range c.Dive.Cases {
 		if x := &c.Dive.Cases[i]; x.Kind == kind {
-			out = append(out, c.failureCase(x, status))
+			f := c.failureCase(x, status)
+			f.Rule = rule
+			if !x.NoWay {
+				f.Steps = c.caseSteps(x, f.Key())
+			}
+			out = append(out, f)
 		}
 	}
 	if len(out) == 0 {
@@ -92,9 +97,6 @@ func (c *Case) failureCase(x *dive.Case, status finding.Status) finding.Finding 
 		}
 		f = measured(f, finding.Number("", x.LeftL, 1, "L"), finding.Number("", x.NeedL, 1, "L"))
 		f.Figures = append(f.Figures, finding.Word("supply", supply), finding.CountOf("stops", x.StopMin, "min"), finding.Number("out", x.OutMin, 1, "min"))
-		e := c.explaining("route method, 6")
-		e.add("to spare", "left - need", litres("margin", x.LeftL-x.NeedL), litres("left", x.LeftL), litres("need", x.NeedL))
-		f.Steps = e.list
 	}
 	if !x.Holds() {
 		f.Status, f.Code, f.Path = status, "short", "plan.supplies"
@@ -185,6 +187,9 @@ func helpfulOutflow(c *Case) []finding.Finding {
 		}
 		if x.NoWay {
 			f.Code = "no_way"
+		}
+		if !x.NoWay {
+			f.Steps = c.caseSteps(x, "")
 		}
 		f.Figures = append(f.Figures, finding.Word("pass", "more gas, or turn earlier"))
 		out = append(out, f)

@@ -328,7 +328,8 @@ func turns(c *Case) []finding.Finding {
 			if m.TurnBar > m.StartBar+1e-6 {
 				f.Status, f.Code, f.Path = finding.Refuse, "short", "plan.supplies"
 			}
-			f.Steps = c.turnSteps(i, k)
+			f.Rule = "route.turn"
+			f.Steps = c.turnSteps(i, k, f.Key())
 			out = append(out, f)
 		}
 	}

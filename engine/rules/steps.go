@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"lastlight/engine/dive"
 	"lastlight/engine/finding"
 	"lastlight/engine/route"
 )
@@ -13,6 +14,7 @@ type steps struct {
 	c      *Case
 	list   []finding.Step
 	source string
+	key    string // of the finding explained; empty: its lines are told to no other
 }
 
 func (c *Case) explaining(source string) *steps {
@@ -109,6 +111,10 @@ func (s *steps) start(p route.CylinderParts) {
 // left is what a cylinder holds at a place, after what was breathed out of it.
 func (s *steps) left(l route.LeftParts, where string) {
 	p := s.c.Route.Parts.Cylinders[l.Cylinder]
+	if l.Uncounted {
+		s.add(s.c.cylinderName(p)+" "+where, finding.Recorded, litres("left", 0), finding.Word("", "what waits counts for nobody").At("policy.gas.waiting_gas"))
+		return
+	}
 	formula := "start"
 	in := []finding.Figure{litres("start", p.Start.Litres).At(finding.Above)}
 	for i, b := range l.Breathed {
@@ -139,15 +145,20 @@ func (s *steps) afterFailure(which []int, sum float64) {
 	var in []finding.Figure
 	var all []string
 	for _, d := range which {
+		s.after(d)
 		r := s.c.Route.Parts.Rates[d]
-		name := s.c.nameOf(r.Diver).Label()
-		s.add("consumption of "+name+" after a failure (D36)", "the greatest of (stress × own rate, floor)", rate("after", r.AfterL).Own(r.Diver),
-			finding.Number("stress", r.Stress, 3, "").At("policy.gas.stress_factor"), s.c.ownRate(rate("own rate", r.OwnLMin), r.Diver),
-			rate("floor", r.FloorLMin).At("policy.gas.consumption_floor_l_min"))
-		in = append(in, rate(name, r.AfterL).At(finding.Above).Own(r.Diver))
+		in = append(in, rate(s.c.nameOf(r.Diver).Label(), r.AfterL).At(finding.Above).Own(r.Diver))
 		all = append(all, r.Diver)
 	}
 	s.add("consumption of all who breathe it", finding.Sum, rate("all rates", sum).Own(strings.Join(all, "+")), in...)
+}
+
+// after is what one diver breathes after a failure.
+func (s *steps) after(d int) {
+	r := s.c.Route.Parts.Rates[d]
+	s.add("consumption of "+s.c.nameOf(r.Diver).Label()+" after a failure (D36)", "the greatest of (stress × own rate, floor)", rate("after", r.AfterL).Own(r.Diver),
+		finding.Number("stress", r.Stress, 3, "").At("policy.gas.stress_factor"), s.c.ownRate(rate("own rate", r.OwnLMin), r.Diver),
+		rate("floor", r.FloorLMin).At("policy.gas.consumption_floor_l_min"))
 }
 
 // stretch is the bar minutes of one straight piece, or of a time at a station.
@@ -163,8 +174,12 @@ func (s *steps) stretch(what string, x route.Stretch) {
 		ambient("pressure from", x.FromBar), ambient("pressure to", x.ToBar),
 	}
 	if x.Factor != 1 {
+		from := "policy.speeds.pull_and_glide_rmv_factor"
+		if x.Factor == 0 {
+			from = "policy.gas.count_open_water_ascent"
+		}
 		formula += " × gas factor"
-		in = append(in, finding.Number("gas factor", x.Factor, 3, "").At("policy.speeds.pull_and_glide_rmv"))
+		in = append(in, finding.Number("gas factor", x.Factor, 3, "").At(from))
 	}
 	s.add(what, formula, result, in...)
 }
@@ -180,6 +195,8 @@ func atPlace(p *route.Place) string {
 
 func stretchName(x route.Stretch) string {
 	switch {
+	case x.What != "":
+		return x.What
 	case x.Hold:
 		return "at " + x.From
 	case x.From == "":
@@ -204,6 +221,10 @@ func (s *steps) wayOut(way []route.Stretch, sum float64) {
 
 // place is the check of a failure at one place: what is left against what is needed.
 func (s *steps) place(p *route.PlaceParts) {
+	if p.Check == dive.CaseWorstConsumption {
+		s.atWorst(p)
+		return
+	}
 	parts := s.c.Route.Parts
 	where := atPlace(&p.Place)
 	var left, kept []finding.Figure
@@ -219,18 +240,32 @@ func (s *steps) place(p *route.PlaceParts) {
 		}
 		s.add("left "+where, finding.Sum, litres("left", p.LeftL), left...)
 	}
-	s.afterFailure(p.Consumers, p.RateLMin)
-	s.wayOut(p.Way, p.WayBarMin)
+	formula, in := "", []finding.Figure{}
+	if len(p.Consumers) == 0 {
+		formula, in = s.drawn(p)
+	} else {
+		s.afterFailure(p.Consumers, p.RateLMin)
+		s.wayOut(p.Way, p.WayBarMin)
+	}
 	for _, l := range p.Left {
 		x := parts.Cylinders[l.Cylinder]
-		s.content("sharing reserve of "+s.c.cylinderName(x), x, x.SharingReserve, "policy.gas.sharing_reserve_bar")
+		if l.ReserveL == x.PlannedReserve.Litres && l.ReserveL != x.SharingReserve.Litres {
+			s.content("planned reserve of "+s.c.cylinderName(x), x, x.PlannedReserve, "policy.gas.planned_reserve_bar")
+		} else {
+			s.content("sharing reserve of "+s.c.cylinderName(x), x, x.SharingReserve, "policy.gas.sharing_reserve_bar")
+		}
 		kept = append(kept, litres(s.c.cylinderName(x), l.ReserveL).At(finding.Above))
 	}
 	if len(kept) > 1 {
-		s.add("sharing reserve", finding.Sum, litres("reserve", p.ReserveL), kept...)
+		s.add("reserve kept", finding.Sum, litres("reserve", p.ReserveL), kept...)
 	}
-	formula := "all rates × (way out + delay × pressure here) + reserve"
-	in := []finding.Figure{
+	if len(p.Consumers) == 0 {
+		s.add("needed "+where, formula, litres("need", p.NeedL), append(in, litres("reserve", p.ReserveL).At(finding.Above))...)
+		s.add("to spare "+where, "left - need", litres("margin", p.MarginL), litres("left", p.LeftL).At(finding.Above), litres("need", p.NeedL).At(finding.Above))
+		return
+	}
+	formula = "all rates × (way out + delay × pressure here) + reserve"
+	in = []finding.Figure{
 		rate("all rates", p.RateLMin).At(finding.Above).Own(s.people(p.Consumers)), barMin("way out", p.WayBarMin).At(finding.Above),
 		minutes("delay", p.DelayMin).At("policy.gas.delay_min"), ambient("pressure here", p.AtBar), litres("reserve", p.ReserveL).At(finding.Above),
 	}
@@ -241,6 +276,147 @@ func (s *steps) place(p *route.PlaceParts) {
 	}
 	s.add("needed "+where, formula, litres("need", p.NeedL), in...)
 	s.add("to spare "+where, "left - need", litres("margin", p.MarginL), litres("left", p.LeftL).At(finding.Above), litres("need", p.NeedL).At(finding.Above))
+}
+
+// drawn are the lines of a way out with its stops: the stretches on which this gas
+// is breathed, by whom, and the formula of what they take.
+func (s *steps) drawn(p *route.PlaceParts) (formula string, in []finding.Figure) {
+	parts := s.c.Route.Parts
+	told := map[int]bool{}
+	for _, d := range p.Drawn {
+		if r := parts.Rates[d.Rate]; d.RateLMin == r.AfterL && !told[d.Rate] {
+			told[d.Rate] = true
+			s.after(d.Rate)
+		}
+	}
+	shown := make([]bool, len(p.Way))
+	for _, d := range p.Drawn {
+		for _, i := range d.On {
+			shown[i] = true
+		}
+	}
+	at := finding.Above
+	if key, ok := s.c.told[s.wayOf(p)]; ok {
+		at = "lines of " + key
+	} else {
+		for i, x := range p.Way {
+			if shown[i] {
+				s.stretch("way out: "+stretchName(x), x)
+			}
+		}
+	}
+	for i, d := range p.Drawn {
+		r := parts.Rates[d.Rate]
+		n, m, share := "rate", "bar minutes", "part"
+		if len(p.Drawn) > 1 {
+			n, m, share = fmt.Sprint("rate ", i+1), fmt.Sprint("bar minutes ", i+1), fmt.Sprint("part ", i+1)
+		}
+		sumAt := finding.Above
+		if key, ok := s.c.told[s.sumOf(p, d)]; ok {
+			sumAt = "lines of " + key
+		} else {
+			var sum []finding.Figure
+			for _, k := range d.On {
+				sum = append(sum, barMin(stretchName(p.Way[k]), p.Way[k].BarMin).At(at))
+			}
+			name := s.c.nameOf(r.Diver).Label()
+			s.add(name+" breathes "+s.c.cylinderName(route.CylinderParts{Diver: parts.Rates[d.Owner].Diver, Cylinder: d.Cylinder}), finding.Sum, barMin(m, d.BarMin), sum...)
+		}
+		if formula != "" {
+			formula += " + "
+		}
+		formula += n + " × " + m
+		from := rate(n, d.RateLMin).At(finding.Above).Own(r.Diver)
+		if d.RateLMin != r.AfterL {
+			from = s.c.ownRate(rate(n, d.RateLMin), r.Diver)
+		}
+		in = append(in, from, barMin(m, d.BarMin).At(sumAt))
+		if d.Share != 1 {
+			formula += " × " + share
+			in = append(in, ratio(share, d.Share).At("this cylinder's volume in all mains"))
+		}
+	}
+	if s.key != "" && len(p.Way) > 0 {
+		s.c.tell(s.wayOf(p), s.key)
+		for _, d := range p.Drawn {
+			s.c.tell(s.sumOf(p, d), s.key)
+		}
+	}
+	if formula != "" {
+		formula += " + "
+	}
+	formula += "reserve"
+	if p.BesidesL != 0 {
+		formula += " + besides"
+		in = append(in, litres("besides", p.BesidesL).At("the reserve factor of gas for decompression, or what a stage cannot give"))
+	}
+	return formula, in
+}
+
+// toldKey is a way out, or what is breathed on it from one gas, that a finding of a
+// rule has told: the rule's other findings name that one.
+type toldKey struct {
+	rule   string
+	way    *route.Stretch
+	first  int // of the stretches summed; -1: the way itself
+	barMin float64
+}
+
+func (s *steps) wayOf(p *route.PlaceParts) toldKey {
+	k := toldKey{rule: ruleOf(s.key), first: -1}
+	if len(p.Way) > 0 {
+		k.way = &p.Way[0]
+	}
+	return k
+}
+
+func (s *steps) sumOf(p *route.PlaceParts, d route.DrawnParts) toldKey {
+	k := s.wayOf(p)
+	k.first, k.barMin = d.On[0], d.BarMin
+	return k
+}
+
+func ruleOf(key string) string {
+	rule, _, _ := strings.Cut(key, "/")
+	return rule
+}
+
+func (c *Case) tell(k toldKey, key string) {
+	if c.told == nil {
+		c.told = map[toldKey]string{}
+	}
+	if _, ok := c.told[k]; !ok {
+		c.told[k] = key
+	}
+}
+
+// caseSteps are the lines behind one row of the table of failures.
+func (c *Case) caseSteps(x *dive.Case, key string) []finding.Step {
+	s := c.explaining("route method, 6")
+	s.key = key
+	if x.Parts == nil {
+		s.add("to spare", "left - need", litres("margin", x.LeftL-x.NeedL), litres("left", x.LeftL), litres("need", x.NeedL))
+	} else {
+		s.place(x.Parts)
+	}
+	return s.list
+}
+
+// atWorst is what a supply holds at the surface after the whole dive at a diver's
+// recorded worst consumption.
+func (s *steps) atWorst(p *route.PlaceParts) {
+	l := p.Left[0]
+	x := s.c.Route.Parts.Cylinders[l.Cylinder]
+	s.start(x)
+	formula, in := "start", []finding.Figure{litres("start", x.Start.Litres).At(finding.Above)}
+	for i, b := range l.Breathed {
+		r, m := fmt.Sprint("rate ", i+1), fmt.Sprint("bar minutes ", i+1)
+		formula += " - " + r + " × " + m
+		in = append(in, rate(r, b.RateLMin).At(path("divers", s.c.indexOf(x.Diver), "consumption.worst_l_min")).Own(x.Diver), barMin(m, b.BarMin).At("lines of route.planned_exit"))
+	}
+	s.add(s.c.cylinderName(x)+" at the surface", formula, litres("left", l.LeftL), in...)
+	s.content("planned reserve of "+s.c.cylinderName(x), x, x.PlannedReserve, "policy.gas.planned_reserve_bar")
+	s.add("to spare", "left - need", litres("margin", p.MarginL), litres("left", l.LeftL).At(finding.Above), litres("need", l.ReserveL).At(finding.Above))
 }
 
 // waiting is what the consumers' own cylinders on the way out lend (D19): what

@@ -12,7 +12,7 @@ import (
 func (c *Case) checkSteps(name string, k *route.Check) []finding.Step {
 	p := c.Route.Parts
 	if p == nil {
-		return nil // with stops: the finding's own lines
+		return nil
 	}
 	switch name {
 	case route.CheckShareRule:
@@ -53,7 +53,10 @@ func (c *Case) checkSteps(name string, k *route.Check) []finding.Step {
 			if x := p.Cylinders[l.Cylinder]; x.Cylinder == k.Who {
 				s.start(x)
 				s.left(l, "at the surface")
-				s.add("planned use", "start - left", litres("used", x.Start.Litres-l.LeftL), litres("start", x.Start.Litres).At(finding.Above), litres("left", l.LeftL).At(finding.Above))
+				used := litres("used", x.Start.Litres-l.LeftL)
+				s.add("planned use", "start - left", used, litres("start", x.Start.Litres).At(finding.Above), litres("left", l.LeftL).At(finding.Above))
+				s.add("to be carried", "factor × used", litres("needed", k.Limit), finding.Number("factor", k.Limit/(x.Start.Litres-l.LeftL), 6, "").At("policy.gas.deco_reserve_factor"), used.At(finding.Above))
+				s.add("to spare", "start - needed", litres("margin", k.Margin), litres("start", x.Start.Litres).At(finding.Above), litres("needed", k.Limit).At(finding.Above))
 			}
 		}
 		return s.list
@@ -127,7 +130,13 @@ func (s *steps) used(d int) {
 func (s *steps) stage(n int, k *route.Check) {
 	x := s.c.Route.Parts.Cylinders[n]
 	s.start(x)
-	s.add("to spare", "permitted - used", litres("margin", k.Margin), litres("permitted", k.Limit).At("policy.gas.stage_rule"), litres("used", k.Measured).At("lines of route.planned_exit"))
+	for _, l := range s.c.Route.Parts.Stages {
+		if l.Cylinder == n {
+			s.left(l, "at the commitment point, "+placeText(&s.c.Route.Commitment))
+			s.add("used up to the commitment point", "start - left", litres("used", k.Measured), litres("start", x.Start.Litres).At(finding.Above), litres("left", l.LeftL).At(finding.Above))
+		}
+	}
+	s.add("to spare", "permitted - used", litres("margin", k.Margin), litres("permitted", k.Limit).At("policy.gas.stage_rule"), litres("used", k.Measured).At(finding.Above))
 }
 
 // surfaces is what a cylinder shows after the last ascent, against the reserve.
@@ -148,7 +157,7 @@ func (s *steps) surfaces(l route.LeftParts) {
 }
 
 // turnSteps are the candidates of a turn pressure, which governs, and the rounding.
-func (c *Case) turnSteps(d, i int) []finding.Step {
+func (c *Case) turnSteps(d, i int, key string) []finding.Step {
 	p := c.Route.Parts
 	if p == nil {
 		return nil
@@ -156,6 +165,7 @@ func (c *Case) turnSteps(d, i int) []finding.Step {
 	t, m := p.Turns[d][i], c.Route.Divers[d].Mains[i]
 	x := p.Cylinders[p.Share[d].Left[i].Cylinder]
 	s := c.explaining("route method, D25, D26")
+	s.key = key
 	s.share(d)
 	mains := len(p.Turns[d]) > 1
 	permitted := litres("permitted", p.Share[d].PermittedL).At(finding.Above)

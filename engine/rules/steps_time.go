@@ -6,7 +6,6 @@ import (
 	"lastlight/engine/calendar"
 	"lastlight/engine/due"
 	"lastlight/engine/finding"
-	"lastlight/engine/route"
 )
 
 // runtimeSteps are the minutes of the dive, move by move, and when it is over.
@@ -17,7 +16,7 @@ func (c *Case) runtimeSteps(f finding.Finding) []finding.Step {
 	s := c.explaining("route method, D3, D4, D5; dates and deadlines, T2")
 	var in []finding.Figure
 	at := 0
-	for _, x := range c.stretches() {
+	for _, x := range c.Route.Parts.Stretches {
 		name := stretchName(x)
 		if !x.Hold {
 			s.add("swum: "+name, "metres / speed", minutes("minutes", x.Minutes), metres("metres", x.Metres), finding.Number("speed", x.Metres/x.Minutes, 6, "m/min"))
@@ -26,10 +25,6 @@ func (c *Case) runtimeSteps(f finding.Finding) []finding.Step {
 		in = append(in, minutes(fmt.Sprint(at, ": ", name), x.Minutes).At(finding.Above))
 	}
 	takes := minutes("the route takes", c.Route.Summary.RuntimeMin)
-	if c.Route.Parts == nil {
-		stops := float64(c.Dive.Schedule.StopMin)
-		in = []finding.Figure{minutes("swum, held and switched", c.Route.Summary.RuntimeMin-stops).At("the schedule"), minutes("stops", stops).At("the schedule")}
-	}
 	s.add("the route takes", finding.Sum, takes, in...)
 	runtime := minutes("runtime", c.Span.RuntimeMin)
 	if p := c.In.Plan.RuntimeMin; p > 0 {
@@ -42,14 +37,6 @@ func (c *Case) runtimeSteps(f finding.Finding) []finding.Step {
 		s.list = append(s.list, f.Given("plan.runtime_min", finding.Above))
 	}
 	return s.list
-}
-
-// stretches of a dive without stops; with stops the schedule has them.
-func (c *Case) stretches() []route.Stretch {
-	if c.Route.Parts == nil {
-		return nil
-	}
-	return c.Route.Parts.Stretches
 }
 
 // later is an instant so many minutes after another.
