@@ -229,3 +229,45 @@ func pit(minutes float64) Input {
 	in.Route.Route.Moves[0].HoldMin, in.Route.Route.Moves[0].HoldTask = minutes, "survey"
 	return in
 }
+
+// onRecord are rules whose figures of a plan with stops are compared as they stand:
+// counted, measured or recorded, nothing of them is computed.
+var onRecord = []string{
+	"cylinder.", "decompression.altitude", "diver.", "gas.", "kit.", "level.", "team.", "service.", "site.", "route.cautions", "route.cylinder_on_way_out", "analyser.",
+}
+
+// Every figure that the engine computes of a plan with stops has its own lines, not
+// only what was compared with what.
+func TestFiguresWithStopsHaveTheirLines(t *testing.T) {
+	for name, in := range map[string]Input{"pit": pit(20), "long pit": pit(90), "expedition": enginetest.Expedition(10, 3, 20), "two": enginetest.Expedition(12, 2, 20)} {
+		r := Evaluate(in)
+		if r.Dive == nil || !r.Dive.Stops || r.Route.Parts == nil || len(r.Dive.Schedule.Stops) == 0 {
+			t.Fatalf("%s: no stops, or no parts", name)
+		}
+		stops := 0
+		for _, f := range r.Findings {
+			if strings.Contains(f.Message+f.Remedy, "{") {
+				t.Errorf("%s: placeholder left in %q, %q", name, f.Message, f.Remedy)
+			}
+			if f.Rule == "decompression.stops" {
+				stops++
+			}
+			computed := f.Observed != nil && f.Observed.Number != nil && f.Limit != nil || f.Rule == "decompression.stops" || f.Rule == "diver.flight"
+			if !computed || slices.ContainsFunc(onRecord, func(p string) bool { return strings.HasPrefix(f.Rule, p) && f.Rule != "diver.flight" }) {
+				continue
+			}
+			if n := len(f.Steps); n > 0 && f.Observed != nil && f.Observed.Unit == "L" && (strings.HasPrefix(f.Rule, "failure.") || f.Rule == "route.sharing_exit") {
+				last := f.Steps[n-1]
+				if last.Formula != "left - need" || math.Abs(*last.Inputs[0].Number-*f.Observed.Number) > 1e-5 || math.Abs(*last.Inputs[1].Number-*f.Limit.Number) > 1e-5 {
+					t.Errorf("%s: the lines of %s end with %+v, the finding says %s of %s", name, f.Key(), last, f.Observed, f.Limit)
+				}
+			}
+			if len(f.Steps) < 2 {
+				t.Errorf("%s: %s has %d lines: %s", name, f.Key(), len(f.Steps), f.Message)
+			}
+		}
+		if stops != len(r.Dive.Schedule.Stops) {
+			t.Errorf("%s: %d of %d stops are explained", name, stops, len(r.Dive.Schedule.Stops))
+		}
+	}
+}

@@ -42,6 +42,9 @@ type Margin struct {
 	Compartment int
 	Bar         float64
 	GF          float64 // in force where it was least
+	Depth       float64 // metres, of the arrival where it was least
+	Anchor      float64 // metres, D of D42
+	N2, He      float64 // bar, tensions of the compartment on that arrival
 }
 
 // GasSwitch is a change of gas that D45 made.
@@ -76,6 +79,15 @@ type Result struct {
 // middle of a wait only the tests at its start and end are counted, between which
 // a refusal's margin shrinks.
 func (r *Result) Closest() float64 { return math.Min(r.Tests, r.Questions) }
+
+// Begun is the runtime at which it begins.
+func (r *Result) Begun() float64 {
+	t := r.End.Minutes
+	for i := range r.Stretches {
+		t -= r.Stretches[i].Minutes
+	}
+	return t
+}
 
 // TotalStop is the sum of the stops' minutes.
 func (r *Result) TotalStop() int {

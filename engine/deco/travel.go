@@ -230,8 +230,10 @@ func (p *Planner) test(d, j int, o *tested, r *Result) {
 		}
 		if m < least.Bar-tissue.Tie {
 			least.Bar, least.Compartment, least.GF = m, k, gf
+			least.Depth, least.N2, least.He = s.depth, sim.N2[k], sim.He[k]
 		}
 	}
+	least.Anchor = max(c.Anchor, p.lastStop)
 	if asked && !yes {
 		c.No = p.bounds[j].depth
 		r.NoStop = false

@@ -7,6 +7,7 @@ import (
 
 	"lastlight/engine/deco"
 	"lastlight/engine/finding"
+	"lastlight/engine/gas"
 	"lastlight/engine/oxygen"
 	"lastlight/engine/route"
 	"lastlight/engine/tissue"
@@ -92,6 +93,19 @@ type Margin struct {
 	Compartment int     `json:"compartment"` // from 1
 	Bar         float64 `json:"bar"`
 	GF          float64 `json:"gf"`
+
+	Parts MarginParts `json:"-"`
+}
+
+// MarginParts are the numbers of a margin: bar, metres.
+type MarginParts struct {
+	Compartment tissue.Compartment
+	N2, He      float64 // tensions on the arrival judged
+	DepthM      float64 // of that arrival
+	AmbientBar  float64
+	AnchorM     float64 // D of D42
+	GFLow       float64
+	GFHigh      float64
 }
 
 // Switch is a change of gas by itself (D45).
@@ -116,6 +130,22 @@ type Diver struct {
 	OxygenBar    float64  `json:"oxygen_bar"`              // greatest pressure breathed
 	FlightMin    float64  `json:"flight_min"`              // the model's own wait at the surface for a cabin at 8000 ft; no guideline
 	FlightBeyond bool     `json:"flight_beyond,omitempty"` // longer than was searched: FlightMin is no answer
+
+	Flight FlightParts `json:"-"`
+}
+
+// FlightParts are the numbers of the model's own wait, of the compartment with
+// least to spare at its end: bar.
+type FlightParts struct {
+	Compartment tissue.Compartment
+	Number      int     // of the compartment, from 1
+	N2, He      float64 // tensions at surfacing
+	InspiredBar float64 // of nitrogen, of air at the surface
+	AfterN2     float64 // tensions after the wait
+	AfterHe     float64
+	CabinBar    float64
+	GF          float64
+	MarginBar   float64
 }
 
 // Supply is what one supply gives on a schedule.
@@ -187,6 +217,13 @@ func (w *Work) diverOf(d int, r *deco.Result, before, left []float64) Diver {
 	set := &w.q.Settings
 	flight := set.Model.Flight(r.End.Divers[d].Tissues, set.Water.Surface, tissue.CabinPressure, set.GFHigh, flightStep)
 	x.FlightMin, x.FlightBeyond = flight.Minutes, flight.Beyond
+	tensions := r.End.Divers[d].Tissues
+	k := flight.Compartment
+	inspired, _ := set.Model.Inspired(gas.Air, set.Water.Surface)
+	x.Flight = FlightParts{
+		Compartment: set.Model.Compartment(k), Number: k + 1, N2: tensions.N2[k], He: tensions.He[k], InspiredBar: inspired, AfterN2: flight.N2, AfterHe: flight.He,
+		CabinBar: tissue.CabinPressure, GF: set.GFHigh, MarginBar: flight.Margin,
+	}
 	return x
 }
 
@@ -214,7 +251,14 @@ func (w *Work) marginOf(m deco.Margin) Margin {
 	if math.IsInf(m.Bar, 0) || m.Diver >= len(w.team.Divers) {
 		return Margin{}
 	}
-	return Margin{w.team.Divers[m.Diver].Name, m.Compartment + 1, finding.Round9(m.Bar), finding.Round9(m.GF)}
+	set := &w.q.Settings
+	return Margin{
+		Diver: w.team.Divers[m.Diver].Name, Compartment: m.Compartment + 1, Bar: finding.Round9(m.Bar), GF: finding.Round9(m.GF),
+		Parts: MarginParts{
+			Compartment: set.Model.Compartment(m.Compartment), N2: m.N2, He: m.He, DepthM: m.Depth, AmbientBar: w.pressure(m.Depth), AnchorM: m.Anchor,
+			GFLow: set.GFLow, GFHigh: set.GFHigh,
+		},
+	}
 }
 
 // remarks turns flags into what a reader is told.

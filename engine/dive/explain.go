@@ -110,9 +110,13 @@ func (w *Work) wayWalked(p *place, o *outcome) *stretches {
 // walked are the stretches of a schedule as a reader follows them: what the
 // planner cuts at its grid is put together again where nothing changes.
 func (w *Work) walked(pieces []route.Piece, factors []float64, path *deco.Path, r *deco.Result, divers int) (out stretches) {
-	stop := 0
+	stop, t := -1, r.Begun()
 	for i := range r.Stretches {
 		s := &r.Stretches[i]
+		for stop+1 < len(r.Stops) && r.Stops[stop+1].Arrival <= t+1e-6 {
+			stop++
+		}
+		t += s.Minutes
 		bar := w.barMinutes(s, factors)
 		if i > 0 && s.Kind == deco.Travel && s.Piece == r.Stretches[i-1].Piece && s.Breathing == r.Stretches[i-1].Breathing && r.Stretches[i-1].Kind == deco.Travel {
 			x := &out.list[len(out.list)-1]
@@ -134,10 +138,9 @@ func (w *Work) walked(pieces []route.Piece, factors []float64, path *deco.Path, 
 			x.From = stationOf(pieces, path, s.Piece)
 			switch s.Kind {
 			case deco.Stopped:
-				if stop < len(r.Stops) {
+				if stop >= 0 {
 					at := w.stopOf(path, &r.Stops[stop])
 					x.What = "stop at " + finding.Decimal(at.DepthM, 1) + " m, " + at.Place
-					stop++
 				}
 			case deco.Switching:
 				x.What = "change of gas at " + finding.Decimal(s.From, 1) + " m"

@@ -15,7 +15,13 @@ type Oxygen struct {
 	Place string   `json:"place"`
 	Lost  []string `json:"lost"`        // cylinders
 	CNS   float64  `json:"cns_percent"` // at most: sloping pieces at their greatest pressure
+
+	Earlier, SoFarCNS, OutCNS float64     `json:"-"` // per cent, which add up to CNS
+	SoFar, Out                []Breathing `json:"-"`
 }
+
+// Breathing is a time on which oxygen accumulates.
+type Breathing struct{ Minutes, OxygenBar, CNS float64 }
 
 // addCNS adds a stretch to the account of the first divers. It takes the greatest
 // pressure of the stretch for the whole of it, which is never too little, and
@@ -33,6 +39,12 @@ func (w *Work) addCNS(to []float64, s *deco.Stretch) {
 // mostOxygen finds the way out, of all looked at, that takes most oxygen.
 func (w *Work) mostOxygen() *Oxygen {
 	var best *Oxygen
+	var worst struct {
+		at    *place
+		out   *outcome
+		as, d int // diver of the schedule, and of the team
+		k     int // stretches of the dive so far
+	}
 	far := make([]float64, len(w.team.Divers)) // of the dive so far, up to the end of the stretch the place is in
 	minute, k := w.begin.Minutes, 0
 	for _, p := range w.places {
@@ -42,23 +54,44 @@ func (w *Work) mostOxygen() *Oxygen {
 		}
 		for _, o := range p.outs {
 			for d := range w.team.Divers {
-				out := 0.0
+				out, as := 0.0, d
 				switch {
 				case o.alike: // divers who are alike: any of those scheduled may be this one
-					for _, x := range o.cns {
-						out = math.Max(out, x)
+					for i, x := range o.cns {
+						if i == 0 || x > out {
+							out, as = x, i
+						}
 					}
 				case d < len(o.cns):
 					out = o.cns[d]
 				}
-				if all := w.q.Carried[d].CNS + far[d] + out; best == nil || all > best.CNS {
-					best = &Oxygen{Diver: w.team.Divers[d].Name, Place: placeText(p), Lost: w.names(o.lost), CNS: all}
+				earlier := w.q.Carried[d].CNS
+				if all := earlier + far[d] + out; best == nil || all > best.CNS {
+					best = &Oxygen{Diver: w.team.Divers[d].Name, CNS: all, Earlier: earlier, SoFarCNS: far[d], OutCNS: out}
+					worst.at, worst.out, worst.as, worst.d, worst.k = p, o, as, d, k
 				}
 			}
 		}
 	}
-	if best != nil {
-		best.CNS = finding.Round9(best.CNS)
+	if best == nil {
+		return nil
+	}
+	best.CNS, best.Place, best.Lost = finding.Round9(best.CNS), placeText(worst.at), w.names(worst.out.lost)
+	best.SoFar = w.breathing(w.result.Stretches[:worst.k], worst.d)
+	if path, _ := w.walkOut(w.way(worst.at), worst.at, worst.out, &w.again); path != nil {
+		best.Out = w.breathing(w.again.Stretches, worst.as)
 	}
 	return best
+}
+
+// breathing lists what addCNS adds up.
+func (w *Work) breathing(list []deco.Stretch, d int) (out []Breathing) {
+	for i := range list {
+		s := &list[i]
+		o := float64(w.team.Cylinders[s.Breathing[d]].Mix.O2 * w.pressure(math.Max(s.From, s.To)))
+		if o > oxygen.Threshold && s.Minutes > 0 {
+			out = append(out, Breathing{s.Minutes, o, float64(100*s.Minutes) / oxygen.SingleLimit(o)})
+		}
+	}
+	return out
 }

@@ -5,6 +5,7 @@ import (
 
 	"lastlight/engine/deco"
 	"lastlight/engine/finding"
+	"lastlight/engine/route"
 )
 
 // Variant is the planned dive deeper, longer or both (method handbook, section 6).
@@ -13,6 +14,9 @@ type Variant struct {
 	LongerMin float64    `json:"longer_min"`
 	Schedule  Schedule   `json:"schedule"`
 	Short     []Shortage `json:"short"` // supplies that would end below the sharing reserve
+
+	Stretches []route.Stretch   `json:"-"`
+	Ends      []route.LeftParts `json:"-"` // what every supply that counts holds at the surface, with the sharing reserve
 }
 
 // Shortage is a supply that does not last.
@@ -48,10 +52,17 @@ func (w *Work) vary(deeper, longer float64, node int) Variant {
 		return v
 	}
 	v.Schedule = w.scheduleOf(&path, w.factors, &w.out, w.full(), 0, func(d int) float64 { return w.rates[d].planned }, true)
+	v.Stretches = w.walked(w.laidPieces(), w.factors, &path, &w.out, len(w.team.Divers)).list
 	k := 0
 	for d := range v.Schedule.Divers {
 		for _, s := range v.Schedule.Divers[d].Supplies {
-			if x := &w.supplies[k]; s.LeftL < x.SharingL-litreTolerance && (x.Main || s.UsedL > litreTolerance) {
+			x := &w.supplies[k]
+			if x.Main || s.UsedL > litreTolerance {
+				l := route.LeftParts{Cylinder: k, LeftL: s.LeftL, ReserveL: x.SharingL}
+				l.Breathed = w.breathedOf(&w.out, w.factors, w.named, k, math.Inf(1), func(d int) float64 { return w.rates[d].planned })
+				v.Ends = append(v.Ends, l)
+			}
+			if s.LeftL < x.SharingL-litreTolerance && (x.Main || s.UsedL > litreTolerance) {
 				v.Short = append(v.Short, Shortage{v.Schedule.Divers[d].Name, s.ID, s.LeftL, finding.Round9(x.SharingL)})
 			}
 			k++

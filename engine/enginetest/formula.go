@@ -189,6 +189,8 @@ func (p *parser) factor() (Range, error) {
 		{"the least of (", func(v []Range) Range { return fold(v, math.Min) }},
 		{"down to whole (", func(v []Range) Range { return Range{math.Floor(v[0].Low + 1e-6), math.Floor(v[0].High + 1e-6)} }},
 		{"up to whole (", func(v []Range) Range { return Range{math.Ceil(v[0].Low - 1e-6), math.Ceil(v[0].High - 1e-6)} }},
+		{"the natural logarithm of (", func(v []Range) Range { return Range{math.Log(v[0].Low), math.Log(v[0].High)} }},
+		{"the power of (", power},
 		{"the size of (", func(v []Range) Range {
 			return Range{math.Max(0, math.Max(v[0].Low, -v[0].High)), math.Max(math.Abs(v[0].Low), math.Abs(v[0].High))}
 		}},
@@ -218,4 +220,14 @@ func (p *parser) factor() (Range, error) {
 	}
 	p.text = p.text[n:]
 	return Range{v, v}, nil
+}
+
+// power is the first to the power of the second, for a first of 0 or more.
+func power(v []Range) Range {
+	if len(v) != 2 || v[0].Low < -1e-5 {
+		return Range{math.NaN(), math.NaN()}
+	}
+	low, high := math.Max(0, v[0].Low), math.Max(0, v[0].High)
+	four := []float64{math.Pow(low, v[1].Low), math.Pow(low, v[1].High), math.Pow(high, v[1].Low), math.Pow(high, v[1].High)}
+	return Range{slices.Min(four), slices.Max(four)}
 }

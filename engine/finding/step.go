@@ -7,7 +7,8 @@ package finding
 //
 // A formula names its inputs as they are named, joins them with " + ", " - ",
 // " × " and " / " and parentheses, and may say "the greatest of (a, b)", "the
-// least of (a, b)", "down to whole (a)" and "up to whole (a)". The formulas
+// least of (a, b)", "down to whole (a)", "up to whole (a)", "the power of (a, b)"
+// (a to the power of b) and "the natural logarithm of (a)". The formulas
 // Sum, Greatest and Least take all inputs. Everything else is words: a date
 // rule, a comparison, a record read.
 type Step struct {

@@ -3,6 +3,8 @@ package oxygen
 import (
 	"math"
 	"testing"
+
+	"pgregory.net/rapid"
 )
 
 func near(t *testing.T, what string, got, want, relative float64) {
@@ -93,4 +95,31 @@ func TestCarry(t *testing.T) {
 	if c.Days != 3 {
 		t.Errorf("REPEX day %d, want 3: a dive 30 h ago may lie two days back", c.Days)
 	}
+}
+
+// What is handed out to be followed adds up to what is reckoned, and every part
+// lies on one line of the table.
+func TestPortionsAddUp(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		from, to := rapid.Float64Range(0.2, 2).Draw(t, "from"), rapid.Float64Range(0.2, 2).Draw(t, "to")
+		if rapid.Bool().Draw(t, "level") {
+			to = from
+		}
+		minutes := rapid.Float64Range(0.01, 200).Draw(t, "minutes")
+		for _, perDay := range []bool{false, true} {
+			want, sum := CNS(from, to, minutes), 0.0
+			if perDay {
+				want = DailyShare(from, to, minutes)
+			}
+			for _, p := range Portions(from, to, minutes, perDay) {
+				sum += p.Percent
+				if p.Constant-p.Slope*p.High < 0.9 || p.Low < Threshold {
+					t.Fatalf("%+v", p)
+				}
+			}
+			if math.Abs(sum-want) > 1e-9*(1+want) {
+				t.Fatalf("per day %v: the parts are %v %%, all is %v %%", perDay, sum, want)
+			}
+		}
+	})
 }

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"math"
+	"strconv"
 
 	"lastlight/engine/deco"
 	"lastlight/engine/dive"
@@ -75,6 +76,14 @@ func decompressionRules() []Rule {
 				}
 				return c.remarks(c.Dive.Schedule.Remarks, c.Dive.Schedule.StopMin)
 			},
+		},
+		{
+			ID: "decompression.stops", Version: 1, Title: "Why each stop is made, and for so long", Citation: handbook("passage decompression", "D41, D42, D47"),
+			Words: map[string]Words{
+				"ok":       {Says: "{subject}: {observed} at {depth}{at}, from {arrival} on"},
+				"no_stops": {Says: "{subject}: no stop"},
+			},
+			Check: plannedStops,
 		},
 		{
 			ID: "decompression.ways_out", Version: 1, Title: "The stops of every way out", Citation: handbook("passage decompression", "D44, D48, D55"), Words: waysOut,
@@ -158,7 +167,7 @@ func computed(c *Case) []finding.Finding {
 				longest = finding.CountOf("longest", l.StopMin, "min")
 				f.Place = l.Place
 			}
-			f.Observed, f.Figures = &n, []finding.Figure{longest}
+			f.Observed, f.Figures, f.Steps = &n, []finding.Figure{longest}, c.plannedStops()
 			out = append(out, at(f))
 		default:
 			out = append(out, pass(s))
@@ -348,6 +357,7 @@ func (c *Case) remarks(list []dive.Remark, stops int) []finding.Finding {
 			observed = finding.Number("", m.Value, 2, "bar")
 		case deco.FlagOverdrawn:
 			observed, f.Path = finding.Number("", math.Ceil(m.Value), 0, "L"), "plan.supplies"
+			f.Steps = c.overdrawnSteps(m)
 		case dive.RemarkDrift:
 			observed = finding.Number("", m.Value, 3, "bar")
 		}
@@ -372,6 +382,28 @@ func (c *Case) remarks(list []dive.Remark, stops int) []finding.Finding {
 	return out
 }
 
+// plannedStops tells each stop of the dive as planned.
+func plannedStops(c *Case) []finding.Finding {
+	if c.Dive == nil {
+		return one(c.diveUnknown(c.plan()))
+	}
+	list := c.Dive.Schedule.Stops
+	if len(list) == 0 {
+		return one(answer(finding.NotApplicable, "no_stops", c.plan()))
+	}
+	var out []finding.Finding
+	for i := range list {
+		x := &list[i]
+		n := strconv.Itoa(i + 1)
+		f := pass(finding.Subject{Kind: finding.KindStation, ID: "stop-" + n, Name: "stop " + n + " of " + strconv.Itoa(len(list))})
+		minutes := finding.CountOf("", x.Minutes, "min")
+		f.Observed, f.Place, f.Steps = &minutes, x.Place, c.stopSteps(x)
+		f.Figures = []finding.Figure{finding.Number("depth", x.DepthM, 1, "m"), finding.Number("arrival", x.ArrivalMin, 1, "min")}
+		out = append(out, at(f))
+	}
+	return out
+}
+
 // exposure compares every diver's oxygen account, earlier dives included, with
 // the limits of the policy, of 24 hours and of the lungs.
 func exposure(c *Case) []finding.Finding {
@@ -388,7 +420,8 @@ func exposure(c *Case) []finding.Finding {
 		over := func(code string, observed, limit float64, decimals int, unit string) {
 			g := measured(answer(finding.Refuse, code, s), finding.Number("", observed, decimals, unit), finding.Number("", limit, decimals, unit))
 			short := finding.Number("", observed-limit, decimals, unit)
-			g.Shortfall, g.Path = &short, "plan.supplies"
+			g.Shortfall, g.Path, g.Rule = &short, "plan.supplies", "oxygen.exposure"
+			g.Steps = c.exposureSteps(i, &g)
 			out = append(out, g)
 		}
 		refused := len(out)
@@ -412,6 +445,8 @@ func exposure(c *Case) []finding.Finding {
 			limit := finding.Number("", o.CNSCautionPercent, 0, "%")
 			f.Status, f.Code, f.Limit = finding.Caution, "much", &limit
 		}
+		f.Rule = "oxygen.exposure"
+		f.Steps = c.exposureSteps(i, &f)
 		out = append(out, f)
 	}
 	return out
@@ -428,7 +463,7 @@ func exposureOut(c *Case) []finding.Finding {
 		return one(answer(finding.NotApplicable, "none", c.plan()))
 	}
 	f := measured(pass(c.nameOf(x.Diver)), finding.Number("", math.Ceil(x.CNS*10-1e-6)/10, 1, "%"), finding.Number("", limit, 0, "%"))
-	f.Place = x.Place
+	f.Place, f.Steps = x.Place, c.wayOutOxygen(x)
 	if x.CNS > limit+1e-9 {
 		f.Status, f.Code, f.Path = finding.Caution, "over", "plan.supplies"
 	}
@@ -517,6 +552,12 @@ func deeperLonger(c *Case) []finding.Finding {
 			short := finding.Number("", s.NeedL-s.LeftL, 1, "L")
 			f.Shortfall, f.Path = &short, "plan.supplies"
 			f.Figures = []finding.Figure{finding.Word("cylinder", cylinder.Label())}
+			f.Rule = "failure.deeper_longer"
+			for k, p := range c.Route.Parts.Cylinders {
+				if p.Diver == s.Diver && p.Cylinder == s.Supply {
+					f.Steps = c.variantSteps(v, k, f.Key())
+				}
+			}
 			out = append(out, told(f, v))
 		}
 		if v.Schedule.NoSchedule {
@@ -527,7 +568,9 @@ func deeperLonger(c *Case) []finding.Finding {
 	}
 	if len(out) == 0 {
 		f := pass(c.plan())
-		out = one(told(f, &c.Dive.Variants[len(c.Dive.Variants)-1]))
+		v := &c.Dive.Variants[len(c.Dive.Variants)-1]
+		f.Steps = c.variantSteps(v, tightestEnd(v), "")
+		out = one(told(f, v))
 	}
 	return out
 }

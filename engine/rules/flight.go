@@ -127,6 +127,7 @@ func (c *Case) flightAt(i int) (finding.Finding, calendar.Instant) {
 		finding.CountOf("hours", *byRule.Hours, "h"), finding.Word("after", c.afterWhat(byRule, rules)),
 		finding.Number("model", float64(model), 0, "min"),
 	}
+	f.Steps = c.flightSteps(i, surfaced, byRule.Earliest, both.Earliest, *byRule.Hours, model, known)
 	switch {
 	case !known:
 		f.Code = "model_unknown"
@@ -134,6 +135,23 @@ func (c *Case) flightAt(i int) (finding.Finding, calendar.Instant) {
 		f.Code = "model"
 	}
 	return f, both.Earliest
+}
+
+// flightSteps are the practice interval, the model's own wait, and the later of both.
+func (c *Case) flightSteps(i int, surfaced, byRule, earliest calendar.Instant, hours, model int, known bool) []finding.Step {
+	s := c.explaining("dates and deadlines, T38; physics, 9")
+	wait := finding.CountOf("minutes", hours*60, "min")
+	s.add("by the practice interval", finding.Minutes, finding.Word("practice", c.local(byRule)), finding.Word("surfaced", c.local(surfaced)).At("lines of plan.runtime, or the last dive's record"), wait.At("policy.flying"))
+	if !known {
+		return s.list
+	}
+	if c.Dive != nil && i < len(c.Dive.Schedule.Divers) {
+		s.modelFlight(&c.Dive.Schedule.Divers[i])
+	}
+	own := surfaced.Add(model)
+	s.add("by the model's own wait", finding.Minutes, finding.Word("model", c.local(own)), finding.Word("surfaced", c.local(surfaced)), finding.CountOf("minutes", model, "min").At(finding.Above))
+	s.add("no flight before", finding.Latest, finding.Word("earliest", c.local(earliest)), finding.Word("practice", c.local(byRule)).At(finding.Above), finding.Word("model", c.local(own)).At(finding.Above))
+	return s.list
 }
 
 func flightRulesOf(p *policy.Policy) watch.FlightRules {

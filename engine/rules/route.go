@@ -35,7 +35,13 @@ func routeRules() []Rule {
 			"not_applicable": {Says: "nothing of the plan concerns it"},
 		}
 	}
+	gone := func(what string) map[string]Words {
+		w := margin(what)
+		w["no_way"] = Words{Says: "{who}: no way out that can be swum and scheduled{at}", Remedy: "{pass}"}
+		return w
+	}
 	sharing := map[string]Words{
+		"no_way":         {Says: "{subject} to {other}: no way out that two can share and that can be scheduled{at}", Remedy: "turn no later than {farthest}"},
 		"ok":             {Says: "{subject} to {other}: at the dearest place{at}: {observed} left, {limit} needed by two"},
 		"short":          {Says: "{subject} to {other}: two need {limit}, {subject} has {observed}: short {shortfall}{in_bar}{at}", Remedy: "turn no later than {farthest}"},
 		"not_applicable": {Says: "nothing of the plan concerns it"},
@@ -50,8 +56,8 @@ func routeRules() []Rule {
 			"not_applicable": {Says: "nothing of the plan concerns it"},
 		}},
 		{"route.planned_exit", "Everybody surfaces with the reserve", route.CheckPlannedExit, "4.3", margin("left at the surface")},
-		{"route.lost_cylinder", "Out with any waiting cylinder or decompression gas gone", route.CheckLostCylinder, "D24", margin("left with the cylinder gone")},
-		{"route.independent_main", "Out with either independent main gone", route.CheckIndependent, "D24", margin("left with one main gone")},
+		{"route.lost_cylinder", "Out with any waiting cylinder or decompression gas gone", route.CheckLostCylinder, "D24", gone("left with the cylinder gone")},
+		{"route.independent_main", "Out with either independent main gone", route.CheckIndependent, "D24", gone("left with one main gone")},
 		{"route.independent_spread", "Independent mains kept alike", route.CheckSpread, "D24", margin("difference between the mains")},
 		{"route.cylinder_on_way_out", "Waiting cylinders on the way out", route.CheckOnTheWayOut, "D39", margin("waiting cylinder")},
 		{"route.marker_in_time", "Marker met before the turn", route.CheckMarkerMet, "D30", margin("gas on meeting the marker")},
@@ -261,6 +267,9 @@ func (c *Case) routeCheck(name string) []finding.Finding {
 		f.Figures = []finding.Figure{finding.Word("who", who), finding.Word("pass", nameOr(c.named(k.WhatPass), "turn no later than "+c.farthest()))}
 		if !k.Passed {
 			f.Status, f.Code, f.Path = checkStatus(k.Verdict), "failed", "route.route.moves"
+			if k.Margin >= 0 && (name == route.CheckLostCylinder || name == route.CheckIndependent) {
+				f.Code, f.Observed, f.Limit = "no_way", nil, nil
+			}
 			if k.Margin < 0 {
 				short := finding.Number("", -k.Margin, 1, k.Unit)
 				f.Shortfall = &short
@@ -297,7 +306,10 @@ func (c *Case) sharing(f finding.Finding, w *route.Sharing, passed bool) finding
 	f.Place = placeText(&w.Place)
 	f.Figures = nil
 	f = at(f)
-	if !passed {
+	if !passed && w.MarginL >= -1e-6 {
+		f.Code, f.Observed, f.Limit, f.Steps = "no_way", nil, nil, nil
+		f.Figures = append(f.Figures, finding.Word("farthest", c.farthest()))
+	} else if !passed {
 		short := finding.Number("", -w.MarginL, 1, "L")
 		f.Code, f.Shortfall = "short", &short
 		inBar := ""

@@ -15,7 +15,8 @@ type FlightWait struct {
 	Minutes     float64
 	Compartment int // least margin then
 	Margin      float64
-	Beyond      bool // not within a week
+	N2, He      float64 // tensions of that compartment then, bar
+	Beyond      bool    // not within a week
 }
 
 // Flight waits in steps of some minutes (above 0), at a surface pressure in bar,
@@ -27,7 +28,7 @@ func (m *Model) Flight(s State, surface, cabin, gf, step float64) FlightWait {
 	m.Fill(&st, step, helium)
 	for n := 0; ; n++ {
 		margin, c := m.Margin(&s, cabin, gf)
-		w := FlightWait{Minutes: float64(float64(n) * step), Compartment: c, Margin: margin}
+		w := FlightWait{Minutes: float64(float64(n) * step), Compartment: c, Margin: margin, N2: s.N2[c], He: s.He[c]}
 		if margin >= -Tie {
 			return w
 		}
