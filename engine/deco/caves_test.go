@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand"
 	"os"
+	"slices"
 	"strconv"
 	"testing"
 
@@ -379,5 +380,44 @@ func TestHigherGFHighIsNeverLonger(t *testing.T) {
 				before = total
 			}
 		}
+	}
+}
+
+// A plain schedule is the same dive; it only does not say who needed a stop.
+func TestPlainSchedulesAreTheSame(t *testing.T) {
+	rng, count := caves(t)
+	stops := 0
+	for n := range count {
+		c := randomCave(rng)
+		p, err := NewPlanner(c.set)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var whole, plain Result
+		if err := p.Schedule(c.team, c.path, &c.start, nil, &whole); err != nil {
+			t.Fatal(err)
+		}
+		p.Plain = true
+		if err := p.Schedule(c.team, c.path, &c.start, nil, &plain); err != nil {
+			t.Fatal(err)
+		}
+		if whole.NoSchedule != plain.NoSchedule || whole.NoStop != plain.NoStop || whole.End.Minutes != plain.End.Minutes ||
+			!slices.Equal(whole.Switches, plain.Switches) || !slices.Equal(whole.Stretches, plain.Stretches) || len(whole.Stops) != len(plain.Stops) {
+			t.Fatalf("cave %d: plain %+v, whole %+v", n, plain.Stops, whole.Stops)
+		}
+		for i := range plain.Stops {
+			x, y := whole.Stops[i], plain.Stops[i]
+			if d := x.LeavesWith.Bar - y.LeavesWith.Bar; !(math.Abs(d) < 1e-12) && !whole.NoSchedule {
+				t.Errorf("cave %d, stop %d: leaves with %v bar, plain %v", n, i, x.LeavesWith.Bar, y.LeavesWith.Bar)
+			}
+			x.NeededBy, x.LeavesWith, y.LeavesWith = y.NeededBy, Margin{}, Margin{}
+			if x != y {
+				t.Errorf("cave %d, stop %d: %+v, plain %+v", n, i, x, y)
+			}
+		}
+		stops += len(plain.Stops)
+	}
+	if stops < count {
+		t.Errorf("%d stops: the caves are one-sided", stops)
 	}
 }

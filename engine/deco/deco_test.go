@@ -139,8 +139,9 @@ func TestSameBits(t *testing.T) {
 // and shows its time as a multiple of N·t: N the distinct arguments of exp the
 // schedule needs at least, t one call of the faster of the library's and the
 // engine's exp, measured in the same run.
-func benchmark(b *testing.B, o oracle, n float64) {
+func benchmark(b *testing.B, o oracle, n float64, plain bool) {
 	p, team, path, start := o.planner(b)
+	p.Plain = plain
 	var r Result
 	if err := p.Schedule(team, path, start, nil, &r); err != nil {
 		b.Fatal(err)
@@ -182,9 +183,13 @@ func perCall(exp func(float64) float64) float64 {
 	return float64(d.Nanoseconds()) / calls
 }
 
-func BenchmarkScheduleS1(b *testing.B)  { benchmark(b, oracles[0], 96) }
-func BenchmarkScheduleS6(b *testing.B)  { benchmark(b, oracles[1], 192) }
-func BenchmarkScheduleS11(b *testing.B) { benchmark(b, oracles[2], 192) }
+func BenchmarkScheduleS1(b *testing.B)  { benchmark(b, oracles[0], 96, false) }
+func BenchmarkScheduleS6(b *testing.B)  { benchmark(b, oracles[1], 192, false) }
+func BenchmarkScheduleS11(b *testing.B) { benchmark(b, oracles[2], 192, false) }
+
+func BenchmarkPlainS1(b *testing.B)  { benchmark(b, oracles[0], 96, true) }
+func BenchmarkPlainS6(b *testing.B)  { benchmark(b, oracles[1], 192, true) }
+func BenchmarkPlainS11(b *testing.B) { benchmark(b, oracles[2], 192, true) }
 
 // Row 42 m, 21 min of the printed Bühlmann air table of 1986, 0 to 700 m: 9 m 2,
 // 6 m 4, 3 m 10 (read; method handbook, physics section 10). Plain ZH-L16B at GF

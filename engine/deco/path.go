@@ -130,15 +130,8 @@ func (p *Planner) compile(path *Path, lastStop float64) {
 			p.subs = append(p.subs, sub{from: q.From, to: q.To, minutes: q.Minutes, piece: int32(i), falling: rise < -same})
 			continue
 		}
-		perMetre := q.Minutes / rise
+		perMetre, rate := q.Minutes/rise, rise/q.Minutes
 		from := q.From
-		cut := func(to float64) {
-			p.subs = append(p.subs, sub{
-				from: from, to: to, minutes: float64((from - to) * perMetre), share: (q.From - from) / rise,
-				rate: rise / q.Minutes, piece: int32(i), rising: true,
-			})
-			from = to
-		}
 		// The deepest grid depth above the piece's start, then upward.
 		for k := floor((q.From - same - lastStop) / grid); k >= 0; k-- {
 			depth := lastStop + float64(k*grid)
@@ -148,10 +141,15 @@ func (p *Planner) compile(path *Path, lastStop float64) {
 			if depth <= q.To+same {
 				break
 			}
-			cut(depth)
-			p.bounds = append(p.bounds, bound{depth: depth, node: -1})
+			p.subs = append(p.subs, sub{
+				from: from, to: depth, minutes: float64((from - depth) * perMetre), share: (q.From - from) / rise, rate: rate, piece: int32(i), rising: true,
+			})
+			p.bounds = append(p.bounds, bound{depth: depth, low: -1, node: -1, wait: true, arrival: true, grid: true})
+			from = depth
 		}
-		cut(q.To)
+		p.subs = append(p.subs, sub{
+			from: from, to: q.To, minutes: float64((from - q.To) * perMetre), share: (q.From - from) / rise, rate: rate, piece: int32(i), rising: true,
+		})
 	}
 	last := len(path.Pieces)
 	p.bounds = append(p.bounds, bound{depth: path.Pieces[last-1].To, node: int32(last)})
@@ -162,16 +160,17 @@ func (p *Planner) mark(path *Path, lastStop float64) {
 	fell := false // since the path last rose
 	for j := range p.bounds {
 		b := &p.bounds[j]
-		hold := false
-		if b.node >= 0 {
-			n := &path.Nodes[b.node]
-			hold = n.Hold > 0
-			for _, a := range n.Actions {
-				b.pickUp = b.pickUp || (a.Kind == PickUp && p.lost>>a.Cylinder&1 == 0)
-			}
-			if n.Turn {
-				fell = false
-			}
+		if b.node < 0 { // a grid depth inside a rise, marked when it was cut
+			fell = false
+			continue
+		}
+		n := &path.Nodes[b.node]
+		hold := n.Hold > 0
+		for _, a := range n.Actions {
+			b.pickUp = b.pickUp || (a.Kind == PickUp && p.lost>>a.Cylinder&1 == 0)
+		}
+		if n.Turn {
+			fell = false
 		}
 		var before, after *sub
 		if j > 0 {

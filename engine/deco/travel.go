@@ -15,6 +15,7 @@ type segment struct {
 	arrival   bool
 	step      *tissue.Step
 	breathing [MaxDivers]uint8
+	leads     [MaxDivers]lead // what breathing along it does, per diver
 }
 
 // lookAhead lists what a test from bound j simulates (D41, D41a), up to the last
@@ -23,8 +24,7 @@ func (p *Planner) lookAhead(path *Path, j int, turned bool) {
 	p.travel = p.travel[:0]
 	if b := &p.bounds[j+1]; b.arrival && (j+1 == len(p.subs) || b.wait && p.endsAt(b, p.bounds[j].depth >= p.lastStop-same)) {
 		// The common case: one part, to the next place to wait.
-		p.travel = append(p.travel, segment{})
-		p.fill(&p.travel[0], j, p.now[:len(p.team.Divers)])
+		p.fill(p.another(), j, p.now[:len(p.team.Divers)])
 		return
 	}
 	copy(p.ahead[:], p.now[:len(p.team.Divers)])
@@ -37,8 +37,7 @@ func (p *Planner) lookAhead(path *Path, j int, turned bool) {
 		}
 		i++
 		b := &p.bounds[i]
-		p.travel = append(p.travel, segment{})
-		p.fill(&p.travel[len(p.travel)-1], i-1, of)
+		p.fill(p.another(), i-1, of)
 		if b.arrival {
 			last = len(p.travel)
 		}
@@ -72,13 +71,23 @@ func (p *Planner) endsAt(b *bound, deep bool) bool {
 	return !deep || b.pickUp || b.depth >= p.lastStop-same
 }
 
+// another makes room for a segment, in which whatever is not filled is left from before.
+func (p *Planner) another() *segment {
+	n := len(p.travel)
+	if n == cap(p.travel) {
+		p.travel = append(p.travel, segment{})
+	}
+	p.travel = p.travel[:n+1]
+	return &p.travel[n]
+}
+
 // fill makes the segment of sub j.
 func (p *Planner) fill(s *segment, j int, of []carrying) {
 	u, b := &p.subs[j], &p.bounds[j+1]
 	s.minutes, s.from, s.to = u.minutes, p.set.Water.Pressure(u.from), p.set.Water.Pressure(u.to)
 	s.depth, s.bound, s.arrival = b.depth, j+1, b.arrival
 	s.step = p.steps.at(u.minutes, p.helium)
-	breathe(s, of)
+	p.breathe(s, of)
 }
 
 func (p *Planner) anyBeforeFall(i int, of []carrying, turned bool) bool {
@@ -98,13 +107,20 @@ func (p *Planner) pause(minutes float64, i int, of []carrying) {
 		return
 	}
 	at := p.set.Water.Pressure(p.bounds[i].depth)
-	p.travel = append(p.travel, segment{minutes: minutes, from: at, to: at, depth: p.bounds[i].depth, bound: i, step: p.steps.at(minutes, p.helium)})
-	breathe(&p.travel[len(p.travel)-1], of)
+	s := p.another()
+	s.minutes, s.from, s.to, s.depth, s.bound, s.arrival = minutes, at, at, p.bounds[i].depth, i, false
+	s.step = p.steps.at(minutes, p.helium)
+	p.breathe(s, of)
 }
 
-func breathe(s *segment, of []carrying) {
+func (p *Planner) breathe(s *segment, of []carrying) {
+	rate := 0.0
+	if s.to != s.from {
+		rate = (s.to - s.from) / s.minutes
+	}
 	for d := range of {
 		s.breathing[d] = uint8(of[d].breathing)
+		s.leads[d] = p.lead(of[d].breathing, s.from, rate)
 	}
 }
 
@@ -128,6 +144,24 @@ func (c *coefficients) margin(n2, he, ambient, gf float64) float64 {
 	return base + float64(gf*((float64(a*b)+float64(ambient*float64(p*p)))/float64(p*b))) - p
 }
 
+// limits are the tensions allowed at an ambient pressure with a gradient factor
+// to compartments that hold nitrogen alone: the tests of a stop all ask for the same.
+type limits struct {
+	ambient, gf float64
+	allowed     [tissue.Count]float64
+}
+
+func (l *limits) at(coef *[tissue.Count]coefficients, ambient, gf float64) *[tissue.Count]float64 {
+	if l.ambient != ambient || l.gf != gf {
+		l.ambient, l.gf = ambient, gf
+		base := ambient - float64(gf*ambient)
+		for i := range coef {
+			l.allowed[i] = base + float64(gf*(coef[i].aN2+float64(ambient*coef[i].inverseBN2)))
+		}
+	}
+	return &l.allowed
+}
+
 // lead is what breathing along a segment does: inspired pressures at its start
 // and their change per minute.
 type lead struct {
@@ -135,11 +169,11 @@ type lead struct {
 	rateN2, rateHe float64
 }
 
-func (p *Planner) lead(s *segment, d int) (l lead) {
-	mix := &p.mixes[s.breathing[d]]
-	l.n2, l.he = p.model.Inspired(*mix, s.from)
-	if s.to != s.from {
-		rate := (s.to - s.from) / s.minutes
+// lead is that of a cylinder from an ambient pressure on, which changes by so many bar per minute.
+func (p *Planner) lead(cylinder int, from, rate float64) (l lead) {
+	mix := &p.mixes[cylinder]
+	l.n2, l.he = p.model.Inspired(*mix, from)
+	if rate != 0 {
 		l.rateN2, l.rateHe = float64(mix.N2()*rate), float64(mix.He*rate)
 	}
 	return l
@@ -148,14 +182,14 @@ func (p *Planner) lead(s *segment, d int) (l lead) {
 // fly moves a state along a segment, into another, and gives the least margin at
 // its end: Apply and worst in one pass, which is where a schedule's time goes.
 func (p *Planner) fly(into, from *tissue.State, st *tissue.Step, l lead, helium bool, ambient, gf float64) (least float64, compartment int) {
-	base := ambient - float64(gf*ambient)
+	limit := p.nitrogen.at(&p.coef, ambient, gf)
 	least = math.Inf(1)
 	if !helium {
 		for i := range from.N2 {
-			c, f := &p.coef[i], &st.N2[i]
+			f := &st.N2[i]
 			n2 := l.n2 + float64((from.N2[i]-l.n2)*f.Q) + float64(l.rateN2*f.W)
 			into.N2[i], into.He[i] = n2, 0
-			if m := base + float64(gf*(c.aN2+float64(ambient*c.inverseBN2))) - n2; m < least-tissue.Tie {
+			if m := limit[i] - n2; m < least-tissue.Tie {
 				least, compartment = m, i
 			}
 		}
@@ -173,15 +207,15 @@ func (p *Planner) fly(into, from *tissue.State, st *tissue.Step, l lead, helium 
 		least = c.margin(n2, he, ambient, gf)
 	}
 	for i := range from.N2 {
-		c, f, g := &p.coef[i], &st.N2[i], &st.He[i]
+		f, g := &st.N2[i], &st.He[i]
 		n2 := l.n2 + float64((from.N2[i]-l.n2)*f.Q) + float64(l.rateN2*f.W)
 		he := l.he + float64((from.He[i]-l.he)*g.Q) + float64(l.rateHe*g.W)
 		into.N2[i], into.He[i] = n2, he
-		if base+float64(gf*(c.aN2+float64(ambient*c.inverseBN2)))-n2-he > least+tissue.Tie || i == first {
+		if limit[i]-n2-he > least+tissue.Tie || i == first {
 			continue
 		}
 		// Of equal margins the lower compartment is named (D46).
-		m := c.margin(n2, he, ambient, gf)
+		m := p.coef[i].margin(n2, he, ambient, gf)
 		if m < least-tissue.Tie || (i < compartment && m < least+tissue.Tie) {
 			least, compartment = m, i
 		}
@@ -218,7 +252,7 @@ func (p *Planner) test(d, j int, o *tested, r *Result) {
 	for i := range p.travel {
 		s := &p.travel[i]
 		gf := p.gf(s.depth, c.Anchor)
-		m, k := p.fly(sim, from, s.step, p.lead(s, d), helium, s.to, gf)
+		m, k := p.fly(sim, from, s.step, s.leads[d], helium, s.to, gf)
 		from = sim
 		if !s.arrival {
 			continue
@@ -248,11 +282,16 @@ func (p *Planner) test(d, j int, o *tested, r *Result) {
 // straightUp is the least margin at the surface, with GFhigh, after a straight
 // ascent from a segment's end at the ascent rate on the gas breathed (D43).
 func (p *Planner) straightUp(sim *tissue.State, s *segment, d int, helium bool) float64 {
-	up := segment{minutes: s.depth / p.set.Ascent, from: s.to, to: p.set.Water.Surface, breathing: s.breathing}
-	if !(up.minutes > 0) {
-		up.from, up.minutes = up.to, 0
+	surface := p.set.Water.Surface
+	minutes, from, rate := s.depth/p.set.Ascent, s.to, 0.0
+	if !(minutes > 0) {
+		from, minutes = surface, 0
 	}
-	m, _ := p.fly(&p.up, sim, p.steps.at(up.minutes, p.helium), p.lead(&up, d), helium, up.to, p.set.GFHigh)
+	if from != surface {
+		rate = (surface - from) / minutes
+	}
+	l := p.lead(int(s.breathing[d]), from, rate)
+	m, _ := p.fly(&p.up, sim, p.steps.at(minutes, p.helium), l, helium, surface, p.set.GFHigh)
 	return m
 }
 
@@ -270,7 +309,7 @@ func (p *Planner) follow(d, k int) {
 	anchor := p.state[d].Anchor
 	for i := range p.travel {
 		s := &p.travel[i]
-		l := p.lead(s, d)
+		l := &s.leads[d]
 		f := s.step.N2[k]
 		w := follower{n2a: l.n2 - float64(l.n2*f.Q) + float64(l.rateN2*f.W), n2q: f.Q, ambient: s.to, arrival: s.arrival, gf: p.gf(s.depth, anchor)}
 		if p.hasHelium[d] {

@@ -38,11 +38,16 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 	minute := p.steps.at(1, p.helium)
 	at := p.set.Water.Pressure(b.depth)
 	p.followWait(minute, at)
-	var leaves Margin
+	neededBy := func(m Margin) Margin {
+		if p.Plain {
+			return Margin{} // of whichever test it is
+		}
+		return m
+	}
 	for n := 1; ; n++ {
 		if n > LongestStop {
 			p.catchUp(minute, at, 0)
-			stop.Minutes, stop.NeededBy = LongestStop, worst
+			stop.Minutes, stop.NeededBy = LongestStop, neededBy(worst)
 			p.log(Stopped, b.depth, b.depth, LongestStop, r)
 			return t + LongestStop, false
 		}
@@ -58,7 +63,7 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 		}
 		// Somebody may be permitted now. The minute before is judged in full, for
 		// the report; then this one decides.
-		if p.anyBehind() { // else the minute before was tested in full
+		if !p.Plain && p.anyBehind() { // else the minute before was tested in full
 			p.catchUp(minute, at, 1)
 			_, worst = p.testAll(j, r, true)
 		}
@@ -69,11 +74,9 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 			p.followWait(minute, at)
 			continue
 		}
-		stop.Minutes, stop.NeededBy = n, before
-		leaves = worst
+		stop.Minutes, stop.NeededBy, stop.LeavesWith = n, neededBy(before), worst
 		break
 	}
-	stop.LeavesWith = leaves
 	p.log(Stopped, b.depth, b.depth, float64(stop.Minutes), r)
 	p.permitted(j)
 	return t + float64(stop.Minutes), true

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"lastlight/engine/gas"
 	"lastlight/engine/tissue"
@@ -12,6 +13,10 @@ import (
 // Planner works out schedules under one set of settings. It keeps its memory
 // from call to call and is not for use by two goroutines at once.
 type Planner struct {
+	// Plain schedules have the same stops and leave out who needed each of them
+	// (Stop.NeededBy, and refused tests in Result.Tests), which takes a sixth of the time.
+	Plain bool
+
 	set   Settings
 	model *tissue.Model
 	coef  [tissue.Count]coefficients
@@ -49,6 +54,7 @@ type Planner struct {
 	byHigh    [MaxDivers]bool // D43 exempted the diver at the last test: the GFhigh line is in force
 	simEnd    int             // p.sim is the state at this bound; -1: it is not
 	lastLeast int             // compartment of the least margin last found, where the next search begins
+	nitrogen  limits
 }
 
 // tracked is the compartment that refused a diver, followed alone while the team waits.
@@ -250,8 +256,14 @@ func (p *Planner) rest(kind StretchKind, minutes, depth, t float64, r *Result) f
 }
 
 func (p *Planner) log(kind StretchKind, from, to, minutes float64, r *Result) {
-	r.Stretches = append(r.Stretches, Stretch{Kind: kind, Piece: p.piece, From: from, To: to, Minutes: minutes})
-	s := &r.Stretches[len(r.Stretches)-1]
+	n := len(r.Stretches)
+	if n == cap(r.Stretches) {
+		r.Stretches = slices.Grow(r.Stretches, max(32, n))
+	}
+	r.Stretches = r.Stretches[:n+1] // what lies there is of an earlier call
+	s := &r.Stretches[n]
+	s.Kind, s.Piece, s.From, s.To, s.Minutes, s.Exempt = kind, p.piece, from, to, minutes, 0
+	s.Breathing, s.Anchor = [MaxDivers]uint8{}, [MaxDivers]float64{}
 	for d := range p.team.Divers {
 		s.Breathing[d] = uint8(p.now[d].breathing)
 		s.Anchor[d] = p.state[d].Anchor

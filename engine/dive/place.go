@@ -298,7 +298,7 @@ func (w *Work) cheapest(list []*way, p *place) []*way {
 		for k := range bare.Nodes {
 			bare.Nodes[k].Actions = nil
 		}
-		if err := w.planner.Schedule(w.team, &bare, p.moment, nil, &w.out); err != nil || w.out.NoSchedule {
+		if err := w.schedulePlain(&bare, p.moment); err != nil || w.out.NoSchedule {
 			continue
 		}
 		cost := 0.0
@@ -311,6 +311,13 @@ func (w *Work) cheapest(list []*way, p *place) []*way {
 	}
 	list[0], list[best] = list[best], list[0]
 	return list
+}
+
+// schedulePlain makes a schedule into w.out of which nobody asks who needed a stop.
+func (w *Work) schedulePlain(path *deco.Path, from *deco.Moment) error {
+	w.planner.Plain = true
+	defer func() { w.planner.Plain = false }()
+	return w.planner.Schedule(w.team, path, from, nil, &w.out)
 }
 
 // alike tells whether every diver is in the same state with the same gases, so
@@ -451,7 +458,10 @@ func (w *Work) walkOut(x *way, p *place, o *outcome, into *deco.Result) (*deco.P
 		moment = &deco.Moment{Minutes: p.moment.Minutes, Divers: p.moment.Divers[:o.divers]}
 	}
 	path.Delay = o.delay
-	if err := w.planner.WayOut(team, path, moment, l, into); err != nil {
+	w.planner.Plain = true
+	err := w.planner.WayOut(team, path, moment, l, into)
+	w.planner.Plain = false
+	if err != nil {
 		return nil, nil
 	}
 	return path, moment
