@@ -73,15 +73,14 @@ func (c *Case) routePolicy(share policy.Fraction, level *policy.Level) route.Pol
 
 // slowLegs gives each leg the slow-exit factor of its bottom.
 func (c *Case) slowLegs(legs []route.Leg) []route.Leg {
-	class := map[string]string{}
+	class := make(map[string]string, len(c.In.Site.Bottoms))
 	for _, b := range c.In.Site.Bottoms {
 		class[b.Leg] = b.Class
 	}
 	s := c.Policy.SlowExit
 	factor := map[string]float64{"clear": s.Clear, "some_silt": s.SomeSilt, "silt_likely": s.SiltLikely, "zero_visibility": s.ZeroVisibility}
 	used := map[string]bool{}
-	ws, _, _ := follow(&c.In.Route)
-	for _, w := range ws {
+	for _, w := range c.Network.walk {
 		used[w.leg.ID] = true
 	}
 	out := append([]route.Leg(nil), legs...)
@@ -295,8 +294,7 @@ func (c *Case) fromResult() {
 		return
 	}
 	where := map[string]string{}
-	ws, _, _ := follow(&c.In.Route)
-	for _, w := range ws {
+	for _, w := range c.Network.walk {
 		if _, ok := where[w.leg.ID]; !ok {
 			where[w.leg.ID] = w.from + "-" + w.to
 		}

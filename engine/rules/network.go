@@ -46,6 +46,8 @@ type Network struct {
 	Runs     []LineRun // lines the team runs
 	StartsIn bool      // a permanent line starts at the opening entered
 	Passed   []string  // stations, in order of the first arrival
+
+	walk []walk // the moves with their legs, up to the first that has none
 }
 
 // LineRun is a line the team runs.
@@ -64,23 +66,46 @@ type walk struct {
 	reverse bool
 }
 
-func stationDepth(in *route.Input, name string) (float64, bool) {
-	for _, s := range in.Stations {
-		if s.Name == name {
-			return s.DepthM, true
+// around is the survey at the stations of the route, gathered in one pass: a site
+// may have thousands of legs, and a route passes hundreds of stations.
+type around struct {
+	depth map[string]float64
+	legs  map[string][]*route.Leg // that meet at a station, in the order of the survey
+}
+
+func aroundRoute(in *route.Input) *around {
+	a := &around{depth: map[string]float64{}, legs: map[string][]*route.Leg{in.Route.Start: nil}}
+	for i := range in.Route.Moves {
+		a.legs[in.Route.Moves[i].To] = nil
+	}
+	for i := range in.Stations {
+		name := in.Stations[i].Name
+		if _, passed := a.legs[name]; !passed {
+			continue
+		}
+		if _, twice := a.depth[name]; !twice {
+			a.depth[name] = in.Stations[i].DepthM
 		}
 	}
-	return 0, false
+	for i := range in.Legs {
+		l := &in.Legs[i]
+		if list, passed := a.legs[l.From]; passed {
+			a.legs[l.From] = append(list, l)
+		}
+		if list, passed := a.legs[l.To]; passed && l.To != l.From {
+			a.legs[l.To] = append(list, l)
+		}
+	}
+	return a
 }
 
 // follow resolves every move to its leg; ok is false at the first that cannot be.
-func follow(in *route.Input) (ws []walk, fault string, ok bool) {
+func (a *around) follow(in *route.Input) (ws []walk, fault string, ok bool) {
 	at := in.Route.Start
 	for i, m := range in.Route.Moves {
 		var found *route.Leg
 		n := 0
-		for j := range in.Legs {
-			l := &in.Legs[j]
+		for _, l := range a.legs[at] {
 			joins := l.From == at && l.To == m.To || l.To == at && l.From == m.To
 			if joins && (m.Leg == "" || m.Leg == l.ID) {
 				found = l
@@ -98,60 +123,61 @@ func follow(in *route.Input) (ws []walk, fault string, ok bool) {
 
 // survey counts what the route asks for.
 func survey(in *route.Input) Network {
-	ws, fault, ok := follow(in)
-	n := Network{Known: ok, Fault: fault}
+	a := aroundRoute(in)
+	ws, fault, ok := a.follow(in)
+	n := Network{Known: ok, Fault: fault, walk: ws}
 	if !ok {
 		if n.Fault == "" {
 			n.Fault = "route.route.moves"
 		}
 		return n
 	}
-	n.depths(in, ws)
-	n.lines(in, ws)
+	n.depths(in, a)
+	n.lines(in, a)
 	n.shape(in, ws)
 	return n
 }
 
-func (n *Network) depths(in *route.Input, ws []walk) {
+func (n *Network) depths(in *route.Input, a *around) {
 	see := func(depth float64, place string) {
 		if !n.Depth.Known || depth > n.Depth.Value {
 			n.Depth = Reach{Known: true, Value: depth, Place: place}
 		}
 	}
-	if d, ok := stationDepth(in, in.Route.Start); ok {
+	if d, ok := a.depth[in.Route.Start]; ok {
 		see(d, in.Route.Start)
 	}
-	for _, w := range ws {
+	for _, w := range n.walk {
 		for _, p := range w.leg.DepthPoints {
 			see(p.DepthM, "leg "+w.leg.ID+", "+finding.Decimal(p.AtM, 1)+" m past "+w.leg.From)
 		}
-		if d, ok := stationDepth(in, w.to); ok {
+		if d, ok := a.depth[w.to]; ok {
 			see(d, w.to)
 		}
 	}
 }
 
-// linedAt counts the permanent lines at a station.
-func linedAt(in *route.Input, station string) int {
+// lined counts the permanent lines at a station.
+func (a *around) lined(station string) int {
 	n := 0
-	for _, l := range in.Legs {
-		if l.Lined && (l.From == station || l.To == station) {
+	for _, l := range a.legs[station] {
+		if l.Lined {
 			n++
 		}
 	}
 	return n
 }
 
-func (n *Network) lines(in *route.Input, ws []walk) {
+func (n *Network) lines(in *route.Input, a *around) {
 	nested := map[string]int{in.Route.Start: 0} // jumps between the station and open water, on the way first taken
 	seen := map[string]bool{}
-	n.StartsIn = linedAt(in, in.Route.Start) > 0
+	n.StartsIn = a.lined(in.Route.Start) > 0
 	n.Passed = []string{in.Route.Start}
 	branched := false
-	for _, w := range ws {
-		branched = branched || linedAt(in, w.from) > 2 || linedAt(in, w.to) > 2
+	for _, w := range n.walk {
+		branched = branched || a.lined(w.from) > 2 || a.lined(w.to) > 2
 	}
-	for _, w := range ws {
+	for _, w := range n.walk {
 		l := w.leg
 		if in.Route.Moves[w.move].RunLine {
 			n.Runs = append(n.Runs, LineRun{Leg: l.ID, LengthM: l.LengthM, Move: w.move})
@@ -179,7 +205,7 @@ func (n *Network) lines(in *route.Input, ws []walk) {
 				n.JumpFromJump = append(n.JumpFromJump, spot)
 			}
 			n.decide(w.from)
-		case linedAt(in, w.from) > 2 || linedAt(in, w.from) > 1 && w.from == in.Route.Start:
+		case a.lined(w.from) > 2 || a.lined(w.from) > 1 && w.from == in.Route.Start:
 			// A junction of permanent lines. Which of them is the main line must be
 			// on record; a line without branches is its own main line.
 			if l.MainLine == nil && branched {
@@ -188,7 +214,7 @@ func (n *Network) lines(in *route.Input, ws []walk) {
 				n.OffMain = append(n.OffMain, spot)
 			}
 			n.decide(w.from)
-		case l.MainLine != nil && !*l.MainLine && linedAt(in, w.from) <= 2 && !n.offAlready(in, w.from):
+		case l.MainLine != nil && !*l.MainLine && a.lined(w.from) <= 2 && !a.offAlready(w.from):
 			n.OffMain = append(n.OffMain, spot)
 			n.decide(w.from)
 		}
@@ -205,9 +231,9 @@ func (n *Network) lines(in *route.Input, ws []walk) {
 
 // offAlready tells whether the station lies on lines that are all off the main
 // line: going on along them passes no further T.
-func (n *Network) offAlready(in *route.Input, station string) bool {
-	for _, l := range in.Legs {
-		if l.Lined && (l.From == station || l.To == station) && (l.MainLine == nil || *l.MainLine) {
+func (a *around) offAlready(station string) bool {
+	for _, l := range a.legs[station] {
+		if l.Lined && (l.MainLine == nil || *l.MainLine) {
 			return false
 		}
 	}
