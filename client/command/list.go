@@ -88,6 +88,12 @@ func pages[C any, R, S message](ctx context.Context, a *app, client C, m method[
 			return all, false, err
 		}
 		got := page.ProtoReflect().Get(rows).List()
+		page.ProtoReflect().Range(func(fd protoreflect.FieldDescriptor, v protoreflect.Value) bool {
+			if fd != rows && fd != next { // what an answer says beside its rows: the last page's
+				all.ProtoReflect().Set(fd, v)
+			}
+			return true
+		})
 		for i := range got.Len() {
 			if into.Len() < limit {
 				into.Append(got.Get(i))

@@ -28,10 +28,42 @@ func (a *app) policy() *cobra.Command {
 			long:    "Evaluates every open plan under both policies, the one in force if --against names no other. Changes nothing: read it before the policy is adopted.",
 			example: "  lastlight policy compare 2026-summer\n  lastlight policy compare 2026-summer --against 2025-spring --json",
 		}, c, pb.PolicyServiceClient.ComparePolicy, nil, screen.View.Comparison),
+		a.past(),
 		call(a, verb{
 			use: "adopt POLICY", short: "Put a policy in force from a day on", args: []string{"id"},
 			long:    "Approved plans that the change touches become stale.",
 			example: "  lastlight policy adopt 2026-summer --in-force-from 2026-07-01",
 		}, c, pb.PolicyServiceClient.AdoptPolicy, nil, done[*pb.Policy]("Adopted.")),
 	)
+}
+
+// past gathers the pages of what a policy would have said, and shows them as one.
+func (a *app) past() *cobra.Command {
+	type request = *pb.CompareDecidedPlansRequest
+	cmd, build := command[request](a, verb{
+		use: "past POLICY", short: "What a policy would have said of plans on record", args: []string{"id"}, skip: []string{"page_size", "page_token"},
+		long: "Evaluates the stored input of each plan once more: under the policy of then and under this one. The records are those of then, " +
+			"so that every difference is the policy's. Changes nothing. Days are those of the planned entry.",
+		example: "  lastlight policy past 2026-summer\n  lastlight policy past 2026-summer --from-day 2025-01-01 --to-day 2025-12-31 --site grindle --json",
+	})
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		req := &pb.CompareDecidedPlansRequest{}
+		if err := build(cmd, args, req, nil); err != nil {
+			return err
+		}
+		conn, err := a.dial()
+		if err != nil {
+			return err
+		}
+		all, more, err := pages(cmd.Context(), a, pb.NewPolicyServiceClient(conn), pb.PolicyServiceClient.CompareDecidedPlans, req, mostRows)
+		if err != nil {
+			return err
+		}
+		err = a.answer(cmd.Context(), all, func(w screen.View) error { return w.Past(all) })
+		if more {
+			a.note("there are more than %d plans: narrow the days or name a site", mostRows)
+		}
+		return err
+	}
+	return cmd
 }

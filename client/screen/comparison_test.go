@@ -29,3 +29,30 @@ func TestComparison(t *testing.T) {
 	}
 	screens(t, "comparison", func(w View) error { return w.Comparison(x) }, exit.Done)
 }
+
+func TestPast(t *testing.T) {
+	x := &pb.CompareDecidedPlansResponse{
+		Id: "2026-summer", EngineVersion: "3",
+		Plans: []*pb.DecidedPlanChange{
+			{
+				Plan: "loop-1", Version: 2, Site: "hollow-spring", PlannedEntry: at(10, 0), Moment: "entry", PolicyThen: "2025-spring", EngineThen: "2",
+				VerdictThen: "pass", VerdictBefore: "caution", VerdictAfter: "refuse",
+				Standings: []*pb.StandingChange{{Person: "ane", Before: "FULL"}},
+				Findings: []*pb.FindingChange{
+					{After: &pb.Finding{Rule: "level.depth", Status: "refuse", Message: "29 m of at most 28 m"}},
+				},
+			},
+			{
+				Plan: "loop-2", Version: 1, Site: "hollow-spring", PlannedEntry: at(11, 0), Moment: "planning", PolicyThen: "2025-spring", EngineThen: "3",
+				VerdictThen: "pass", VerdictBefore: "pass", VerdictAfter: "pass", ReadsFurther: true,
+				Findings: []*pb.FindingChange{{Before: &pb.Finding{Rule: "site.permit", Status: "pass", Message: "in order"}}},
+			},
+			{Plan: "loop-3", Version: 1, Site: "hollow-spring", PlannedEntry: at(12, 0), Moment: "planning", VerdictThen: "pass", VerdictBefore: "pass", VerdictAfter: "pass"},
+			{Plan: "loop-4", Version: 1, Site: "hollow-spring", PlannedEntry: at(13, 0), Moment: "planning", PolicyThen: "2025-spring", EngineThen: "1", VerdictThen: "refuse", NotEvaluated: "what is stored of it cannot be read by this engine"},
+		},
+	}
+	screens(t, "past", func(w View) error { return w.Past(x) }, exit.Done)
+	screens(t, "past-none", func(w View) error {
+		return w.Past(&pb.CompareDecidedPlansResponse{Id: "2026-summer", EngineVersion: "3"})
+	}, exit.Done)
+}

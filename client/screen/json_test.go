@@ -129,6 +129,7 @@ OxygenFigures: person cns_percent otu_day
 CircuitFigures: id kind length_m reach_forward_m reach_backward_m closes marker_from_m marker_to_m marker_legal distance_halfway_m time_halfway_m gas_halfway_m halves_differ
 Citation: document edition section date_read
 Closure: from_day to_day reason
+CompareDecidedPlansResponse: id engine_version plans next_page_token
 Contents: litres ideal_litres compressibility grams
 CustodyEvent: id item kind at holder site place remove_by notes dive recorded_by
 Currency: person day site counts_as counts_because figures policy engine_version
@@ -137,6 +138,7 @@ Cylinder: id serial maker water_volume working_pressure material alloy specifica
 CylinderSet: id kind cylinders owner dual_outlet notes version archived due
 DataRead: id at who asked fields person site call
 DecideResponse: decided plan decision report not_decided explanation
+DecidedPlanChange: plan version site planned_entry moment evaluated_at policy_then engine_then verdict_then verdict_before verdict_after findings standings not_evaluated reads_further
 Decision: id plan plan_version decision decided_by decided_at reason report_hash engine_version policy survey conditions
 DepthPoint: at_m depth_m
 Dive: id site plan plan_version expedition kind entered_at out_at divers cover max_depth_m penetration_m zone legs survey marker_station marker_reached_at openings_seen_open flow_met level_met_m visibility_met_m required_stops left notes taught_level out_at_station version archived state recorded_by

@@ -542,6 +542,325 @@ func (x *PolicyComparison) GetPlans() []*PolicyPlanChange {
 	return nil
 }
 
+type CompareDecidedPlansRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The policy to try, a draft or another.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// Days of planned entry in the club's zone, both included; empty: without end.
+	FromDay string `protobuf:"bytes,2,opt,name=from_day,json=fromDay,proto3" json:"from_day,omitempty"`
+	ToDay   string `protobuf:"bytes,3,opt,name=to_day,json=toDay,proto3" json:"to_day,omitempty"`
+	// Empty: every site.
+	Site          string `protobuf:"bytes,4,opt,name=site,proto3" json:"site,omitempty"`
+	PageSize      int32  `protobuf:"varint,5,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken     string `protobuf:"bytes,6,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareDecidedPlansRequest) Reset() {
+	*x = CompareDecidedPlansRequest{}
+	mi := &file_lastlight_v1_policy_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareDecidedPlansRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareDecidedPlansRequest) ProtoMessage() {}
+
+func (x *CompareDecidedPlansRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_policy_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareDecidedPlansRequest.ProtoReflect.Descriptor instead.
+func (*CompareDecidedPlansRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *CompareDecidedPlansRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *CompareDecidedPlansRequest) GetFromDay() string {
+	if x != nil {
+		return x.FromDay
+	}
+	return ""
+}
+
+func (x *CompareDecidedPlansRequest) GetToDay() string {
+	if x != nil {
+		return x.ToDay
+	}
+	return ""
+}
+
+func (x *CompareDecidedPlansRequest) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+func (x *CompareDecidedPlansRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *CompareDecidedPlansRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+type CompareDecidedPlansResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Id            string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	EngineVersion string                 `protobuf:"bytes,2,opt,name=engine_version,json=engineVersion,proto3" json:"engine_version,omitempty"`
+	Plans         []*DecidedPlanChange   `protobuf:"bytes,3,rep,name=plans,proto3" json:"plans,omitempty"`
+	NextPageToken string                 `protobuf:"bytes,4,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareDecidedPlansResponse) Reset() {
+	*x = CompareDecidedPlansResponse{}
+	mi := &file_lastlight_v1_policy_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareDecidedPlansResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareDecidedPlansResponse) ProtoMessage() {}
+
+func (x *CompareDecidedPlansResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_policy_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareDecidedPlansResponse.ProtoReflect.Descriptor instead.
+func (*CompareDecidedPlansResponse) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *CompareDecidedPlansResponse) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *CompareDecidedPlansResponse) GetEngineVersion() string {
+	if x != nil {
+		return x.EngineVersion
+	}
+	return ""
+}
+
+func (x *CompareDecidedPlansResponse) GetPlans() []*DecidedPlanChange {
+	if x != nil {
+		return x.Plans
+	}
+	return nil
+}
+
+func (x *CompareDecidedPlansResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+// A plan on record under the policy it was judged by then, and under another.
+type DecidedPlanChange struct {
+	state        protoimpl.MessageState `protogen:"open.v1"`
+	Plan         string                 `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
+	Version      int32                  `protobuf:"varint,2,opt,name=version,proto3" json:"version,omitempty"`
+	Site         string                 `protobuf:"bytes,3,opt,name=site,proto3" json:"site,omitempty"`
+	PlannedEntry *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=planned_entry,json=plannedEntry,proto3" json:"planned_entry,omitempty"`
+	// planning or entry: when it was judged.
+	Moment      string                 `protobuf:"bytes,5,opt,name=moment,proto3" json:"moment,omitempty"`
+	EvaluatedAt *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=evaluated_at,json=evaluatedAt,proto3" json:"evaluated_at,omitempty"`
+	// The policy and the engine of then, and the verdict that is stored.
+	PolicyThen  string `protobuf:"bytes,7,opt,name=policy_then,json=policyThen,proto3" json:"policy_then,omitempty"`
+	EngineThen  string `protobuf:"bytes,8,opt,name=engine_then,json=engineThen,proto3" json:"engine_then,omitempty"`
+	VerdictThen string `protobuf:"bytes,9,opt,name=verdict_then,json=verdictThen,proto3" json:"verdict_then,omitempty"`
+	// The verdict that this engine gives on the same input under the policy of then: where it is not the stored one, the engine
+	// has changed and not the policy.
+	VerdictBefore string `protobuf:"bytes,10,opt,name=verdict_before,json=verdictBefore,proto3" json:"verdict_before,omitempty"`
+	// And under the policy tried.
+	VerdictAfter string            `protobuf:"bytes,11,opt,name=verdict_after,json=verdictAfter,proto3" json:"verdict_after,omitempty"`
+	Findings     []*FindingChange  `protobuf:"bytes,12,rep,name=findings,proto3" json:"findings,omitempty"`
+	Standings    []*StandingChange `protobuf:"bytes,13,rep,name=standings,proto3" json:"standings,omitempty"`
+	// Why it was not evaluated; empty: it was.
+	NotEvaluated string `protobuf:"bytes,14,opt,name=not_evaluated,json=notEvaluated,proto3" json:"not_evaluated,omitempty"`
+	// The policy tried reads dives of longer ago than were stored with the plan: what it says of earlier dives may be too little.
+	ReadsFurther  bool `protobuf:"varint,15,opt,name=reads_further,json=readsFurther,proto3" json:"reads_further,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DecidedPlanChange) Reset() {
+	*x = DecidedPlanChange{}
+	mi := &file_lastlight_v1_policy_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DecidedPlanChange) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DecidedPlanChange) ProtoMessage() {}
+
+func (x *DecidedPlanChange) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_policy_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DecidedPlanChange.ProtoReflect.Descriptor instead.
+func (*DecidedPlanChange) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *DecidedPlanChange) GetPlan() string {
+	if x != nil {
+		return x.Plan
+	}
+	return ""
+}
+
+func (x *DecidedPlanChange) GetVersion() int32 {
+	if x != nil {
+		return x.Version
+	}
+	return 0
+}
+
+func (x *DecidedPlanChange) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+func (x *DecidedPlanChange) GetPlannedEntry() *timestamppb.Timestamp {
+	if x != nil {
+		return x.PlannedEntry
+	}
+	return nil
+}
+
+func (x *DecidedPlanChange) GetMoment() string {
+	if x != nil {
+		return x.Moment
+	}
+	return ""
+}
+
+func (x *DecidedPlanChange) GetEvaluatedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EvaluatedAt
+	}
+	return nil
+}
+
+func (x *DecidedPlanChange) GetPolicyThen() string {
+	if x != nil {
+		return x.PolicyThen
+	}
+	return ""
+}
+
+func (x *DecidedPlanChange) GetEngineThen() string {
+	if x != nil {
+		return x.EngineThen
+	}
+	return ""
+}
+
+func (x *DecidedPlanChange) GetVerdictThen() string {
+	if x != nil {
+		return x.VerdictThen
+	}
+	return ""
+}
+
+func (x *DecidedPlanChange) GetVerdictBefore() string {
+	if x != nil {
+		return x.VerdictBefore
+	}
+	return ""
+}
+
+func (x *DecidedPlanChange) GetVerdictAfter() string {
+	if x != nil {
+		return x.VerdictAfter
+	}
+	return ""
+}
+
+func (x *DecidedPlanChange) GetFindings() []*FindingChange {
+	if x != nil {
+		return x.Findings
+	}
+	return nil
+}
+
+func (x *DecidedPlanChange) GetStandings() []*StandingChange {
+	if x != nil {
+		return x.Standings
+	}
+	return nil
+}
+
+func (x *DecidedPlanChange) GetNotEvaluated() string {
+	if x != nil {
+		return x.NotEvaluated
+	}
+	return ""
+}
+
+func (x *DecidedPlanChange) GetReadsFurther() bool {
+	if x != nil {
+		return x.ReadsFurther
+	}
+	return false
+}
+
 // A cell with another value. A list of named rows is a cell too: its value is the names, in their order.
 type PolicyCellChange struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -558,7 +877,7 @@ type PolicyCellChange struct {
 
 func (x *PolicyCellChange) Reset() {
 	*x = PolicyCellChange{}
-	mi := &file_lastlight_v1_policy_proto_msgTypes[8]
+	mi := &file_lastlight_v1_policy_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -570,7 +889,7 @@ func (x *PolicyCellChange) String() string {
 func (*PolicyCellChange) ProtoMessage() {}
 
 func (x *PolicyCellChange) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_policy_proto_msgTypes[8]
+	mi := &file_lastlight_v1_policy_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -583,7 +902,7 @@ func (x *PolicyCellChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PolicyCellChange.ProtoReflect.Descriptor instead.
 func (*PolicyCellChange) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{8}
+	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *PolicyCellChange) GetPath() string {
@@ -633,7 +952,7 @@ type PolicyPlanChange struct {
 
 func (x *PolicyPlanChange) Reset() {
 	*x = PolicyPlanChange{}
-	mi := &file_lastlight_v1_policy_proto_msgTypes[9]
+	mi := &file_lastlight_v1_policy_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -645,7 +964,7 @@ func (x *PolicyPlanChange) String() string {
 func (*PolicyPlanChange) ProtoMessage() {}
 
 func (x *PolicyPlanChange) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_policy_proto_msgTypes[9]
+	mi := &file_lastlight_v1_policy_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -658,7 +977,7 @@ func (x *PolicyPlanChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PolicyPlanChange.ProtoReflect.Descriptor instead.
 func (*PolicyPlanChange) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{9}
+	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *PolicyPlanChange) GetPlan() string {
@@ -744,7 +1063,7 @@ type FindingChange struct {
 
 func (x *FindingChange) Reset() {
 	*x = FindingChange{}
-	mi := &file_lastlight_v1_policy_proto_msgTypes[10]
+	mi := &file_lastlight_v1_policy_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -756,7 +1075,7 @@ func (x *FindingChange) String() string {
 func (*FindingChange) ProtoMessage() {}
 
 func (x *FindingChange) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_policy_proto_msgTypes[10]
+	mi := &file_lastlight_v1_policy_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -769,7 +1088,7 @@ func (x *FindingChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FindingChange.ProtoReflect.Descriptor instead.
 func (*FindingChange) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{10}
+	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *FindingChange) GetBefore() *Finding {
@@ -798,7 +1117,7 @@ type StandingChange struct {
 
 func (x *StandingChange) Reset() {
 	*x = StandingChange{}
-	mi := &file_lastlight_v1_policy_proto_msgTypes[11]
+	mi := &file_lastlight_v1_policy_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -810,7 +1129,7 @@ func (x *StandingChange) String() string {
 func (*StandingChange) ProtoMessage() {}
 
 func (x *StandingChange) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_policy_proto_msgTypes[11]
+	mi := &file_lastlight_v1_policy_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -823,7 +1142,7 @@ func (x *StandingChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StandingChange.ProtoReflect.Descriptor instead.
 func (*StandingChange) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{11}
+	return file_lastlight_v1_policy_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *StandingChange) GetPerson() string {
@@ -893,7 +1212,40 @@ const file_lastlight_v1_policy_proto_rawDesc = "" +
 	"\fevaluated_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\vevaluatedAt\x124\n" +
 	"\x05cells\x18\x05 \x03(\v2\x1e.lastlight.v1.PolicyCellChangeR\x05cells\x12%\n" +
 	"\x0eplans_compared\x18\x06 \x01(\x05R\rplansCompared\x124\n" +
-	"\x05plans\x18\a \x03(\v2\x1e.lastlight.v1.PolicyPlanChangeR\x05plans\"\x88\x01\n" +
+	"\x05plans\x18\a \x03(\v2\x1e.lastlight.v1.PolicyPlanChangeR\x05plans\"\x81\x02\n" +
+	"\x1aCompareDecidedPlansRequest\x12\x17\n" +
+	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\x128\n" +
+	"\bfrom_day\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^(\\d{4}-\\d{2}-\\d{2})?$R\afromDay\x124\n" +
+	"\x06to_day\x18\x03 \x01(\tB\x1d\xbaH\x1ar\x182\x16^(\\d{4}-\\d{2}-\\d{2})?$R\x05toDay\x12\x12\n" +
+	"\x04site\x18\x04 \x01(\tR\x04site\x12'\n" +
+	"\tpage_size\x18\x05 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12\x1d\n" +
+	"\n" +
+	"page_token\x18\x06 \x01(\tR\tpageToken\"\xb3\x01\n" +
+	"\x1bCompareDecidedPlansResponse\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12%\n" +
+	"\x0eengine_version\x18\x02 \x01(\tR\rengineVersion\x125\n" +
+	"\x05plans\x18\x03 \x03(\v2\x1f.lastlight.v1.DecidedPlanChangeR\x05plans\x12&\n" +
+	"\x0fnext_page_token\x18\x04 \x01(\tR\rnextPageToken\"\xdd\x04\n" +
+	"\x11DecidedPlanChange\x12\x12\n" +
+	"\x04plan\x18\x01 \x01(\tR\x04plan\x12\x18\n" +
+	"\aversion\x18\x02 \x01(\x05R\aversion\x12\x12\n" +
+	"\x04site\x18\x03 \x01(\tR\x04site\x12?\n" +
+	"\rplanned_entry\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\fplannedEntry\x12\x16\n" +
+	"\x06moment\x18\x05 \x01(\tR\x06moment\x12=\n" +
+	"\fevaluated_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\vevaluatedAt\x12\x1f\n" +
+	"\vpolicy_then\x18\a \x01(\tR\n" +
+	"policyThen\x12\x1f\n" +
+	"\vengine_then\x18\b \x01(\tR\n" +
+	"engineThen\x12!\n" +
+	"\fverdict_then\x18\t \x01(\tR\vverdictThen\x12%\n" +
+	"\x0everdict_before\x18\n" +
+	" \x01(\tR\rverdictBefore\x12#\n" +
+	"\rverdict_after\x18\v \x01(\tR\fverdictAfter\x127\n" +
+	"\bfindings\x18\f \x03(\v2\x1b.lastlight.v1.FindingChangeR\bfindings\x12:\n" +
+	"\tstandings\x18\r \x03(\v2\x1c.lastlight.v1.StandingChangeR\tstandings\x12#\n" +
+	"\rnot_evaluated\x18\x0e \x01(\tR\fnotEvaluated\x12#\n" +
+	"\rreads_further\x18\x0f \x01(\bR\freadsFurther\"\x88\x01\n" +
 	"\x10PolicyCellChange\x12\x12\n" +
 	"\x04path\x18\x01 \x01(\tR\x04path\x12\x16\n" +
 	"\x06before\x18\x02 \x01(\tR\x06before\x12\x14\n" +
@@ -917,12 +1269,13 @@ const file_lastlight_v1_policy_proto_rawDesc = "" +
 	"\x0eStandingChange\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\x16\n" +
 	"\x06before\x18\x02 \x01(\tR\x06before\x12\x14\n" +
-	"\x05after\x18\x03 \x01(\tR\x05after2\x8e\x03\n" +
+	"\x05after\x18\x03 \x01(\tR\x05after2\xfa\x03\n" +
 	"\rPolicyService\x12G\n" +
 	"\fCreatePolicy\x12!.lastlight.v1.CreatePolicyRequest\x1a\x14.lastlight.v1.Policy\x12A\n" +
 	"\tGetPolicy\x12\x1e.lastlight.v1.GetPolicyRequest\x1a\x14.lastlight.v1.Policy\x12U\n" +
 	"\fListPolicies\x12!.lastlight.v1.ListPoliciesRequest\x1a\".lastlight.v1.ListPoliciesResponse\x12S\n" +
-	"\rComparePolicy\x12\".lastlight.v1.ComparePolicyRequest\x1a\x1e.lastlight.v1.PolicyComparison\x12E\n" +
+	"\rComparePolicy\x12\".lastlight.v1.ComparePolicyRequest\x1a\x1e.lastlight.v1.PolicyComparison\x12j\n" +
+	"\x13CompareDecidedPlans\x12(.lastlight.v1.CompareDecidedPlansRequest\x1a).lastlight.v1.CompareDecidedPlansResponse\x12E\n" +
 	"\vAdoptPolicy\x12 .lastlight.v1.AdoptPolicyRequest\x1a\x14.lastlight.v1.PolicyB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
 
 var (
@@ -937,56 +1290,66 @@ func file_lastlight_v1_policy_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_policy_proto_rawDescData
 }
 
-var file_lastlight_v1_policy_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_lastlight_v1_policy_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_lastlight_v1_policy_proto_goTypes = []any{
-	(*Policy)(nil),                // 0: lastlight.v1.Policy
-	(*CreatePolicyRequest)(nil),   // 1: lastlight.v1.CreatePolicyRequest
-	(*GetPolicyRequest)(nil),      // 2: lastlight.v1.GetPolicyRequest
-	(*ListPoliciesRequest)(nil),   // 3: lastlight.v1.ListPoliciesRequest
-	(*ListPoliciesResponse)(nil),  // 4: lastlight.v1.ListPoliciesResponse
-	(*AdoptPolicyRequest)(nil),    // 5: lastlight.v1.AdoptPolicyRequest
-	(*ComparePolicyRequest)(nil),  // 6: lastlight.v1.ComparePolicyRequest
-	(*PolicyComparison)(nil),      // 7: lastlight.v1.PolicyComparison
-	(*PolicyCellChange)(nil),      // 8: lastlight.v1.PolicyCellChange
-	(*PolicyPlanChange)(nil),      // 9: lastlight.v1.PolicyPlanChange
-	(*FindingChange)(nil),         // 10: lastlight.v1.FindingChange
-	(*StandingChange)(nil),        // 11: lastlight.v1.StandingChange
-	(*structpb.Struct)(nil),       // 12: google.protobuf.Struct
-	(*timestamppb.Timestamp)(nil), // 13: google.protobuf.Timestamp
-	(*Citation)(nil),              // 14: lastlight.v1.Citation
-	(PlanState)(0),                // 15: lastlight.v1.PlanState
-	(*Finding)(nil),               // 16: lastlight.v1.Finding
+	(*Policy)(nil),                      // 0: lastlight.v1.Policy
+	(*CreatePolicyRequest)(nil),         // 1: lastlight.v1.CreatePolicyRequest
+	(*GetPolicyRequest)(nil),            // 2: lastlight.v1.GetPolicyRequest
+	(*ListPoliciesRequest)(nil),         // 3: lastlight.v1.ListPoliciesRequest
+	(*ListPoliciesResponse)(nil),        // 4: lastlight.v1.ListPoliciesResponse
+	(*AdoptPolicyRequest)(nil),          // 5: lastlight.v1.AdoptPolicyRequest
+	(*ComparePolicyRequest)(nil),        // 6: lastlight.v1.ComparePolicyRequest
+	(*PolicyComparison)(nil),            // 7: lastlight.v1.PolicyComparison
+	(*CompareDecidedPlansRequest)(nil),  // 8: lastlight.v1.CompareDecidedPlansRequest
+	(*CompareDecidedPlansResponse)(nil), // 9: lastlight.v1.CompareDecidedPlansResponse
+	(*DecidedPlanChange)(nil),           // 10: lastlight.v1.DecidedPlanChange
+	(*PolicyCellChange)(nil),            // 11: lastlight.v1.PolicyCellChange
+	(*PolicyPlanChange)(nil),            // 12: lastlight.v1.PolicyPlanChange
+	(*FindingChange)(nil),               // 13: lastlight.v1.FindingChange
+	(*StandingChange)(nil),              // 14: lastlight.v1.StandingChange
+	(*structpb.Struct)(nil),             // 15: google.protobuf.Struct
+	(*timestamppb.Timestamp)(nil),       // 16: google.protobuf.Timestamp
+	(*Citation)(nil),                    // 17: lastlight.v1.Citation
+	(PlanState)(0),                      // 18: lastlight.v1.PlanState
+	(*Finding)(nil),                     // 19: lastlight.v1.Finding
 }
 var file_lastlight_v1_policy_proto_depIdxs = []int32{
-	12, // 0: lastlight.v1.Policy.document:type_name -> google.protobuf.Struct
-	13, // 1: lastlight.v1.Policy.created_at:type_name -> google.protobuf.Timestamp
+	15, // 0: lastlight.v1.Policy.document:type_name -> google.protobuf.Struct
+	16, // 1: lastlight.v1.Policy.created_at:type_name -> google.protobuf.Timestamp
 	0,  // 2: lastlight.v1.CreatePolicyRequest.policy:type_name -> lastlight.v1.Policy
 	0,  // 3: lastlight.v1.ListPoliciesResponse.policies:type_name -> lastlight.v1.Policy
-	13, // 4: lastlight.v1.PolicyComparison.evaluated_at:type_name -> google.protobuf.Timestamp
-	8,  // 5: lastlight.v1.PolicyComparison.cells:type_name -> lastlight.v1.PolicyCellChange
-	9,  // 6: lastlight.v1.PolicyComparison.plans:type_name -> lastlight.v1.PolicyPlanChange
-	14, // 7: lastlight.v1.PolicyCellChange.citation:type_name -> lastlight.v1.Citation
-	15, // 8: lastlight.v1.PolicyPlanChange.state:type_name -> lastlight.v1.PlanState
-	13, // 9: lastlight.v1.PolicyPlanChange.planned_entry:type_name -> google.protobuf.Timestamp
-	10, // 10: lastlight.v1.PolicyPlanChange.findings:type_name -> lastlight.v1.FindingChange
-	11, // 11: lastlight.v1.PolicyPlanChange.standings:type_name -> lastlight.v1.StandingChange
-	16, // 12: lastlight.v1.FindingChange.before:type_name -> lastlight.v1.Finding
-	16, // 13: lastlight.v1.FindingChange.after:type_name -> lastlight.v1.Finding
-	1,  // 14: lastlight.v1.PolicyService.CreatePolicy:input_type -> lastlight.v1.CreatePolicyRequest
-	2,  // 15: lastlight.v1.PolicyService.GetPolicy:input_type -> lastlight.v1.GetPolicyRequest
-	3,  // 16: lastlight.v1.PolicyService.ListPolicies:input_type -> lastlight.v1.ListPoliciesRequest
-	6,  // 17: lastlight.v1.PolicyService.ComparePolicy:input_type -> lastlight.v1.ComparePolicyRequest
-	5,  // 18: lastlight.v1.PolicyService.AdoptPolicy:input_type -> lastlight.v1.AdoptPolicyRequest
-	0,  // 19: lastlight.v1.PolicyService.CreatePolicy:output_type -> lastlight.v1.Policy
-	0,  // 20: lastlight.v1.PolicyService.GetPolicy:output_type -> lastlight.v1.Policy
-	4,  // 21: lastlight.v1.PolicyService.ListPolicies:output_type -> lastlight.v1.ListPoliciesResponse
-	7,  // 22: lastlight.v1.PolicyService.ComparePolicy:output_type -> lastlight.v1.PolicyComparison
-	0,  // 23: lastlight.v1.PolicyService.AdoptPolicy:output_type -> lastlight.v1.Policy
-	19, // [19:24] is the sub-list for method output_type
-	14, // [14:19] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	16, // 4: lastlight.v1.PolicyComparison.evaluated_at:type_name -> google.protobuf.Timestamp
+	11, // 5: lastlight.v1.PolicyComparison.cells:type_name -> lastlight.v1.PolicyCellChange
+	12, // 6: lastlight.v1.PolicyComparison.plans:type_name -> lastlight.v1.PolicyPlanChange
+	10, // 7: lastlight.v1.CompareDecidedPlansResponse.plans:type_name -> lastlight.v1.DecidedPlanChange
+	16, // 8: lastlight.v1.DecidedPlanChange.planned_entry:type_name -> google.protobuf.Timestamp
+	16, // 9: lastlight.v1.DecidedPlanChange.evaluated_at:type_name -> google.protobuf.Timestamp
+	13, // 10: lastlight.v1.DecidedPlanChange.findings:type_name -> lastlight.v1.FindingChange
+	14, // 11: lastlight.v1.DecidedPlanChange.standings:type_name -> lastlight.v1.StandingChange
+	17, // 12: lastlight.v1.PolicyCellChange.citation:type_name -> lastlight.v1.Citation
+	18, // 13: lastlight.v1.PolicyPlanChange.state:type_name -> lastlight.v1.PlanState
+	16, // 14: lastlight.v1.PolicyPlanChange.planned_entry:type_name -> google.protobuf.Timestamp
+	13, // 15: lastlight.v1.PolicyPlanChange.findings:type_name -> lastlight.v1.FindingChange
+	14, // 16: lastlight.v1.PolicyPlanChange.standings:type_name -> lastlight.v1.StandingChange
+	19, // 17: lastlight.v1.FindingChange.before:type_name -> lastlight.v1.Finding
+	19, // 18: lastlight.v1.FindingChange.after:type_name -> lastlight.v1.Finding
+	1,  // 19: lastlight.v1.PolicyService.CreatePolicy:input_type -> lastlight.v1.CreatePolicyRequest
+	2,  // 20: lastlight.v1.PolicyService.GetPolicy:input_type -> lastlight.v1.GetPolicyRequest
+	3,  // 21: lastlight.v1.PolicyService.ListPolicies:input_type -> lastlight.v1.ListPoliciesRequest
+	6,  // 22: lastlight.v1.PolicyService.ComparePolicy:input_type -> lastlight.v1.ComparePolicyRequest
+	8,  // 23: lastlight.v1.PolicyService.CompareDecidedPlans:input_type -> lastlight.v1.CompareDecidedPlansRequest
+	5,  // 24: lastlight.v1.PolicyService.AdoptPolicy:input_type -> lastlight.v1.AdoptPolicyRequest
+	0,  // 25: lastlight.v1.PolicyService.CreatePolicy:output_type -> lastlight.v1.Policy
+	0,  // 26: lastlight.v1.PolicyService.GetPolicy:output_type -> lastlight.v1.Policy
+	4,  // 27: lastlight.v1.PolicyService.ListPolicies:output_type -> lastlight.v1.ListPoliciesResponse
+	7,  // 28: lastlight.v1.PolicyService.ComparePolicy:output_type -> lastlight.v1.PolicyComparison
+	9,  // 29: lastlight.v1.PolicyService.CompareDecidedPlans:output_type -> lastlight.v1.CompareDecidedPlansResponse
+	0,  // 30: lastlight.v1.PolicyService.AdoptPolicy:output_type -> lastlight.v1.Policy
+	25, // [25:31] is the sub-list for method output_type
+	19, // [19:25] is the sub-list for method input_type
+	19, // [19:19] is the sub-list for extension type_name
+	19, // [19:19] is the sub-list for extension extendee
+	0,  // [0:19] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_policy_proto_init() }
@@ -1003,7 +1366,7 @@ func file_lastlight_v1_policy_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_policy_proto_rawDesc), len(file_lastlight_v1_policy_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   12,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

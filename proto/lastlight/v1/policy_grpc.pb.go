@@ -21,11 +21,12 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	PolicyService_CreatePolicy_FullMethodName  = "/lastlight.v1.PolicyService/CreatePolicy"
-	PolicyService_GetPolicy_FullMethodName     = "/lastlight.v1.PolicyService/GetPolicy"
-	PolicyService_ListPolicies_FullMethodName  = "/lastlight.v1.PolicyService/ListPolicies"
-	PolicyService_ComparePolicy_FullMethodName = "/lastlight.v1.PolicyService/ComparePolicy"
-	PolicyService_AdoptPolicy_FullMethodName   = "/lastlight.v1.PolicyService/AdoptPolicy"
+	PolicyService_CreatePolicy_FullMethodName        = "/lastlight.v1.PolicyService/CreatePolicy"
+	PolicyService_GetPolicy_FullMethodName           = "/lastlight.v1.PolicyService/GetPolicy"
+	PolicyService_ListPolicies_FullMethodName        = "/lastlight.v1.PolicyService/ListPolicies"
+	PolicyService_ComparePolicy_FullMethodName       = "/lastlight.v1.PolicyService/ComparePolicy"
+	PolicyService_CompareDecidedPlans_FullMethodName = "/lastlight.v1.PolicyService/CompareDecidedPlans"
+	PolicyService_AdoptPolicy_FullMethodName         = "/lastlight.v1.PolicyService/AdoptPolicy"
 )
 
 // PolicyServiceClient is the client API for PolicyService service.
@@ -39,6 +40,10 @@ type PolicyServiceClient interface {
 	// What a policy would change, to be read before it is adopted: its cells, and every open plan
 	// evaluated under both policies on the same records. Changes nothing.
 	ComparePolicy(ctx context.Context, in *ComparePolicyRequest, opts ...grpc.CallOption) (*PolicyComparison, error)
+	// What a policy would have said of plans on record: the stored input of each plan's last decision, or of its last evaluation
+	// where nobody decided, evaluated under the policy it names and under this one. Plans in the water are left out. The latest
+	// planned entry first, one row for each plan, changed or not; a page may have fewer rows than asked for. Changes nothing.
+	CompareDecidedPlans(ctx context.Context, in *CompareDecidedPlansRequest, opts ...grpc.CallOption) (*CompareDecidedPlansResponse, error)
 	// In force from a day on. Every approved plan that the change touches becomes stale.
 	AdoptPolicy(ctx context.Context, in *AdoptPolicyRequest, opts ...grpc.CallOption) (*Policy, error)
 }
@@ -91,6 +96,16 @@ func (c *policyServiceClient) ComparePolicy(ctx context.Context, in *ComparePoli
 	return out, nil
 }
 
+func (c *policyServiceClient) CompareDecidedPlans(ctx context.Context, in *CompareDecidedPlansRequest, opts ...grpc.CallOption) (*CompareDecidedPlansResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CompareDecidedPlansResponse)
+	err := c.cc.Invoke(ctx, PolicyService_CompareDecidedPlans_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *policyServiceClient) AdoptPolicy(ctx context.Context, in *AdoptPolicyRequest, opts ...grpc.CallOption) (*Policy, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(Policy)
@@ -112,6 +127,10 @@ type PolicyServiceServer interface {
 	// What a policy would change, to be read before it is adopted: its cells, and every open plan
 	// evaluated under both policies on the same records. Changes nothing.
 	ComparePolicy(context.Context, *ComparePolicyRequest) (*PolicyComparison, error)
+	// What a policy would have said of plans on record: the stored input of each plan's last decision, or of its last evaluation
+	// where nobody decided, evaluated under the policy it names and under this one. Plans in the water are left out. The latest
+	// planned entry first, one row for each plan, changed or not; a page may have fewer rows than asked for. Changes nothing.
+	CompareDecidedPlans(context.Context, *CompareDecidedPlansRequest) (*CompareDecidedPlansResponse, error)
 	// In force from a day on. Every approved plan that the change touches becomes stale.
 	AdoptPolicy(context.Context, *AdoptPolicyRequest) (*Policy, error)
 	mustEmbedUnimplementedPolicyServiceServer()
@@ -135,6 +154,9 @@ func (UnimplementedPolicyServiceServer) ListPolicies(context.Context, *ListPolic
 }
 func (UnimplementedPolicyServiceServer) ComparePolicy(context.Context, *ComparePolicyRequest) (*PolicyComparison, error) {
 	return nil, status.Error(codes.Unimplemented, "method ComparePolicy not implemented")
+}
+func (UnimplementedPolicyServiceServer) CompareDecidedPlans(context.Context, *CompareDecidedPlansRequest) (*CompareDecidedPlansResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CompareDecidedPlans not implemented")
 }
 func (UnimplementedPolicyServiceServer) AdoptPolicy(context.Context, *AdoptPolicyRequest) (*Policy, error) {
 	return nil, status.Error(codes.Unimplemented, "method AdoptPolicy not implemented")
@@ -232,6 +254,24 @@ func _PolicyService_ComparePolicy_Handler(srv interface{}, ctx context.Context, 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PolicyService_CompareDecidedPlans_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CompareDecidedPlansRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PolicyServiceServer).CompareDecidedPlans(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PolicyService_CompareDecidedPlans_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PolicyServiceServer).CompareDecidedPlans(ctx, req.(*CompareDecidedPlansRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _PolicyService_AdoptPolicy_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(AdoptPolicyRequest)
 	if err := dec(in); err != nil {
@@ -272,6 +312,10 @@ var PolicyService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ComparePolicy",
 			Handler:    _PolicyService_ComparePolicy_Handler,
+		},
+		{
+			MethodName: "CompareDecidedPlans",
+			Handler:    _PolicyService_CompareDecidedPlans_Handler,
 		},
 		{
 			MethodName: "AdoptPolicy",

@@ -111,6 +111,7 @@ var table = []Method{
 	{Name: policyService + "GetPolicy", Anywhere: Members},
 	{Name: policyService + "ListPolicies", Anywhere: Members},
 	{Name: policyService + "ComparePolicy", Anywhere: overseers},
+	{Name: policyService + "CompareDecidedPlans", Anywhere: overseers},
 	{Name: policyService + "AdoptPolicy", Anywhere: Committee},
 
 	{Name: expeditionService + "CreateExpedition", Anywhere: deciders},

@@ -75,14 +75,6 @@ func (d *Desk) comparePlan(ctx context.Context, q store.Querier, id, before, aft
 		}
 	}
 	out.Before, out.After = runs[0].show(nil), runs[1].show(nil)
-	counted := map[string]string{}
-	for _, s := range runs[0].report.Standings {
-		counted[s.Diver] = s.CountsAs
-	}
-	for _, s := range runs[1].report.Standings {
-		if was := counted[s.Diver]; was != s.CountsAs {
-			out.Standings = append(out.Standings, &lastlightv1.StandingChange{Person: runs[1].names.ID(s.Diver), Before: was, After: s.CountsAs})
-		}
-	}
+	out.Standings = standingChanges(&runs[0].report, &runs[1].report, runs[1].names)
 	return out, nil
 }

@@ -76,16 +76,55 @@ func (h *Policies) ComparePolicy(ctx context.Context, r *lastlightv1.ComparePoli
 			VerdictBefore: p.Before.GetVerdict(), VerdictAfter: p.After.GetVerdict(), NotEvaluated: p.NotEvaluated,
 			Findings: report.Changes(masked(ctx, p.Before, s), masked(ctx, p.After, s)),
 		}
-		for _, standing := range p.Standings {
-			if seesIn(ctx, s, access.Training)(standing.Person) {
-				change.Standings = append(change.Standings, standing)
-			}
-		}
+		change.Standings = seenStandings(ctx, s, p.Standings)
 		if change.NotEvaluated != "" || change.VerdictBefore != change.VerdictAfter || len(change.Findings)+len(change.Standings) > 0 {
 			out.Plans = append(out.Plans, change)
 		}
 	}
 	return out, nil
+}
+
+// CompareDecidedPlans tells what a policy would have said of plans on record, as far as the caller may read their reports.
+func (h *Policies) CompareDecidedPlans(ctx context.Context, r *lastlightv1.CompareDecidedPlansRequest) (*lastlightv1.CompareDecidedPlansResponse, error) {
+	p := fault.Collect("")
+	if r.FromDay != "" {
+		dates.Day(p, "from_day", r.FromDay)
+	}
+	if r.ToDay != "" {
+		dates.Day(p, "to_day", r.ToDay)
+	}
+	if err := p.Err(); err != nil {
+		return nil, err
+	}
+	id, list, next, err := h.Desk.CompareDecided(ctx, r)
+	if err != nil {
+		return nil, err
+	}
+	out := &lastlightv1.CompareDecidedPlansResponse{Id: id, EngineVersion: engine.Version, NextPageToken: next}
+	for _, x := range list {
+		s := planSubject(access.CallerFrom(ctx), x.Plan)
+		out.Plans = append(out.Plans, &lastlightv1.DecidedPlanChange{
+			Plan: x.Plan.Id, Version: x.Run.Version, Site: x.Plan.Site, PlannedEntry: x.Plan.PlannedEntry,
+			Moment: x.Run.Moment, EvaluatedAt: timestamppb.New(x.Run.EvaluatedAt),
+			PolicyThen: x.Run.Policy, EngineThen: x.Run.EngineVersion, VerdictThen: x.Run.Verdict,
+			VerdictBefore: x.Before.GetVerdict(), VerdictAfter: x.After.GetVerdict(),
+			NotEvaluated: x.NotEvaluated, ReadsFurther: x.ReadsFurther,
+			Findings:  report.Changes(masked(ctx, x.Before, s), masked(ctx, x.After, s)),
+			Standings: seenStandings(ctx, s, x.Standings),
+		})
+	}
+	return out, nil
+}
+
+// seenStandings are those of people whose training the caller may read.
+func seenStandings(ctx context.Context, s access.Subject, all []*lastlightv1.StandingChange) (seen []*lastlightv1.StandingChange) {
+	sees := seesIn(ctx, s, access.Training)
+	for _, x := range all {
+		if sees(x.Person) {
+			seen = append(seen, x)
+		}
+	}
+	return seen
 }
 
 // AdoptPolicy puts a draft in force. Decisions already taken keep the policy they were taken under.

@@ -136,3 +136,133 @@ func (c *club) evidenceOf(name string) *pb.Evidence {
 	}
 	return e
 }
+
+// A draft is tried on plans on record: each stored input again under the policy of then and under the draft. What the records
+// say by now does not matter, nothing is stored, who may not read training is not told of it, and every page is given once.
+func TestPolicyIsTriedOnPlansOnRecord(t *testing.T) {
+	c := newPool(t, "2026-06-08 07:30")
+	c.reading("spring", c.at("2026-06-08 07:00"))
+	c.approved("granted", "2026-06-08 08:00")
+	refused := c.plan("asked", "2026-06-08 11:00")
+	c.submit(refused)
+	gone := c.plan("gone", "2026-06-09 11:00")
+	c.submit(gone)
+	c.withdraw("gone")
+	if _, err := c.plans().CreatePlan(c.as("cora"), &pb.CreatePlanRequest{Plan: c.plan("drafted", "2026-06-08 14:00"), RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	c.apply(record(&pb.Person{Id: "sofie", FullName: "Sofie"}), record(&pb.RoleGrant{Person: "sofie", Role: "safety_officer"}))
+	stored := c.evidenceOf("granted")
+
+	draft := c.draftPolicy(func(p *policyDocument) {
+		full := p.Level("FULL")
+		full.MaxDepthM = 9
+		full.LapseMonths, full.LapsesTo = new(6), "INT"
+		p.FirstVisit.MedianMonths++
+	})
+	past := func(as string, r *pb.CompareDecidedPlansRequest) *pb.CompareDecidedPlansResponse {
+		t.Helper()
+		r.Id = draft
+		x, err := c.policies().CompareDecidedPlans(c.as(as), r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return x
+	}
+	names := func(x *pb.CompareDecidedPlansResponse) (out []string) {
+		for _, p := range x.Plans {
+			out = append(out, p.Plan)
+		}
+		return out
+	}
+	x := past("cora", &pb.CompareDecidedPlansRequest{})
+	if got := strings.Join(names(x), " "); got != "gone asked granted" {
+		t.Fatalf("plans: %s, want the latest entry first and no draft, which has no stored run", got)
+	}
+	for _, p := range x.Plans {
+		if p.VerdictThen != p.VerdictBefore || finding.Status(p.VerdictBefore).Blocks() || !finding.Status(p.VerdictAfter).Blocks() {
+			t.Errorf("%s: stored %s, from %s to %s", p.Plan, p.VerdictThen, p.VerdictBefore, p.VerdictAfter)
+		}
+		if !p.ReadsFurther || p.NotEvaluated != "" || p.EngineThen != engine.Version || p.PolicyThen == draft {
+			t.Errorf("%s: %v", p.Plan, p)
+		}
+		if len(p.Standings) != 2 || p.Standings[0].Before != "FULL" {
+			t.Errorf("%s: standings %v", p.Plan, p.Standings)
+		}
+	}
+	// Page by page the same.
+	var paged []string
+	r := &pb.CompareDecidedPlansRequest{PageSize: 1}
+	for range 10 {
+		one := past("cora", r)
+		paged = append(paged, names(one)...)
+		if r.PageToken = one.NextPageToken; r.PageToken == "" {
+			break
+		}
+	}
+	if strings.Join(paged, " ") != "gone asked granted" {
+		t.Errorf("page by page: %v", paged)
+	}
+	for _, day := range []struct{ from, to, want string }{
+		{"2026-06-09", "", "gone"}, {"", "2026-06-08", "asked granted"}, {"2026-06-08", "2026-06-08", "asked granted"}, {"2026-06-10", "", ""},
+	} {
+		if got := strings.Join(names(past("cora", &pb.CompareDecidedPlansRequest{FromDay: day.from, ToDay: day.to})), " "); got != day.want {
+			t.Errorf("from %q to %q: %q, want %q", day.from, day.to, got, day.want)
+		}
+	}
+	if got := names(past("cora", &pb.CompareDecidedPlansRequest{Site: "elsewhere"})); len(got) != 0 {
+		t.Errorf("at another site: %v", got)
+	}
+
+	// The safety officer reads the verdicts and not what somebody's cards are; a diver reads nothing.
+	for _, p := range past("sofie", &pb.CompareDecidedPlansRequest{}).Plans {
+		if len(p.Standings) > 0 || p.VerdictAfter == "" {
+			t.Errorf("the safety officer reads %v, %s", p.Standings, p.VerdictAfter)
+		}
+		for _, f := range p.Findings {
+			if r := f.GetAfter().GetRule(); strings.HasPrefix(r, "diver.c") && r != "diver.counts" {
+				t.Errorf("the safety officer reads %v", f.After)
+			}
+		}
+	}
+	if _, err := c.policies().CompareDecidedPlans(c.as("asta"), &pb.CompareDecidedPlansRequest{Id: draft}); status.Code(err) != codes.PermissionDenied {
+		t.Errorf("a diver tries policies: %v", err)
+	}
+	for _, wrong := range []*pb.CompareDecidedPlansRequest{{Id: draft, FromDay: "2026-02-30"}, {Id: draft, PageToken: "x"}, {}} {
+		if _, err := c.policies().CompareDecidedPlans(c.as("cora"), wrong); status.Code(err) != codes.InvalidArgument {
+			t.Errorf("%v: %v", wrong, err)
+		}
+	}
+	if _, err := c.policies().CompareDecidedPlans(c.as("cora"), &pb.CompareDecidedPlansRequest{Id: "no-such"}); status.Code(err) != codes.NotFound {
+		t.Errorf("a policy that is not there: %v", err)
+	}
+
+	// Asking has changed nothing.
+	if again := c.evidenceOf("granted"); !bytes.Equal(stored.Input, again.Input) || !bytes.Equal(stored.Report, again.Report) || stored.Hash != again.Hash {
+		t.Error("trying a policy changed what is stored")
+	}
+	if s := c.standing("granted"); s != pb.PlanState_PLAN_STATE_APPROVED {
+		t.Errorf("trying a policy changed the plan: %v", s)
+	}
+	// The policy of then, tried, changes nothing.
+	same, err := c.policies().CompareDecidedPlans(c.as("cora"), &pb.CompareDecidedPlansRequest{Id: x.Plans[0].PolicyThen})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range same.Plans {
+		if p.VerdictBefore != p.VerdictAfter || len(p.Findings)+len(p.Standings) > 0 || p.ReadsFurther {
+			t.Errorf("%s under its own policy: %v", p.Plan, p)
+		}
+	}
+
+	// Once the team is in the water the plan is the watch's.
+	granted, err := c.plans().GetPlan(c.as("cora"), &pb.GetPlanRequest{Id: "granted"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.clock.set(c.at("2026-06-08 08:01"))
+	c.mustGo(granted, 1, 200, 200)
+	if got := strings.Join(names(past("cora", &pb.CompareDecidedPlansRequest{})), " "); got != "gone asked" {
+		t.Errorf("with granted in the water: %s", got)
+	}
+}
