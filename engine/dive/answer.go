@@ -26,6 +26,7 @@ type Answer struct {
 	Variants []Variant `json:"variants"`        // deeper, longer, both
 	Share    *Share    `json:"share,omitempty"` // of the no-stop limit, where a share was asked for
 	Cases    []Case    `json:"cases"`           // what else can go wrong, each at its worst place
+	LostGas  []LostGas `json:"lost_gas"`        // the schedule after each cylinder that can be lost on its own
 
 	Stretches []route.Stretch `json:"-"` // of the dive as planned, stops included
 }
@@ -374,6 +375,7 @@ func (w *Work) Answer() *Answer {
 	w.check()
 	a.Oxygen = w.mostOxygen()
 	a.Cases = w.cases()
+	a.LostGas = w.lostGas()
 	a.Stops = !w.result.NoStop || w.result.TotalStop() > 0 || w.result.NoSchedule
 	w.waysOut(a)
 	if a.Stops {

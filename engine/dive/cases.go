@@ -17,6 +17,7 @@ const (
 	CaseScooterLost      = "scooter_lost"          // swum out from the far point
 	CaseWorstConsumption = "worst_consumption"     // the whole dive at a diver's recorded worst
 	CaseNoHelp           = "helpful_outflow"       // sharing, without the flow that helps
+	CaseFarSide          = "far_side_shut"         // D37: on to the last metre known by verification alone, back, and out the way in
 )
 
 // Case is one row of the table of failures for one diver, or one donor and victim.
@@ -39,37 +40,71 @@ type Case struct {
 // Holds tells whether the gas suffices.
 func (c *Case) Holds() bool { return !c.NoWay && c.LeftL-c.NeedL >= -litreTolerance }
 
-// cases works out what check does not. Slower ways out are looked at from the
-// commitment point and from every place that is the dearest of some failure.
+// cases works out what check does not. Slower ways out, and those without the flow
+// that helps, are looked at wherever they can be dearest.
 func (w *Work) cases() []Case {
 	list := w.worstConsumption()
 	if len(w.worst) == 0 {
 		return list
 	}
 	turn := w.farthest()
-	far := []*place{turn}
 	for d := range w.team.Divers {
-		list = append(list, w.dearestCase(CaseDelay, w.normal, far, &failure{homeward, []int{d}, d, -1}, w.q.DelayMin))
+		list = append(list, w.dearestCase(CaseDelay, w.normal, turn, &failure{homeward, []int{d}, d, -1}, w.q.DelayMin))
 	}
 	if m := w.q.SwimOutMMin; m > 0 {
 		slow := w.slower(m)
 		for d := range w.team.Divers {
-			list = append(list, w.dearestCase(CaseScooterLost, slow, far, &failure{homeward, []int{d}, d, -1}, w.q.Route.Policy.DelayMin))
+			list = append(list, w.dearestCase(CaseScooterLost, slow, turn, &failure{homeward, []int{d}, d, -1}, w.q.Route.Policy.DelayMin))
 		}
 	}
-	places := w.dearPlaces(turn)
+	var until *place
+	if turn != w.commitment { // the team turns there
+		until = turn
+	}
 	if w.q.TouchFactor > 0 {
-		slow := w.slower(float64(w.q.TouchFactor * w.q.Route.Speeds.SwimMMin))
-		at := w.under(slow, places)
-		for d := range w.team.Divers {
-			list = append(list, w.dearestAt(CaseTouchContact, at, &failure{homeward, []int{d}, d, -1}, 0))
-		}
-		list = append(list, w.sharingCases(CaseTouchSharing, at)...)
+		list = append(list, w.everywhere(w.slower(float64(w.q.TouchFactor*w.q.Route.Speeds.SwimMMin)), until, CaseTouchContact, CaseTouchSharing)...)
 	}
 	if w.helped() {
-		list = append(list, w.sharingCases(CaseNoHelp, w.under(&network{w.route.WithoutHelp()}, places))...)
+		list = append(list, w.everywhere(&network{w.route.WithoutHelp()}, until, "", CaseNoHelp)...)
 	}
+	list = append(list, w.farSide()...)
 	return append(list, w.othersWait()...)
+}
+
+// farSide is D37 with its stops: at every place whose way out relies on legs known
+// by verification alone, the far side is shut at the last metre.
+func (w *Work) farSide() []Case {
+	var places []*place
+	for _, p := range w.places {
+		pieces, relied := w.normal.path.FarShut(p.spot)
+		if !relied {
+			continue
+		}
+		q := &place{spot: p.spot, at: p.at, swim: p.swim, moment: p.moment, content: p.content, waiting: p.waiting, asked: true}
+		if len(pieces) > 0 {
+			q.ways = []*way{w.wayOf(pieces, q)}
+		}
+		q.alike = w.alike(q)
+		places = append(places, q)
+	}
+	if len(places) == 0 {
+		return nil
+	}
+	var list []Case
+	for d := range w.team.Divers {
+		at := func(p *place) *margin {
+			if len(p.ways) == 0 {
+				return &margin{fails: true}
+			}
+			return w.wayBack(p, d)
+		}
+		var best worst
+		for _, p := range places {
+			best.take(at(p), p)
+		}
+		list = append(list, w.caseOf(CaseFarSide, &failure{homeward, []int{d}, d, -1}, &best, at))
+	}
+	return list
 }
 
 // slower is the network with ways out swum no faster than a speed, m/min.
@@ -91,70 +126,75 @@ func (w *Work) farthest() *place {
 	return w.commitment
 }
 
-// dearPlaces are the farthest place and the dearest place of every failure,
-// where the team comes to it.
-func (w *Work) dearPlaces(far *place) []*place {
-	list := []*place{far}
+// everywhere tells one diver out alone, and out while sharing, under a network, at
+// whichever place of the dive leaves least; an empty kind is not asked for.
+func (w *Work) everywhere(n *network, until *place, alone, shared string) []Case {
+	var fs []*failure
+	for d := range w.team.Divers {
+		if alone != "" {
+			fs = append(fs, &failure{homeward, []int{d}, d, -1})
+		}
+	}
+	for i := range w.failures {
+		if w.failures[i].kind == sharing {
+			fs = append(fs, &w.failures[i])
+		}
+	}
+	at := func(p *place, f *failure) *margin {
+		if f.kind == sharing {
+			return w.outOf(p, f, w.q.Route.Policy.DelayMin)
+		}
+		return w.outOf(p, f, 0)
+	}
+	var first []int
 	for i := range w.worst {
-		p := w.worst[i].at
-		if far != w.commitment && p != nil && far.spot.Before(p.spot) {
-			continue
+		if w.worst[i].found {
+			first = append(first, w.indexOf(w.worst[i].at))
 		}
-		if w.worst[i].found && !slices.Contains(list, p) {
-			list = append(list, p)
+	}
+	var list []Case
+	for k, b := range w.leastOf(fs, w.q.Route.Policy.DelayMin, first, until, func(p *place) *place { return w.under(n, p) }, at) {
+		kind := alone
+		if fs[k].kind == sharing {
+			kind = shared
 		}
+		list = append(list, w.caseOf(kind, fs[k], &b, func(p *place) *margin { return at(p, fs[k]) }))
 	}
 	return list
 }
 
-// under are the same places with the ways out of a network. They are places of
-// their own: whether stops are needed is not told by rarer failures.
-func (w *Work) under(n *network, places []*place) []*place {
-	var list []*place
-	for _, p := range places {
-		q := &place{spot: p.spot, at: p.at, swim: p.swim, moment: p.moment, content: p.content, waiting: p.waiting, asked: true}
-		if n.path != nil {
-			q.ways = w.cheapest(w.lay(n, p), q)
-		}
-		q.alike = w.alike(q)
-		list = append(list, q)
+// under is the same place with the ways out of a network. It is a place of its
+// own: whether stops are needed is not told by rarer failures.
+func (w *Work) under(n *network, p *place) *place {
+	q := &place{spot: p.spot, at: p.at, swim: p.swim, moment: p.moment, content: p.content, waiting: p.waiting, asked: true}
+	if n.path != nil {
+		q.ways = w.cheapest(w.lay(n, p), q)
 	}
-	return list
+	q.alike = w.alike(q)
+	return q
 }
 
-func (w *Work) dearestCase(kind string, n *network, places []*place, f *failure, delay float64) Case {
-	return w.dearestAt(kind, w.under(n, places), f, delay)
-}
-
-// dearestAt is a case at whichever place leaves least to spare. Nothing lost is
-// still a failure: consumption is that after one (D36), and what must be left is
-// the sharing reserve.
-func (w *Work) dearestAt(kind string, places []*place, f *failure, delay float64) Case {
-	at := func(p *place) *margin {
-		switch {
-		case w.way(p) == nil:
-			return &margin{fails: true}
-		case f.kind == sharing:
-			return w.share(p, f, delay)
-		}
-		d := f.victim
-		return w.alone(p, d, w.goOut(p, -1, 0, -1, delay), -1, w.rates[d].after)
-	}
+// dearestCase is a failure at one place, alone.
+func (w *Work) dearestCase(kind string, n *network, p *place, f *failure, delay float64) Case {
+	at := func(p *place) *margin { return w.outOf(p, f, delay) }
 	var best worst
-	for _, p := range places {
-		best.take(at(p), p)
-	}
+	q := w.under(n, p)
+	best.take(at(q), q)
 	return w.caseOf(kind, f, &best, at)
 }
 
-func (w *Work) sharingCases(kind string, places []*place) []Case {
-	var list []Case
-	for i := range w.failures {
-		if f := &w.failures[i]; f.kind == sharing {
-			list = append(list, w.dearestAt(kind, places, f, w.q.Route.Policy.DelayMin))
-		}
+// outOf is the way out of a place, alone or while sharing. Nothing lost is still a
+// failure: consumption is that after one (D36), and what must be left is the
+// sharing reserve.
+func (w *Work) outOf(p *place, f *failure, delay float64) *margin {
+	switch {
+	case w.way(p) == nil:
+		return &margin{fails: true}
+	case f.kind == sharing:
+		return w.share(p, f, delay)
 	}
-	return list
+	d := f.victim
+	return w.alone(p, d, w.goOut(p, -1, 0, -1, delay), -1, w.rates[d].after)
 }
 
 // caseOf tells the worst of a failure; at works the margin of a place out.
@@ -194,23 +234,32 @@ func (w *Work) othersWait() []Case {
 		if lost.kind != lostWaiting {
 			continue
 		}
+		bits := uint64(1) << w.cylinder(lost.lost)
+		at := func(p *place, f *failure) *margin {
+			if w.way(p) == nil || w.waitingAt(p)[w.cylinder(lost.lost)] == "" && !w.supplies[lost.lost].Deco {
+				return nil // refused already, or not concerned
+			}
+			o := w.goOut(p, lost.victim, bits, -1, w.q.Route.Policy.DelayMin)
+			if o.noSchedule {
+				return nil // refused for its owner
+			}
+			return w.alone(p, f.victim, o, -1, w.rates[f.victim].after)
+		}
+		var fs []*failure
 		for d := range w.team.Divers {
-			if d == lost.victim {
-				continue
+			if d != lost.victim {
+				fs = append(fs, &failure{lostWaiting, []int{d}, d, lost.lost})
 			}
-			at := func(p *place) *margin {
-				o := w.goOut(p, lost.victim, 1<<w.cylinder(lost.lost), -1, w.q.Route.Policy.DelayMin)
-				return w.alone(p, d, o, -1, w.rates[d].after)
+		}
+		var first []int
+		for k, p := range w.places {
+			if p.judged {
+				first = append(first, k)
 			}
-			var best worst
-			for _, p := range w.places {
-				if len(p.tested) == 0 || p.tested[i] == nil || p.tested[i].fails {
-					continue // not looked at, not concerned, or refused there already
-				}
-				best.take(at(p), p)
-			}
-			if best.found {
-				list = append(list, w.caseOf(CaseLostCylinder, &failure{lostWaiting, []int{d}, d, lost.lost}, &best, at))
+		}
+		for k, b := range w.leastOf(fs, w.q.Route.Policy.DelayMin, first, nil, func(p *place) *place { return p }, at) {
+			if b.found {
+				list = append(list, w.caseOf(CaseLostCylinder, fs[k], &b, func(p *place) *margin { return at(p, fs[k]) }))
 			}
 		}
 	}

@@ -117,6 +117,9 @@ func (w *Work) walked(pieces []route.Piece, factors []float64, path *deco.Path, 
 			stop++
 		}
 		t += s.Minutes
+		if s.Minutes < 1e-6 {
+			continue // see lastMetre
+		}
 		bar := w.barMinutes(s, factors)
 		if i > 0 && s.Kind == deco.Travel && s.Piece == r.Stretches[i-1].Piece && s.Breathing == r.Stretches[i-1].Breathing && r.Stretches[i-1].Kind == deco.Travel {
 			x := &out.list[len(out.list)-1]

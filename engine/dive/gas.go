@@ -161,8 +161,8 @@ func (w *Work) share(p *place, f *failure, delay float64) *margin {
 	m.gases = append(m.gases, amount{cylinder: -1})
 	m.gases[0].need += w.drawn(m, 0, f.victim, w.team.Divers[f.donors[0]].Back, w.rates[f.victim].after)
 	for _, d := range f.donors {
-		w.ownGas(p, d, w.rates[d].after, m)
-		w.count(p, d, -1, m)
+		w.ownGas(p, d, w.rates[d].after, 1, m)
+		w.count(p, d, -1, 1, m)
 	}
 	w.waitingGas(p, f.victim, w.rates[f.victim].after, m)
 	return m
@@ -175,14 +175,27 @@ func (w *Work) alone(p *place, d int, o loss, without int, rate float64) *margin
 		return m
 	}
 	m.gases = append(m.gases, amount{cylinder: -1})
-	w.ownGas(p, d, rate, m)
-	w.count(p, d, without, m)
+	w.ownGas(p, d, rate, 1, m)
+	w.count(p, d, without, 1, m)
+	return m
+}
+
+// wayBack is one diver's way back with nothing lost, at the own rate and down to nothing (D37).
+func (w *Work) wayBack(p *place, d int) *margin {
+	m := &margin{out: w.goOut(p, -1, 0, -1, 0)}
+	if m.fails = m.out.noSchedule; m.fails {
+		return m
+	}
+	m.gases = append(m.gases, amount{cylinder: -1})
+	w.ownGas(p, d, w.rates[d].planned, 0, m)
+	w.count(p, d, -1, 0, m)
 	return m
 }
 
 // ownGas adds what a diver draws from mains and stages counted with them, and
-// every other cylinder that the diver breathes.
-func (w *Work) ownGas(p *place, d int, rate float64, m *margin) {
+// every other cylinder that the diver breathes. keep is 1 where the sharing reserve
+// is kept in it, 0 where not.
+func (w *Work) ownGas(p *place, d int, rate, keep float64, m *margin) {
 	waiting := w.waitingAt(p)
 	m.gases[0].need += w.drawn(m, 0, d, w.team.Divers[d].Back, rate)
 	for _, c := range w.team.Divers[d].Stages {
@@ -193,8 +206,9 @@ func (w *Work) ownGas(p *place, d int, rate float64, m *margin) {
 			m.gases[0].need += w.drawn(m, 0, d, c, rate)
 		case m.out.breathed(w, d, c) > 0:
 			litres := w.drawn(m, len(m.gases), d, c, rate)
-			w.holds(len(m.gases), k, p.content[k], w.supplies[k].SharingL)
-			m.gases = append(m.gases, amount{c, p.content[k], litres + w.supplies[k].SharingL})
+			kept := float64(keep * w.supplies[k].SharingL)
+			w.holds(len(m.gases), k, p.content[k], kept)
+			m.gases = append(m.gases, amount{c, p.content[k], litres + kept})
 		}
 	}
 	w.waitingGas(p, d, rate, m)
@@ -218,7 +232,7 @@ func (w *Work) waitingGas(p *place, d int, rate float64, m *margin) {
 }
 
 // count adds what counts of a diver's gas, and the reserve in it, to a margin.
-func (w *Work) count(p *place, d, without int, m *margin) {
+func (w *Work) count(p *place, d, without int, keep float64, m *margin) {
 	waiting := w.waitingAt(p)
 	for k := range w.supplies {
 		s := &w.supplies[k]
@@ -226,8 +240,9 @@ func (w *Work) count(p *place, d, without int, m *margin) {
 			continue
 		}
 		m.gases[0].left += p.content[k]
-		m.gases[0].need += s.SharingL
-		w.holds(0, k, p.content[k], s.SharingL)
+		kept := float64(keep * s.SharingL)
+		m.gases[0].need += kept
+		w.holds(0, k, p.content[k], kept)
 	}
 }
 

@@ -72,7 +72,7 @@ func (w *Work) lasts(tested []*margin, a, b *place, deeper float64) bool {
 			if f.kind == lostMain {
 				without = f.lost
 			}
-			w.count(b, d, without, &there)
+			w.count(b, d, without, 1, &there)
 		}
 		for _, g := range m.gases {
 			left := there.gases[0].left

@@ -211,7 +211,6 @@ func (w *Work) take(content []float64, c int, litres float64, named int8) {
 // what waits on them.
 func (w *Work) lay(n *network, p *place) []*way {
 	var list []*way
-	waiting := w.waitingAt(p)
 	spot := p.spot
 	if n != w.normal && p.at.Move > 0 { // at the start it is the same
 		var found bool
@@ -220,35 +219,59 @@ func (w *Work) lay(n *network, p *place) []*way {
 		}
 	}
 	for _, pieces := range n.path.WaysOut(spot) {
-		path, err := passage.FromPieces(pieces, w.team, 0, true)
-		if err != nil {
-			continue // ways out have no actions: cannot be
+		if p.at.Arriving && p.swim && len(pieces) > 0 && pieces[0].Leg != p.at.Leg {
+			pieces = append([]route.Piece{w.lastMetre(p)}, pieces...)
 		}
-		if len(path.Pieces) == 0 { // at an opening at the surface already
-			path.Pieces = append(path.Pieces, deco.Piece{OpenWater: true})
-			path.Nodes = append(path.Nodes, deco.Node{})
-			pieces = []route.Piece{{Kind: route.PieceAscent, GasFactor: 1}}
+		if x := w.wayOf(pieces, p); x != nil {
+			list = append(list, x)
 		}
-		x := &way{pieces: pieces, path: *path, factors: make([]float64, 0, len(pieces))}
-		for i := range pieces {
-			x.factors = append(x.factors, w.gasFactor(&pieces[i]))
-		}
-		for c, station := range waiting {
-			if station == "" {
-				continue
-			}
-			for i := range x.path.Nodes {
-				if i == 0 && p.swim || x.path.Nodes[i].Station != station {
-					continue // on arriving nothing is reached yet
-				}
-				a := deco.Action{Kind: deco.PickUp, Diver: w.supplies[w.first[c]].Diver, Cylinder: c}
-				x.path.Nodes[i].Actions = append(x.path.Nodes[i].Actions, a)
-				break
-			}
-		}
-		list = append(list, x)
 	}
 	return list
+}
+
+// lastMetre is what is left to swim on arriving at a station where the way out leads
+// on: next to nothing, so that what waits there is reached, and gas changed there,
+// as from every place before it.
+func (w *Work) lastMetre(p *place) route.Piece {
+	const metres = 1e-6
+	q := &w.laid.Pieces[p.probe.Piece]
+	part := metres / q.Metres
+	return route.Piece{
+		Kind: route.PieceSwim, Leg: p.at.Leg, Station: q.Station, Towards: p.at.Station, MetresPast: q.Past + q.Metres - metres, Metres: metres,
+		FromDepthM: q.To + float64(part*(q.From-q.To)), ToDepthM: q.To, Minutes: float64(part * q.Minutes), GasFactor: 1,
+	}
+}
+
+// wayOf is one way out of a place, picking up what waits on it; nil where there are no pieces.
+func (w *Work) wayOf(pieces []route.Piece, p *place) *way {
+	waiting := w.waitingAt(p)
+	path, err := passage.FromPieces(pieces, w.team, 0, true)
+	if err != nil {
+		return nil // ways out have no actions: cannot be
+	}
+	if len(path.Pieces) == 0 { // at an opening at the surface already
+		path.Pieces = append(path.Pieces, deco.Piece{OpenWater: true})
+		path.Nodes = append(path.Nodes, deco.Node{})
+		pieces = []route.Piece{{Kind: route.PieceAscent, GasFactor: 1}}
+	}
+	x := &way{pieces: pieces, path: *path, factors: make([]float64, 0, len(pieces))}
+	for i := range pieces {
+		x.factors = append(x.factors, w.gasFactor(&pieces[i]))
+	}
+	for c, station := range waiting {
+		if station == "" {
+			continue
+		}
+		for i := range x.path.Nodes {
+			if i == 0 && p.swim || x.path.Nodes[i].Station != station {
+				continue // on arriving nothing is reached yet
+			}
+			a := deco.Action{Kind: deco.PickUp, Diver: w.supplies[w.first[c]].Diver, Cylinder: c}
+			x.path.Nodes[i].Actions = append(x.path.Nodes[i].Actions, a)
+			break
+		}
+	}
+	return x
 }
 
 // passes tells whether a way leads by the station of a waiting cylinder (D39).

@@ -124,6 +124,11 @@ func (p *Path) WayOut(at Place) ([]Piece, bool) {
 
 // over adds a leg from so many metres on.
 func (p *Path) over(out []Piece, leg, dir int, from float64) []Piece {
+	return p.upTo(out, leg, dir, from, p.walk.legs[leg].in.LengthM)
+}
+
+// upTo adds a leg from so many metres on up to others.
+func (p *Path) upTo(out []Piece, leg, dir int, from, to float64) []Piece {
 	w := p.walk
 	l := &w.legs[leg]
 	t := &l.travel[dir]
@@ -132,12 +137,19 @@ func (p *Path) over(out []Piece, leg, dir int, from float64) []Piece {
 		if x.at+x.length <= from+1e-12 {
 			continue
 		}
-		skip := max(0, from-x.at)
+		if x.at >= to-1e-12 {
+			break
+		}
+		skip, length, end := max(0, from-x.at), x.length, x.end
+		if x.at+x.length > to+1e-12 {
+			length = to - x.at
+			end = x.depth + float64((x.end-x.depth)*length)/x.length
+		}
 		out = append(out, Piece{
 			Kind: PieceSwim, Leg: l.in.ID, Station: w.nodes[l.ends[dir]].name, Towards: w.nodes[l.ends[1-dir]].name,
-			MetresPast: x.at + skip, Metres: x.length - skip,
-			FromDepthM: x.depth + float64((x.end-x.depth)*skip)/x.length, ToDepthM: x.end,
-			Minutes: float64(x.tc * (x.length - skip)), GasFactor: t.factor, FlowMMin: l.flow(dir), Restriction: l.in.Restriction,
+			MetresPast: x.at + skip, Metres: length - skip,
+			FromDepthM: x.depth + float64((x.end-x.depth)*skip)/x.length, ToDepthM: end,
+			Minutes: float64(x.tc * (length - skip)), GasFactor: t.factor, FlowMMin: l.flow(dir), Restriction: l.in.Restriction,
 		})
 	}
 	return out

@@ -160,6 +160,35 @@ func (w *walk) rely(s *segment, at int) {
 	}
 	w.farShut(s, at, last, 0)
 	w.farShut(s, at, last, s.length)
+	s.shut = w.shutOf(s, at, last)
+}
+
+// shutOf keeps what farShut looked at, for the same with stops.
+func (w *walk) shutOf(s *segment, at int, last *way) *shut {
+	out := &shut{last: last}
+	if last != nil {
+		for y := s.home; ; y = y.next {
+			out.closed = out.closed || !w.legs[y.leg].travel[1-y.dir].passes
+			if y == last {
+				break
+			}
+		}
+	}
+	if s.hold {
+		out.behind = w.swum.best[at]
+	} else {
+		m := &w.moves[s.move]
+		l := &w.legs[s.leg]
+		out.closed = out.closed || s.mode == onward && !l.travel[1-m.dir].passes
+		if l.travel[1-m.dir].passes {
+			out.behind = w.swum.best[l.ends[m.dir]]
+		}
+		if w.knownBySwim[s.leg] && l.travel[m.dir].passes {
+			out.ahead = w.swum.best[l.ends[1-m.dir]]
+		}
+	}
+	out.closed = out.closed || out.behind == nil && out.ahead == nil
+	return out
 }
 
 func (w *walk) note(leg int) {

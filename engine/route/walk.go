@@ -31,6 +31,7 @@ type segment struct {
 	working bool
 	run     spot      // where the way home began (D22); seg -1: nowhere before the place itself
 	other   []turning // further ways out: stops can make one of them the cheapest (D15)
+	shut    *shut     // what it relies on that is known by verification alone; nil: nothing
 }
 
 // turning is a way out that is not the cheapest without stops: which way it

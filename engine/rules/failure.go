@@ -46,7 +46,7 @@ func failureRules() []Rule {
 				"ok":     {Says: "{subject}: alone back the way in, {observed} to spare{at}"},
 				"short":  {Says: "{subject}: the far side shut at the last metre, alone back the way in: {shortfall} short{at}", Remedy: mend},
 				"absent": {Says: "{subject}: no way out over a verified far side is relied on"},
-				"stops":  {Says: "{subject}: cannot tell, with the far side shut the stops are not computed yet", Remedy: "plan so that no stop is needed, or turn before the far side is relied on"},
+				"shut":   {Says: "{subject}: the far side shut at the last metre: no way back in that can be swum and scheduled{at}", Remedy: mend},
 			},
 			Check: farSideShut,
 		},
@@ -141,31 +141,38 @@ func (c *Case) worstRates() []float64 {
 	return list
 }
 
-// farSideShut is D37. It is the route model's, which knows no stops: with stops
-// there is no answer, and that blocks.
+// farSideShut is D37, with the stops of the way back.
 func farSideShut(c *Case) []finding.Finding {
 	if c.Dive == nil {
 		return one(c.diveUnknown(c.plan()))
 	}
-	if len(c.Route.FarSide) == 0 {
-		return one(answer(finding.NotApplicable, "absent", c.plan()))
-	}
-	if c.Dive.Stops {
-		f := answer(finding.Indeterminate, "stops", c.plan())
-		f.Path = "route.route.moves"
-		return one(f)
-	}
 	var out []finding.Finding
-	for i := range c.Route.FarSide {
-		x := &c.Route.FarSide[i]
+	for i := range c.Dive.Cases {
+		x := &c.Dive.Cases[i]
+		if x.Kind != dive.CaseFarSide {
+			continue
+		}
 		f := answer(finding.Pass, "ok", c.nameOf(x.Diver))
-		observed := finding.Number("", x.MarginL, 1, "L")
-		f.Observed, f.Place = &observed, placeText(&x.Place)
-		if x.MarginL < -1e-6 || math.IsNaN(x.MarginL) {
-			short := finding.Number("", math.Ceil(-x.MarginL*10)/10, 1, "L")
-			f.Status, f.Code, f.Shortfall, f.Path = c.Policy.Failures.FarSideShut.Status(), "short", &short, "route.route.moves"
+		f.Place = x.Place
+		spare := x.LeftL - x.NeedL
+		if observed := finding.Number("", spare, 1, "L"); !x.NoWay {
+			f.Observed = &observed
+		}
+		if !x.Holds() {
+			f.Status, f.Code, f.Path = c.Policy.Failures.FarSideShut.Status(), "shut", "route.route.moves"
+			if !x.NoWay {
+				short := finding.Number("", math.Ceil(-spare*10)/10, 1, "L")
+				f.Code, f.Shortfall = "short", &short
+			}
+		}
+		if !x.NoWay {
+			f.Rule = "failure.far_side_shut"
+			f.Steps = c.caseSteps(x, f.Key())
 		}
 		out = append(out, at(f))
+	}
+	if len(out) == 0 {
+		out = one(answer(finding.NotApplicable, "absent", c.plan()))
 	}
 	return out
 }

@@ -249,6 +249,10 @@ func (s *steps) place(p *route.PlaceParts) {
 	}
 	for _, l := range p.Left {
 		x := parts.Cylinders[l.Cylinder]
+		if l.ReserveL == 0 && x.SharingReserve.Litres != 0 {
+			kept = append(kept, litres("nothing is kept in "+s.c.cylinderName(x), 0))
+			continue
+		}
 		if l.ReserveL == x.PlannedReserve.Litres && l.ReserveL != x.SharingReserve.Litres {
 			s.content("planned reserve of "+s.c.cylinderName(x), x, x.PlannedReserve, "policy.gas.planned_reserve_bar")
 		} else {

@@ -1,0 +1,123 @@
+package dive
+
+import (
+	"math"
+	"slices"
+)
+
+// widest is how many minutes may lie between two places of a search for the least margin.
+const widest = 10
+
+// search finds the place with the least margin of several failures at once. As in
+// check, need only grows on the way in and only falls on the way home, but for the
+// minutes at the place, so that two places bound what lies between: where that may
+// be less than the least found so far, or they lie further apart than widest, the
+// place half way is looked at, down to spacing.
+type search struct {
+	w      *Work
+	fs     []*failure
+	delay  float64 // minutes at the place, on all rates of a failure
+	at     func(p *place, f *failure) *margin
+	place  func(i int) *place // under the network searched
+	found  []worst
+	margin map[int][]*margin
+}
+
+// leastOf searches all places up to one (nil: all), beginning with those of first.
+func (w *Work) leastOf(fs []*failure, delay float64, first []int, until *place, under func(*place) *place, at func(p *place, f *failure) *margin) []worst {
+	looked := map[int]*place{}
+	s := &search{w: w, fs: fs, delay: delay, at: at, found: make([]worst, len(fs)), margin: map[int][]*margin{}}
+	s.place = func(i int) *place {
+		if looked[i] == nil {
+			looked[i] = under(w.places[i])
+		}
+		return looked[i]
+	}
+	last := len(w.places) - 1
+	if until != nil {
+		for last > 0 && until.spot.Before(w.places[last].spot) {
+			last--
+		}
+		q := under(until)
+		for k, f := range fs {
+			s.found[k].take(at(q, f), q)
+		}
+	}
+	first = append(append([]int(nil), first...), 0, last)
+	for i := 1; i <= last; i++ {
+		if w.changes(i) {
+			first = append(first, i-1, i)
+		}
+	}
+	first = slices.DeleteFunc(first, func(i int) bool { return i > last })
+	slices.Sort(first)
+	first = slices.Compact(first)
+	for _, i := range first {
+		s.look(i)
+	}
+	for k := 1; k < len(first); k++ {
+		s.between(first[k-1], first[k])
+	}
+	return s.found
+}
+
+// changes tells whether a cylinder is left, taken or held for between a place and the one before.
+func (w *Work) changes(i int) bool {
+	return w.places[i] == w.commitment || !slices.Equal(w.waitingAt(w.places[i-1]), w.waitingAt(w.places[i]))
+}
+
+func (s *search) look(i int) []*margin {
+	if list, ok := s.margin[i]; ok {
+		return list
+	}
+	p := s.place(i)
+	list := make([]*margin, len(s.fs))
+	for k, f := range s.fs {
+		list[k] = s.at(p, f)
+		s.found[k].take(list[k], p)
+	}
+	s.margin[i] = list
+	return list
+}
+
+func (s *search) between(i, j int) {
+	if j-i < 2 {
+		return
+	}
+	a, b := s.w.places[i], s.w.places[j]
+	if b.moment.Minutes-a.moment.Minutes <= widest && s.settled(i, j) {
+		return
+	}
+	mid := (i + j) / 2
+	s.look(mid)
+	s.between(i, mid)
+	s.between(mid, j)
+}
+
+// settled tells whether nothing between two places can be less than what is found.
+func (s *search) settled(i, j int) bool {
+	x, y := s.look(i), s.look(j)
+	deepest := math.Inf(-1)
+	for _, p := range s.w.places[i : j+1] {
+		deepest = math.Max(deepest, p.at.DepthM)
+	}
+	deeper := s.w.pressure(deepest) - s.w.pressure(math.Min(s.w.places[i].at.DepthM, s.w.places[j].at.DepthM))
+	for k, f := range s.fs {
+		if x[k] == nil && y[k] == nil || s.found[k].found && s.found[k].m.fails {
+			continue
+		}
+		if x[k] == nil || y[k] == nil {
+			return false
+		}
+		rate := s.w.rates[f.victim].after
+		if f.kind == sharing {
+			for _, d := range f.donors {
+				rate += s.w.rates[d].after
+			}
+		}
+		if !s.w.covers(x[k], y[k], float64(float64(rate*s.delay)*deeper), s.found[k].m.spare()) {
+			return false
+		}
+	}
+	return true
+}

@@ -1,0 +1,82 @@
+package dive
+
+import (
+	"math"
+
+	"lastlight/engine/finding"
+)
+
+// LostGas is the whole schedule of the way out from the farthest place after one
+// cylinder is gone, at the rates after a failure, with whose gas it takes.
+type LostGas struct {
+	Lost     string     `json:"lost"`  // cylinder
+	Diver    string     `json:"diver"` // whose
+	Place    string     `json:"place"`
+	AfterMin float64    `json:"after_min"` // into the dive
+	Schedule Schedule   `json:"schedule"`  // its divers' supplies say whose gas is breathed
+	Short    []Shortage `json:"short"`     // gas that it needs and that is not there
+}
+
+// LostGasOf is the schedule after the loss of one cylinder, nil where there is none.
+func (a *Answer) LostGasOf(cylinder string) *LostGas {
+	for i := range a.LostGas {
+		if a.LostGas[i].Lost == cylinder {
+			return &a.LostGas[i]
+		}
+	}
+	return nil
+}
+
+// lostGas schedules the loss of every cylinder that is for decompression or waits,
+// from the place where the team is farthest out.
+func (w *Work) lostGas() []LostGas {
+	list := []LostGas{}
+	far := w.farthest()
+	x := w.way(far)
+	if x == nil {
+		return list
+	}
+	for i := range w.failures {
+		f := &w.failures[i]
+		if f.kind != lostWaiting || w.margin(far, f, w.q.Route.Policy.DelayMin) == nil {
+			continue
+		}
+		c := w.cylinder(f.lost)
+		l := LostGas{
+			Lost: w.cylinderName(c), Diver: w.team.Divers[f.victim].Name, Place: placeText(far), AfterMin: finding.Round9(far.moment.Minutes), Short: []Shortage{},
+		}
+		o := &outcome{lost: 1 << c, donor: -1, delay: w.q.Route.Policy.DelayMin, divers: len(w.team.Divers)}
+		path, moment := w.walkOut(x, far, o, &w.out)
+		if path == nil {
+			l.Schedule = Schedule{Stops: []Stop{}, Switches: []Switch{}, Remarks: []Remark{}, Divers: []Diver{}, NoSchedule: true}
+			list = append(list, l)
+			continue
+		}
+		flags := w.planner.Flags(path, &w.out)
+		l.Schedule = w.scheduleOf(path, x.factors, &w.out, far.content, moment.Minutes, func(d int) float64 { return w.rates[d].after }, false)
+		l.Schedule.Remarks = w.remarks(flags, path, &w.out)
+		for d := range w.team.Divers {
+			l.Short = append(l.Short, w.shortOf(w.alone(far, d, w.goOut(far, f.victim, 1<<c, -1, o.delay), -1, w.rates[d].after), d)...)
+		}
+		list = append(list, l)
+	}
+	return list
+}
+
+// shortOf lists the gases of a margin that do not suffice.
+func (w *Work) shortOf(m *margin, d int) (list []Shortage) {
+	if m.fails {
+		return nil
+	}
+	for _, g := range m.gases {
+		if g.left-g.need >= -litreTolerance {
+			continue
+		}
+		s := Shortage{Diver: w.team.Divers[d].Name, LeftL: finding.Round9(math.Max(0, g.left)), NeedL: finding.Round9(g.need)}
+		if g.cylinder >= 0 {
+			s.Supply = w.cylinderName(g.cylinder)
+		}
+		list = append(list, s)
+	}
+	return list
+}
