@@ -13,7 +13,7 @@ import (
 
 // Version names this engine's behaviour. It changes with every change that can
 // change a report; a decision stores it beside its report.
-const Version = "3"
+const Version = "4"
 
 // Input is everything one evaluation is told.
 type Input = facts.Input
