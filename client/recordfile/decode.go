@@ -14,11 +14,32 @@ import (
 // goes on after a problem, so that all are found in one run.
 type decoder struct {
 	file     string
+	lines    []string // of the file
 	places   *Places
 	problems Problems
 }
 
 func (d *decoder) at(n *yaml.Node) Place { return Place{File: d.file, Line: n.Line, Column: n.Column} }
+
+// mark notes where a value stands and, of a text, where its first character does.
+func (d *decoder) mark(n *yaml.Node) mark {
+	m := mark{Place: d.at(n), read: text(n)}
+	switch {
+	case n.Kind != yaml.ScalarNode || n.Line < 1 || n.Line > len(d.lines) || n.Style&yaml.FoldedStyle != 0:
+	case n.Style&yaml.LiteralStyle != 0:
+		for i := n.Line; i < len(d.lines); i++ { // the line after the one with the bar
+			if text := strings.TrimLeft(d.lines[i], " "); strings.TrimSpace(text) != "" {
+				m.start = start{Line: n.Line + 1, Column: len(d.lines[i]) - len(text) + 1, block: true}
+				break
+			}
+		}
+	case n.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle) != 0:
+		m.start = start{Line: n.Line, Column: n.Column + 1}
+	default:
+		m.start = start{Line: n.Line, Column: n.Column}
+	}
+	return m
+}
 
 func (d *decoder) problem(n *yaml.Node, path, read, expected, message string) {
 	d.problems = append(d.problems, Problem{Place: d.at(n), Field: path, Read: read, Expected: expected, Message: message})
@@ -89,7 +110,7 @@ func (d *decoder) message(n *yaml.Node, m protoreflect.Message, path string) {
 }
 
 func (d *decoder) field(n *yaml.Node, m protoreflect.Message, fd protoreflect.FieldDescriptor, path string) {
-	d.places.marks[path] = mark{d.at(n), text(n)}
+	d.places.marks[path] = d.mark(n)
 	if null(n) {
 		d.problem(n, path, "", Expect(fd), "nothing is written here: leave the line out, or give a value")
 		return
@@ -107,7 +128,7 @@ func (d *decoder) field(n *yaml.Node, m protoreflect.Message, fd protoreflect.Fi
 	list := m.Mutable(fd).List()
 	for i, item := range n.Content {
 		p := fmt.Sprintf("%s[%d]", path, i)
-		d.places.marks[p] = mark{d.at(item), text(item)}
+		d.places.marks[p] = d.mark(item)
 		if null(item) {
 			d.problem(item, p, "", "a value", "empty item of a list")
 			continue
@@ -165,7 +186,7 @@ func (d *decoder) scalar(n *yaml.Node, fd protoreflect.FieldDescriptor, path str
 // document reads a free block, as a policy's: blocks, lists, texts, numbers,
 // true and false. It has no descriptor; the server knows its fields.
 func (d *decoder) document(n *yaml.Node, path string) *structpb.Value {
-	d.places.marks[path] = mark{d.at(n), text(n)}
+	d.places.marks[path] = d.mark(n)
 	switch n.Kind {
 	case yaml.MappingNode:
 		s := &structpb.Struct{Fields: map[string]*structpb.Value{}}

@@ -110,10 +110,18 @@ func (ps Problems) Sort(files []string) {
 	})
 }
 
+// start is where the first character of a text stands. Line 0: its lines are not those of the file. The lines of a block are;
+// of any other text only the first is.
+type start struct {
+	Line, Column int
+	block        bool
+}
+
 // mark is where a field path stands and what was read there.
 type mark struct {
 	Place
-	read string
+	read  string
+	start start
 }
 
 // Places finds field paths in what was read.
@@ -128,7 +136,9 @@ type Places struct {
 func NewPlaces(first Place) *Places { return &Places{marks: map[string]mark{}, first: first} }
 
 // Mark notes where a field path stands and what was read there.
-func (ps *Places) Mark(path string, at Place, read string) { ps.marks[path] = mark{at, read} }
+func (ps *Places) Mark(path string, at Place, read string) {
+	ps.marks[path] = mark{Place: at, read: read}
+}
 
 // Break notes that the text of a field path could not be read.
 func (ps *Places) Break(path string) { ps.broken = append(ps.broken, path) }
@@ -152,6 +162,9 @@ func (ps *Places) FromServer(p *pb.Problem) Problem {
 	place, read := ps.Find(p.GetField())
 	if p.GetRead() != "" {
 		read = p.GetRead()
+	}
+	if start := ps.marks[p.GetField()].start; p.GetLine() > 0 && start.Line > 0 && (p.GetLine() == 1 || start.block) {
+		place.Line, place.Column = start.Line+int(p.GetLine())-1, start.Column+int(p.GetColumn())-1
 	}
 	return Problem{Place: place, Field: p.GetField(), Read: read, Expected: p.GetExpected(), Message: p.GetMessage()}
 }

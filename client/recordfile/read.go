@@ -8,6 +8,7 @@ import (
 	"os"
 	"regexp"
 	"strconv"
+	"strings"
 	"time"
 
 	"buf.build/go/protovalidate"
@@ -81,7 +82,7 @@ func Read(sources ...Source) (*File, Problems) {
 		}
 		docs, ps := documents(src)
 		problems = append(problems, ps...)
-		d := &decoder{file: src.Name, places: f.Places}
+		d := &decoder{file: src.Name, lines: strings.Split(string(src.Data), "\n"), places: f.Places}
 		for _, doc := range docs {
 			if d.plain(doc, 0) {
 				f.records(d, doc)
@@ -131,7 +132,7 @@ func (f *File) records(d *decoder, doc *yaml.Node) {
 			found = true
 			for _, item := range value.Content {
 				path := fmt.Sprintf("records[%d]", len(f.Records))
-				f.Places.marks[path] = mark{d.at(item), text(item)}
+				f.Places.marks[path] = d.mark(item)
 				r := &pb.Record{}
 				d.message(item, r.ProtoReflect(), path)
 				f.Records = append(f.Records, r)
@@ -153,7 +154,7 @@ func ReadMessage(src Source, m proto.Message) (*Places, Problems) {
 	if len(problems) > 0 {
 		return places, problems
 	}
-	d := &decoder{file: src.Name, places: places}
+	d := &decoder{file: src.Name, lines: strings.Split(string(src.Data), "\n"), places: places}
 	if d.plain(docs[0], 0) {
 		d.message(docs[0], m.ProtoReflect(), "")
 	}

@@ -2,6 +2,7 @@ package recordfile
 
 import (
 	"bytes"
+	"fmt"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -262,6 +263,46 @@ func TestEnumWords(t *testing.T) {
 	for i := range values.Len() {
 		if w := EnumWord(values.Get(i)); !enumWord.MatchString(w) || strings.Contains(w, "plan_state") {
 			t.Errorf("%s: %q", values.Get(i).Name(), w)
+		}
+	}
+}
+
+// A place within a text is a place in the file, where the lines of the text are those of the file.
+func TestPlacesWithinTexts(t *testing.T) {
+	t.Parallel()
+	file := `records:
+  - policy:
+      id: p
+      document:
+        own_rules:
+          - holds: |
+              plan.weekday != 7 &&
+                plan.nigth
+          - holds: plan.nigth
+          - holds: "plan.nigth"
+          - holds: >
+              folded
+              over
+`
+	f, problems := Read(Source{"a.yaml", []byte(file)})
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	for _, c := range []struct {
+		rule               int
+		line, column       int32
+		atLine, atColumn   int
+		atLineOf, whatItIs string
+	}{
+		{0, 2, 7, 8, 21, "the second line", "a block"},
+		{1, 1, 5, 9, 24, "the line", "plain"},
+		{2, 1, 5, 10, 25, "the line", "quoted"},
+		{3, 1, 1, 11, 20, "where it begins", "folded"},
+		{1, 2, 1, 9, 20, "where it begins", "plain, but not that line"},
+	} {
+		p := f.Places.FromServer(&pb.Problem{Field: fmt.Sprintf("records[0].policy.document.own_rules[%d].holds", c.rule), Line: c.line, Column: c.column})
+		if p.Line != c.atLine || p.Column != c.atColumn {
+			t.Errorf("%s: %d:%d, want %d:%d, %s", c.whatItIs, p.Line, p.Column, c.atLine, c.atColumn, c.atLineOf)
 		}
 	}
 }

@@ -225,7 +225,7 @@ PolicyComparison: id against engine_version evaluated_at cells plans_compared pl
 PolicyPlanChange: plan version state site planned_entry verdict_before verdict_after findings standings not_evaluated
 Position: latitude longitude
 Pressure: bar psi
-Problem: field read expected message
+Problem: field read expected message line column
 Reading: id site read_at level_m flow visibility_m openings_seen_open notes read_by
 Reassessment: day assessed_by
 Record: site survey reading permit person cylinder cylinder_set equipment fill analysis policy expedition plan dive incident role custody_event

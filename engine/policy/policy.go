@@ -44,6 +44,7 @@ type Policy struct {
 	Statistics     Statistics     `json:"statistics"`
 	Retention      []Retention    `json:"retention"`
 	Waivers        Waivers        `json:"waivers"`
+	OwnRules       []OwnRule      `json:"own_rules,omitempty"`
 
 	// Sources cites the cells: the longest matching path prefix governs a cell.
 	Sources []Source `json:"sources"`

@@ -67,6 +67,7 @@ func (p *Policy) Validate() []Problem {
 	p.validateGear(c)
 	p.validateDecompression(c)
 	p.validateWaivers(c)
+	p.validateOwnRules(c)
 	for i, s := range p.Sources {
 		if s.Path == "" || !s.Citation.Complete() {
 			c.add(fmt.Sprintf("sources[%d]", i), strconv.Quote(s.Path), "expected a path and a citation with document, edition, section and date read")

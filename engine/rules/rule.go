@@ -57,7 +57,7 @@ func allRules() []Rule {
 	return all
 }
 
-// Judge runs every rule of the table and returns all findings, worst first.
+// Judge runs every rule of the table, then the club's own rules, and returns all findings, worst first.
 func Judge(c *Case) []finding.Finding {
 	lists := make([][]finding.Finding, len(table))
 	n := 0
@@ -70,6 +70,18 @@ func Judge(c *Case) []finding.Finding {
 		for i := range list {
 			all = append(all, &list[i])
 		}
+	}
+	if len(c.Policy.OwnRules) == 0 {
+		return finding.Sorted(all)
+	}
+	builtIn := finding.Sorted(all)
+	all = all[:0]
+	for i := range builtIn {
+		all = append(all, &builtIn[i])
+	}
+	own := ownFindings(c, builtIn)
+	for i := range own {
+		all = append(all, &own[i])
 	}
 	return finding.Sorted(all)
 }
@@ -130,7 +142,7 @@ func (r *Rule) finish(c *Case, f *finding.Finding) {
 			f.Unit = f.Limit.Unit
 		}
 	}
-	if f.Status == finding.NeedsWaiver {
+	if f.Status == finding.NeedsWaiver && f.Waiver == nil {
 		f.Waiver = c.Policy.Waivers.For(r.ID)
 	}
 	r.explain(c, f)

@@ -414,7 +414,10 @@ type Problem struct {
 	// What is expected, with range and unit.
 	Expected string `protobuf:"bytes,3,opt,name=expected,proto3" json:"expected,omitempty"`
 	// A sentence for a person.
-	Message       string `protobuf:"bytes,4,opt,name=message,proto3" json:"message,omitempty"`
+	Message string `protobuf:"bytes,4,opt,name=message,proto3" json:"message,omitempty"`
+	// Where it stands within the text of the field, from 1, as in an expression; 0: the text as a whole.
+	Line          int32 `protobuf:"varint,5,opt,name=line,proto3" json:"line,omitempty"`
+	Column        int32 `protobuf:"varint,6,opt,name=column,proto3" json:"column,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -477,6 +480,20 @@ func (x *Problem) GetMessage() string {
 	return ""
 }
 
+func (x *Problem) GetLine() int32 {
+	if x != nil {
+		return x.Line
+	}
+	return 0
+}
+
+func (x *Problem) GetColumn() int32 {
+	if x != nil {
+		return x.Column
+	}
+	return 0
+}
+
 var File_lastlight_v1_values_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_values_proto_rawDesc = "" +
@@ -502,12 +519,14 @@ const file_lastlight_v1_values_proto_rawDesc = "" +
 	"\vgas_mix.sum\x12.oxygen and helium together are more than 100 %\x1a2this.oxygen_percent + this.helium_percent <= 100.0\"z\n" +
 	"\bPosition\x125\n" +
 	"\blatitude\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80V@)\x00\x00\x00\x00\x00\x80V\xc0R\blatitude\x127\n" +
-	"\tlongitude\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80f@)\x00\x00\x00\x00\x00\x80f\xc0R\tlongitude\"i\n" +
+	"\tlongitude\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80f@)\x00\x00\x00\x00\x00\x80f\xc0R\tlongitude\"\x95\x01\n" +
 	"\aProblem\x12\x14\n" +
 	"\x05field\x18\x01 \x01(\tR\x05field\x12\x12\n" +
 	"\x04read\x18\x02 \x01(\tR\x04read\x12\x1a\n" +
 	"\bexpected\x18\x03 \x01(\tR\bexpected\x12\x18\n" +
-	"\amessage\x18\x04 \x01(\tR\amessageB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
+	"\amessage\x18\x04 \x01(\tR\amessage\x12\x12\n" +
+	"\x04line\x18\x05 \x01(\x05R\x04line\x12\x16\n" +
+	"\x06column\x18\x06 \x01(\x05R\x06columnB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
 
 var (
 	file_lastlight_v1_values_proto_rawDescOnce sync.Once

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 
+	"lastlight/engine/ownrules"
 	"lastlight/engine/policy"
 	"lastlight/server/internal/fault"
 )
@@ -36,6 +37,13 @@ func Decode(p *fault.Problems, document []byte) policy.Policy {
 	}
 	for _, f := range out.Validate() {
 		p.Add("document."+f.Path, f.Got, f.Message, "the policy cannot be used like this")
+	}
+	for _, f := range ownrules.Check(out.OwnRules) {
+		message := f.Text
+		if f.Line > 0 {
+			message = fmt.Sprintf("line %d, column %d of the expression: %s", f.Line, f.Column, f.Text)
+		}
+		p.AddAt(f.Line, f.Column, fmt.Sprintf("document.own_rules[%d].holds", f.Rule), clip(out.OwnRules[f.Rule].Holds), "an expression in CEL that is true where all is in order", message)
 	}
 	return out
 }

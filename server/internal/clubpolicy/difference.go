@@ -77,7 +77,7 @@ func cells(p *policy.Policy) (map[string]string, error) {
 }
 
 // rowNames are the cells that name a row of a table, the first that does.
-var rowNames = []string{"name", "item", "clock", "rule", "record", "path", "alloy"}
+var rowNames = []string{"name", "id", "item", "clock", "rule", "record", "path", "alloy"}
 
 func flatten(out map[string]string, path string, value any) error {
 	switch v := value.(type) {

@@ -54,6 +54,8 @@ type Problem struct {
 	Read     string // what was read, as text
 	Expected string // range and unit, or the words allowed
 	Message  string // a sentence for a person
+
+	Line, Column int // within the text of the field, from 1; 0: the text as a whole
 }
 
 // Error is a failure with its kind. Message is safe to show to the caller.

@@ -22,6 +22,13 @@ func (p *Problems) Add(field, read, expected, message string) {
 	p.list = append(p.list, Problem{Field: field, Read: read, Expected: expected, Message: message})
 }
 
+// AddAt is Add for a place within the text of the field: line and column from 1, 0 for the text as a whole.
+func (p *Problems) AddAt(line, column int, field, read, expected, message string) {
+	p.Add(field, read, expected, message)
+	last := &p.list[len(p.list)-1]
+	last.Line, last.Column = line, column
+}
+
 // Addf is Add for a field with indices.
 func (p *Problems) Addf(read, expected, message, field string, args ...any) {
 	p.Add(fmt.Sprintf(field, args...), read, expected, message)

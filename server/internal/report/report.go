@@ -182,6 +182,11 @@ func MaskTraining(r *lastlightv1.Report, mayRead func(person string) bool) {
 	seen := map[string]bool{}
 	for _, f := range r.GetFindings() {
 		person := f.GetSubject().GetId()
+		if ownRuleHidden(f, mayRead) {
+			f.Message, f.Remedy, f.Steps, f.Observed, f.Citation = f.GetSubject().GetName()+": a rule of the club", "a coordinator can see which, and why", nil, nil, nil
+			shown = append(shown, f)
+			continue
+		}
 		if !ofTraining[f.Rule] || mayRead(person) {
 			shown = append(shown, f)
 			continue
@@ -212,6 +217,21 @@ func MaskTraining(r *lastlightv1.Report, mayRead func(person string) bool) {
 			d.ConsumptionLMin, d.ConsumptionOrigin, d.CountsAs, d.CountsBecause = 0, "", "", ""
 		}
 	}
+}
+
+// ownRuleHidden tells whether one of the club's own rules read what stands in somebody's own records: its words may tell what it was.
+func ownRuleHidden(f *lastlightv1.Finding, mayRead func(person string) bool) bool {
+	if !strings.HasPrefix(f.Rule, "own.") {
+		return false
+	}
+	for _, s := range f.GetSteps() {
+		for _, x := range s.GetInputs() {
+			if slices.ContainsFunc(x.GetPeople(), func(p string) bool { return !mayRead(p) }) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // withhold leaves out of a step what would tell a value from the records of a

@@ -105,7 +105,7 @@ func (a *applying) answer() *lastlightv1.ApplyRecordsResponse {
 		a.out.Records = nil
 	}
 	for _, p := range problems {
-		a.out.Problems = append(a.out.Problems, &lastlightv1.Problem{Field: p.Field, Read: clip(p.Read, 200), Expected: p.Expected, Message: p.Message})
+		a.out.Problems = append(a.out.Problems, &lastlightv1.Problem{Field: p.Field, Read: clip(p.Read, 200), Expected: p.Expected, Message: p.Message, Line: int32(p.Line), Column: int32(p.Column)})
 	}
 	return a.out
 }

@@ -47,7 +47,7 @@ func (c Chain) triedAnyway(ctx context.Context, file *lastlightv1.ApplyRecordsRe
 	named := map[string]bool{}
 	for _, p := range found {
 		named[p.Field] = true
-		answer.Problems = append(answer.Problems, &lastlightv1.Problem{Field: p.Field, Read: p.Read, Expected: p.Expected, Message: p.Message})
+		answer.Problems = append(answer.Problems, &lastlightv1.Problem{Field: p.Field, Read: p.Read, Expected: p.Expected, Message: p.Message, Line: int32(p.Line), Column: int32(p.Column)})
 	}
 	if more, ok := tried.(*lastlightv1.ApplyRecordsResponse); ok && err == nil {
 		for _, p := range more.GetProblems() {
