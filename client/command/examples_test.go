@@ -118,7 +118,7 @@ func TestEveryExampleRuns(t *testing.T) {
 	c.say("GetBlendSheet", &pb.BlendSheet{Reachable: true, Makes: &pb.GasMix{OxygenPercent: 18, HeliumPercent: 45}})
 	c.say("CheckGoodToGo", &pb.GoodToGo{Yes: true})
 	c.say("SignIn", &pb.SignInResponse{Go: true, Watch: &pb.Watch{Dive: "d-41"}})
-	for _, m := range []string{"ApprovePlan", "RefusePlan", "WaiveFinding", "CountersignWaiver"} {
+	for _, m := range []string{"ApprovePlan", "RefusePlan", "WaiveFinding", "CountersignWaiver", "WithdrawWaiver"} {
 		c.say(m, &pb.DecideResponse{Decided: true})
 	}
 	c.say("RenewToken", &pb.IssuedToken{Secret: testToken})

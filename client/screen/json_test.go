@@ -205,6 +205,7 @@ ListRolesResponse: roles next_page_token
 ListSitesResponse: sites next_page_token
 ListSurveysResponse: surveys next_page_token
 ListTokensResponse: tokens next_page_token
+ListWaiversResponse: waivers next_page_token
 LowerStart: start_bar turns no_dive turn_at_the_latest turn_place
 MayDo: answer why until clause
 MedicalStatus: examined_day doctor_until declared_day restriction_code suspended_at cleared_at cleared_by_roles depth_limit_m
@@ -254,7 +255,7 @@ Survey: site number surveyed_day surveyed_by stations legs notes recorded_at rec
 Token: id person device issued_at expires_at revoked_at last_used_at
 TurnPlace: move station metres_past towards hold_min elapsed_min whole_route binds
 Unavailability: from_day to_day
-Waiver: id plan plan_version finding rule reason conditions waived_by waived_at expires_at second_approver needs_second_approver
+Waiver: id plan plan_version finding rule reason conditions waived_by waived_at expires_at second_approver needs_second_approver withdrawn_by withdrawn_at withdrawn_reason said observed shortfall state site planned_entry
 Watch: dive plan plan_version site time_zone entered_at times divers cover code_word step next_step next_step_at split all_seen_out all_signed_out figures contacts emergency_number
 WatchContact: person full_name telephone relation
 WatchDiver: person name in_at seen_out_at seen_out_by signed_out_at signed_out_by symptoms corrections

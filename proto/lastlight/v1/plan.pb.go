@@ -1079,7 +1079,7 @@ type Waiver struct {
 	// Finding.key.
 	Finding string `protobuf:"bytes,4,opt,name=finding,proto3" json:"finding,omitempty"`
 	Rule    string `protobuf:"bytes,5,opt,name=rule,proto3" json:"rule,omitempty"`
-	// Coordinator, committee and safety officer; on the brief: what and by whom.
+	// Coordinator, committee and safety officer alone; on the brief: what, by whom and on what conditions.
 	Reason              string                 `protobuf:"bytes,6,opt,name=reason,proto3" json:"reason,omitempty"`
 	Conditions          string                 `protobuf:"bytes,7,opt,name=conditions,proto3" json:"conditions,omitempty"`
 	WaivedBy            string                 `protobuf:"bytes,8,opt,name=waived_by,json=waivedBy,proto3" json:"waived_by,omitempty"`
@@ -1087,8 +1087,23 @@ type Waiver struct {
 	ExpiresAt           *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=expires_at,json=expiresAt,proto3" json:"expires_at,omitempty"`
 	SecondApprover      string                 `protobuf:"bytes,11,opt,name=second_approver,json=secondApprover,proto3" json:"second_approver,omitempty"`
 	NeedsSecondApprover bool                   `protobuf:"varint,12,opt,name=needs_second_approver,json=needsSecondApprover,proto3" json:"needs_second_approver,omitempty"`
-	unknownFields       protoimpl.UnknownFields
-	sizeCache           protoimpl.SizeCache
+	WithdrawnBy         string                 `protobuf:"bytes,13,opt,name=withdrawn_by,json=withdrawnBy,proto3" json:"withdrawn_by,omitempty"`
+	WithdrawnAt         *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=withdrawn_at,json=withdrawnAt,proto3" json:"withdrawn_at,omitempty"`
+	// As reason.
+	WithdrawnReason string `protobuf:"bytes,15,opt,name=withdrawn_reason,json=withdrawnReason,proto3" json:"withdrawn_reason,omitempty"`
+	// What the finding said when it was waived. The waiver speaks for that, and for nothing worse.
+	Said string `protobuf:"bytes,16,opt,name=said,proto3" json:"said,omitempty"`
+	// What was measured then, with its unit; empty: the rule measures nothing.
+	Observed string `protobuf:"bytes,17,opt,name=observed,proto3" json:"observed,omitempty"`
+	// How far from the limit that was, in the unit of observed.
+	Shortfall *float64 `protobuf:"fixed64,18,opt,name=shortfall,proto3,oneof" json:"shortfall,omitempty"`
+	// standing; waiting (for its second approver); lapsed (its time has run out); withdrawn;
+	// spent (the plan has another version, or is closed, refused, withdrawn or expired).
+	State         string                 `protobuf:"bytes,19,opt,name=state,proto3" json:"state,omitempty"`
+	Site          string                 `protobuf:"bytes,20,opt,name=site,proto3" json:"site,omitempty"`
+	PlannedEntry  *timestamppb.Timestamp `protobuf:"bytes,21,opt,name=planned_entry,json=plannedEntry,proto3" json:"planned_entry,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Waiver) Reset() {
@@ -1203,6 +1218,69 @@ func (x *Waiver) GetNeedsSecondApprover() bool {
 		return x.NeedsSecondApprover
 	}
 	return false
+}
+
+func (x *Waiver) GetWithdrawnBy() string {
+	if x != nil {
+		return x.WithdrawnBy
+	}
+	return ""
+}
+
+func (x *Waiver) GetWithdrawnAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.WithdrawnAt
+	}
+	return nil
+}
+
+func (x *Waiver) GetWithdrawnReason() string {
+	if x != nil {
+		return x.WithdrawnReason
+	}
+	return ""
+}
+
+func (x *Waiver) GetSaid() string {
+	if x != nil {
+		return x.Said
+	}
+	return ""
+}
+
+func (x *Waiver) GetObserved() string {
+	if x != nil {
+		return x.Observed
+	}
+	return ""
+}
+
+func (x *Waiver) GetShortfall() float64 {
+	if x != nil && x.Shortfall != nil {
+		return *x.Shortfall
+	}
+	return 0
+}
+
+func (x *Waiver) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
+func (x *Waiver) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+func (x *Waiver) GetPlannedEntry() *timestamppb.Timestamp {
+	if x != nil {
+		return x.PlannedEntry
+	}
+	return nil
 }
 
 type Decision struct {
@@ -2380,6 +2458,229 @@ func (x *WaiveFindingRequest) GetRequestId() string {
 	return ""
 }
 
+type WithdrawWaiverRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Plan.
+	Id            string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	Waiver        string `protobuf:"bytes,2,opt,name=waiver,proto3" json:"waiver,omitempty"`
+	Reason        string `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	RequestId     string `protobuf:"bytes,4,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WithdrawWaiverRequest) Reset() {
+	*x = WithdrawWaiverRequest{}
+	mi := &file_lastlight_v1_plan_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WithdrawWaiverRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WithdrawWaiverRequest) ProtoMessage() {}
+
+func (x *WithdrawWaiverRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_plan_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WithdrawWaiverRequest.ProtoReflect.Descriptor instead.
+func (*WithdrawWaiverRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *WithdrawWaiverRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *WithdrawWaiverRequest) GetWaiver() string {
+	if x != nil {
+		return x.Waiver
+	}
+	return ""
+}
+
+func (x *WithdrawWaiverRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *WithdrawWaiverRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+type ListWaiversRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Plan  string                 `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
+	Site  string                 `protobuf:"bytes,2,opt,name=site,proto3" json:"site,omitempty"`
+	Rule  string                 `protobuf:"bytes,3,opt,name=rule,proto3" json:"rule,omitempty"`
+	// When it was waived.
+	From *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=from,proto3" json:"from,omitempty"`
+	To   *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=to,proto3" json:"to,omitempty"`
+	// standing, waiting, lapsed, withdrawn, spent; empty: all.
+	State         string `protobuf:"bytes,6,opt,name=state,proto3" json:"state,omitempty"`
+	PageSize      int32  `protobuf:"varint,7,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken     string `protobuf:"bytes,8,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListWaiversRequest) Reset() {
+	*x = ListWaiversRequest{}
+	mi := &file_lastlight_v1_plan_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListWaiversRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListWaiversRequest) ProtoMessage() {}
+
+func (x *ListWaiversRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_plan_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListWaiversRequest.ProtoReflect.Descriptor instead.
+func (*ListWaiversRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *ListWaiversRequest) GetPlan() string {
+	if x != nil {
+		return x.Plan
+	}
+	return ""
+}
+
+func (x *ListWaiversRequest) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+func (x *ListWaiversRequest) GetRule() string {
+	if x != nil {
+		return x.Rule
+	}
+	return ""
+}
+
+func (x *ListWaiversRequest) GetFrom() *timestamppb.Timestamp {
+	if x != nil {
+		return x.From
+	}
+	return nil
+}
+
+func (x *ListWaiversRequest) GetTo() *timestamppb.Timestamp {
+	if x != nil {
+		return x.To
+	}
+	return nil
+}
+
+func (x *ListWaiversRequest) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
+func (x *ListWaiversRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListWaiversRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+type ListWaiversResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Waivers       []*Waiver              `protobuf:"bytes,1,rep,name=waivers,proto3" json:"waivers,omitempty"`
+	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListWaiversResponse) Reset() {
+	*x = ListWaiversResponse{}
+	mi := &file_lastlight_v1_plan_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListWaiversResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListWaiversResponse) ProtoMessage() {}
+
+func (x *ListWaiversResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_plan_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListWaiversResponse.ProtoReflect.Descriptor instead.
+func (*ListWaiversResponse) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{28}
+}
+
+func (x *ListWaiversResponse) GetWaivers() []*Waiver {
+	if x != nil {
+		return x.Waivers
+	}
+	return nil
+}
+
+func (x *ListWaiversResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
 type CountersignWaiverRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Id            string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -2391,7 +2692,7 @@ type CountersignWaiverRequest struct {
 
 func (x *CountersignWaiverRequest) Reset() {
 	*x = CountersignWaiverRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[26]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2403,7 +2704,7 @@ func (x *CountersignWaiverRequest) String() string {
 func (*CountersignWaiverRequest) ProtoMessage() {}
 
 func (x *CountersignWaiverRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[26]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2416,7 +2717,7 @@ func (x *CountersignWaiverRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CountersignWaiverRequest.ProtoReflect.Descriptor instead.
 func (*CountersignWaiverRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{26}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *CountersignWaiverRequest) GetId() string {
@@ -2457,7 +2758,7 @@ type DecideResponse struct {
 
 func (x *DecideResponse) Reset() {
 	*x = DecideResponse{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[27]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2469,7 +2770,7 @@ func (x *DecideResponse) String() string {
 func (*DecideResponse) ProtoMessage() {}
 
 func (x *DecideResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[27]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2482,7 +2783,7 @@ func (x *DecideResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DecideResponse.ProtoReflect.Descriptor instead.
 func (*DecideResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{27}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *DecideResponse) GetDecided() bool {
@@ -2538,7 +2839,7 @@ type WithdrawPlanRequest struct {
 
 func (x *WithdrawPlanRequest) Reset() {
 	*x = WithdrawPlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[28]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2550,7 +2851,7 @@ func (x *WithdrawPlanRequest) String() string {
 func (*WithdrawPlanRequest) ProtoMessage() {}
 
 func (x *WithdrawPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[28]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2563,7 +2864,7 @@ func (x *WithdrawPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawPlanRequest.ProtoReflect.Descriptor instead.
 func (*WithdrawPlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{28}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *WithdrawPlanRequest) GetId() string {
@@ -2598,7 +2899,7 @@ type ListDecisionsRequest struct {
 
 func (x *ListDecisionsRequest) Reset() {
 	*x = ListDecisionsRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[29]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2610,7 +2911,7 @@ func (x *ListDecisionsRequest) String() string {
 func (*ListDecisionsRequest) ProtoMessage() {}
 
 func (x *ListDecisionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[29]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2623,7 +2924,7 @@ func (x *ListDecisionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDecisionsRequest.ProtoReflect.Descriptor instead.
 func (*ListDecisionsRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{29}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *ListDecisionsRequest) GetPlan() string {
@@ -2657,7 +2958,7 @@ type ListDecisionsResponse struct {
 
 func (x *ListDecisionsResponse) Reset() {
 	*x = ListDecisionsResponse{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[30]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2669,7 +2970,7 @@ func (x *ListDecisionsResponse) String() string {
 func (*ListDecisionsResponse) ProtoMessage() {}
 
 func (x *ListDecisionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[30]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2682,7 +2983,7 @@ func (x *ListDecisionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDecisionsResponse.ProtoReflect.Descriptor instead.
 func (*ListDecisionsResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{30}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *ListDecisionsResponse) GetDecisions() []*Decision {
@@ -2710,7 +3011,7 @@ type GetBriefRequest struct {
 
 func (x *GetBriefRequest) Reset() {
 	*x = GetBriefRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[31]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2722,7 +3023,7 @@ func (x *GetBriefRequest) String() string {
 func (*GetBriefRequest) ProtoMessage() {}
 
 func (x *GetBriefRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[31]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2735,7 +3036,7 @@ func (x *GetBriefRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetBriefRequest.ProtoReflect.Descriptor instead.
 func (*GetBriefRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{31}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *GetBriefRequest) GetId() string {
@@ -2764,7 +3065,7 @@ type StopAllDivesRequest struct {
 
 func (x *StopAllDivesRequest) Reset() {
 	*x = StopAllDivesRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[32]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2776,7 +3077,7 @@ func (x *StopAllDivesRequest) String() string {
 func (*StopAllDivesRequest) ProtoMessage() {}
 
 func (x *StopAllDivesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[32]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2789,7 +3090,7 @@ func (x *StopAllDivesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StopAllDivesRequest.ProtoReflect.Descriptor instead.
 func (*StopAllDivesRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{32}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *StopAllDivesRequest) GetReason() string {
@@ -2822,7 +3123,7 @@ type StopAllDivesResponse struct {
 
 func (x *StopAllDivesResponse) Reset() {
 	*x = StopAllDivesResponse{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[33]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2834,7 +3135,7 @@ func (x *StopAllDivesResponse) String() string {
 func (*StopAllDivesResponse) ProtoMessage() {}
 
 func (x *StopAllDivesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[33]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2847,7 +3148,7 @@ func (x *StopAllDivesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StopAllDivesResponse.ProtoReflect.Descriptor instead.
 func (*StopAllDivesResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{33}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *StopAllDivesResponse) GetPlansMadeStale() []string {
@@ -2979,7 +3280,7 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\x06action\x18\x01 \x01(\tB<\xbaH9r7R\x04dropR\apick_upR\tswitch_toR\fplace_markerR\rremove_markerR\x06action\x12\x1f\n" +
 	"\x06person\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18?R\x06person\x12#\n" +
 	"\bcylinder\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18?R\bcylinder\x12\x1f\n" +
-	"\x06marker\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18\x1eR\x06marker\"\xa3\x03\n" +
+	"\x06marker\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18\x1eR\x06marker\"\xfc\x05\n" +
 	"\x06Waiver\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04plan\x18\x02 \x01(\tR\x04plan\x12!\n" +
@@ -2996,7 +3297,18 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"expires_at\x18\n" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\texpiresAt\x12'\n" +
 	"\x0fsecond_approver\x18\v \x01(\tR\x0esecondApprover\x122\n" +
-	"\x15needs_second_approver\x18\f \x01(\bR\x13needsSecondApprover\"\xf7\x02\n" +
+	"\x15needs_second_approver\x18\f \x01(\bR\x13needsSecondApprover\x12!\n" +
+	"\fwithdrawn_by\x18\r \x01(\tR\vwithdrawnBy\x12=\n" +
+	"\fwithdrawn_at\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampR\vwithdrawnAt\x12)\n" +
+	"\x10withdrawn_reason\x18\x0f \x01(\tR\x0fwithdrawnReason\x12\x12\n" +
+	"\x04said\x18\x10 \x01(\tR\x04said\x12\x1a\n" +
+	"\bobserved\x18\x11 \x01(\tR\bobserved\x12!\n" +
+	"\tshortfall\x18\x12 \x01(\x01H\x00R\tshortfall\x88\x01\x01\x12\x14\n" +
+	"\x05state\x18\x13 \x01(\tR\x05state\x12\x12\n" +
+	"\x04site\x18\x14 \x01(\tR\x04site\x12?\n" +
+	"\rplanned_entry\x18\x15 \x01(\v2\x1a.google.protobuf.TimestampR\fplannedEntryB\f\n" +
+	"\n" +
+	"_shortfall\"\xf7\x02\n" +
 	"\bDecision\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04plan\x18\x02 \x01(\tR\x04plan\x12!\n" +
@@ -3106,7 +3418,28 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"expires_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\texpiresAt\x12'\n" +
 	"\n" +
-	"request_id\x18\a \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"}\n" +
+	"request_id\x18\a \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"\x9e\x01\n" +
+	"\x15WithdrawWaiverRequest\x12\x17\n" +
+	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\x12\x1f\n" +
+	"\x06waiver\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06waiver\x12\"\n" +
+	"\x06reason\x18\x03 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xe8\aR\x06reason\x12'\n" +
+	"\n" +
+	"request_id\x18\x04 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"\xc0\x02\n" +
+	"\x12ListWaiversRequest\x12\x12\n" +
+	"\x04plan\x18\x01 \x01(\tR\x04plan\x12\x12\n" +
+	"\x04site\x18\x02 \x01(\tR\x04site\x12\x12\n" +
+	"\x04rule\x18\x03 \x01(\tR\x04rule\x12.\n" +
+	"\x04from\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x04from\x12*\n" +
+	"\x02to\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x02to\x12J\n" +
+	"\x05state\x18\x06 \x01(\tB4\xbaH1r/R\x00R\bstandingR\awaitingR\x06lapsedR\twithdrawnR\x05spentR\x05state\x12'\n" +
+	"\tpage_size\x18\a \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12\x1d\n" +
+	"\n" +
+	"page_token\x18\b \x01(\tR\tpageToken\"m\n" +
+	"\x13ListWaiversResponse\x12.\n" +
+	"\awaivers\x18\x01 \x03(\v2\x14.lastlight.v1.WaiverR\awaivers\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"}\n" +
 	"\x18CountersignWaiverRequest\x12\x17\n" +
 	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\x12\x1f\n" +
 	"\x06waiver\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06waiver\x12'\n" +
@@ -3157,8 +3490,7 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\x10PLAN_STATE_STALE\x10\x06\x12\x16\n" +
 	"\x12PLAN_STATE_EXPIRED\x10\a\x12\x17\n" +
 	"\x13PLAN_STATE_IN_WATER\x10\b\x12\x15\n" +
-	"\x11PLAN_STATE_CLOSED\x10\t2\x89\n" +
-	"\n" +
+	"\x11PLAN_STATE_CLOSED\x10\t2\xb2\v\n" +
 	"\vPlanService\x12A\n" +
 	"\n" +
 	"CreatePlan\x12\x1f.lastlight.v1.CreatePlanRequest\x1a\x12.lastlight.v1.Plan\x12;\n" +
@@ -3176,7 +3508,9 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"RefusePlan\x12\x1f.lastlight.v1.RefusePlanRequest\x1a\x1c.lastlight.v1.DecideResponse\x12O\n" +
 	"\fWaiveFinding\x12!.lastlight.v1.WaiveFindingRequest\x1a\x1c.lastlight.v1.DecideResponse\x12Y\n" +
-	"\x11CountersignWaiver\x12&.lastlight.v1.CountersignWaiverRequest\x1a\x1c.lastlight.v1.DecideResponse\x12E\n" +
+	"\x11CountersignWaiver\x12&.lastlight.v1.CountersignWaiverRequest\x1a\x1c.lastlight.v1.DecideResponse\x12S\n" +
+	"\x0eWithdrawWaiver\x12#.lastlight.v1.WithdrawWaiverRequest\x1a\x1c.lastlight.v1.DecideResponse\x12R\n" +
+	"\vListWaivers\x12 .lastlight.v1.ListWaiversRequest\x1a!.lastlight.v1.ListWaiversResponse\x12E\n" +
 	"\fWithdrawPlan\x12!.lastlight.v1.WithdrawPlanRequest\x1a\x12.lastlight.v1.Plan\x12X\n" +
 	"\rListDecisions\x12\".lastlight.v1.ListDecisionsRequest\x1a#.lastlight.v1.ListDecisionsResponse\x12>\n" +
 	"\bGetBrief\x12\x1d.lastlight.v1.GetBriefRequest\x1a\x13.lastlight.v1.Brief\x12U\n" +
@@ -3195,7 +3529,7 @@ func file_lastlight_v1_plan_proto_rawDescGZIP() []byte {
 }
 
 var file_lastlight_v1_plan_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_lastlight_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 34)
+var file_lastlight_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
 var file_lastlight_v1_plan_proto_goTypes = []any{
 	(PlanState)(0),                   // 0: lastlight.v1.PlanState
 	(*Plan)(nil),                     // 1: lastlight.v1.Plan
@@ -3224,90 +3558,102 @@ var file_lastlight_v1_plan_proto_goTypes = []any{
 	(*ApprovePlanRequest)(nil),       // 24: lastlight.v1.ApprovePlanRequest
 	(*RefusePlanRequest)(nil),        // 25: lastlight.v1.RefusePlanRequest
 	(*WaiveFindingRequest)(nil),      // 26: lastlight.v1.WaiveFindingRequest
-	(*CountersignWaiverRequest)(nil), // 27: lastlight.v1.CountersignWaiverRequest
-	(*DecideResponse)(nil),           // 28: lastlight.v1.DecideResponse
-	(*WithdrawPlanRequest)(nil),      // 29: lastlight.v1.WithdrawPlanRequest
-	(*ListDecisionsRequest)(nil),     // 30: lastlight.v1.ListDecisionsRequest
-	(*ListDecisionsResponse)(nil),    // 31: lastlight.v1.ListDecisionsResponse
-	(*GetBriefRequest)(nil),          // 32: lastlight.v1.GetBriefRequest
-	(*StopAllDivesRequest)(nil),      // 33: lastlight.v1.StopAllDivesRequest
-	(*StopAllDivesResponse)(nil),     // 34: lastlight.v1.StopAllDivesResponse
-	(*timestamppb.Timestamp)(nil),    // 35: google.protobuf.Timestamp
-	(*Pressure)(nil),                 // 36: lastlight.v1.Pressure
-	(*GasMix)(nil),                   // 37: lastlight.v1.GasMix
-	(*Report)(nil),                   // 38: lastlight.v1.Report
+	(*WithdrawWaiverRequest)(nil),    // 27: lastlight.v1.WithdrawWaiverRequest
+	(*ListWaiversRequest)(nil),       // 28: lastlight.v1.ListWaiversRequest
+	(*ListWaiversResponse)(nil),      // 29: lastlight.v1.ListWaiversResponse
+	(*CountersignWaiverRequest)(nil), // 30: lastlight.v1.CountersignWaiverRequest
+	(*DecideResponse)(nil),           // 31: lastlight.v1.DecideResponse
+	(*WithdrawPlanRequest)(nil),      // 32: lastlight.v1.WithdrawPlanRequest
+	(*ListDecisionsRequest)(nil),     // 33: lastlight.v1.ListDecisionsRequest
+	(*ListDecisionsResponse)(nil),    // 34: lastlight.v1.ListDecisionsResponse
+	(*GetBriefRequest)(nil),          // 35: lastlight.v1.GetBriefRequest
+	(*StopAllDivesRequest)(nil),      // 36: lastlight.v1.StopAllDivesRequest
+	(*StopAllDivesResponse)(nil),     // 37: lastlight.v1.StopAllDivesResponse
+	(*timestamppb.Timestamp)(nil),    // 38: google.protobuf.Timestamp
+	(*Pressure)(nil),                 // 39: lastlight.v1.Pressure
+	(*GasMix)(nil),                   // 40: lastlight.v1.GasMix
+	(*Report)(nil),                   // 41: lastlight.v1.Report
 }
 var file_lastlight_v1_plan_proto_depIdxs = []int32{
 	2,  // 0: lastlight.v1.Plan.team:type_name -> lastlight.v1.PlanDiver
-	35, // 1: lastlight.v1.Plan.planned_entry:type_name -> google.protobuf.Timestamp
-	35, // 2: lastlight.v1.Plan.enter_by:type_name -> google.protobuf.Timestamp
+	38, // 1: lastlight.v1.Plan.planned_entry:type_name -> google.protobuf.Timestamp
+	38, // 2: lastlight.v1.Plan.enter_by:type_name -> google.protobuf.Timestamp
 	5,  // 3: lastlight.v1.Plan.route:type_name -> lastlight.v1.Route
 	3,  // 4: lastlight.v1.Plan.circuits:type_name -> lastlight.v1.Circuit
 	0,  // 5: lastlight.v1.Plan.state:type_name -> lastlight.v1.PlanState
-	35, // 6: lastlight.v1.Plan.version_at:type_name -> google.protobuf.Timestamp
+	38, // 6: lastlight.v1.Plan.version_at:type_name -> google.protobuf.Timestamp
 	9,  // 7: lastlight.v1.Plan.waivers:type_name -> lastlight.v1.Waiver
-	36, // 8: lastlight.v1.PlanDiver.start_pressure:type_name -> lastlight.v1.Pressure
-	37, // 9: lastlight.v1.PlanDiver.gas:type_name -> lastlight.v1.GasMix
+	39, // 8: lastlight.v1.PlanDiver.start_pressure:type_name -> lastlight.v1.Pressure
+	40, // 9: lastlight.v1.PlanDiver.gas:type_name -> lastlight.v1.GasMix
 	4,  // 10: lastlight.v1.PlanDiver.stages:type_name -> lastlight.v1.PlanStage
-	36, // 11: lastlight.v1.PlanStage.start_pressure:type_name -> lastlight.v1.Pressure
-	37, // 12: lastlight.v1.PlanStage.gas:type_name -> lastlight.v1.GasMix
+	39, // 11: lastlight.v1.PlanStage.start_pressure:type_name -> lastlight.v1.Pressure
+	40, // 12: lastlight.v1.PlanStage.gas:type_name -> lastlight.v1.GasMix
 	8,  // 13: lastlight.v1.Route.start_actions:type_name -> lastlight.v1.RouteAction
 	7,  // 14: lastlight.v1.Route.moves:type_name -> lastlight.v1.RouteMove
 	6,  // 15: lastlight.v1.Route.left:type_name -> lastlight.v1.LeftOnPurpose
 	8,  // 16: lastlight.v1.RouteMove.actions:type_name -> lastlight.v1.RouteAction
-	35, // 17: lastlight.v1.Waiver.waived_at:type_name -> google.protobuf.Timestamp
-	35, // 18: lastlight.v1.Waiver.expires_at:type_name -> google.protobuf.Timestamp
-	35, // 19: lastlight.v1.Decision.decided_at:type_name -> google.protobuf.Timestamp
-	1,  // 20: lastlight.v1.CreatePlanRequest.plan:type_name -> lastlight.v1.Plan
-	0,  // 21: lastlight.v1.ListPlansRequest.states:type_name -> lastlight.v1.PlanState
-	1,  // 22: lastlight.v1.ListPlansResponse.plans:type_name -> lastlight.v1.Plan
-	1,  // 23: lastlight.v1.UpdatePlanRequest.plan:type_name -> lastlight.v1.Plan
-	1,  // 24: lastlight.v1.SubmitPlanResponse.plan:type_name -> lastlight.v1.Plan
-	38, // 25: lastlight.v1.SubmitPlanResponse.report:type_name -> lastlight.v1.Report
-	35, // 26: lastlight.v1.WaiveFindingRequest.expires_at:type_name -> google.protobuf.Timestamp
-	1,  // 27: lastlight.v1.DecideResponse.plan:type_name -> lastlight.v1.Plan
-	10, // 28: lastlight.v1.DecideResponse.decision:type_name -> lastlight.v1.Decision
-	38, // 29: lastlight.v1.DecideResponse.report:type_name -> lastlight.v1.Report
-	10, // 30: lastlight.v1.ListDecisionsResponse.decisions:type_name -> lastlight.v1.Decision
-	13, // 31: lastlight.v1.PlanService.CreatePlan:input_type -> lastlight.v1.CreatePlanRequest
-	14, // 32: lastlight.v1.PlanService.GetPlan:input_type -> lastlight.v1.GetPlanRequest
-	15, // 33: lastlight.v1.PlanService.ListPlans:input_type -> lastlight.v1.ListPlansRequest
-	17, // 34: lastlight.v1.PlanService.UpdatePlan:input_type -> lastlight.v1.UpdatePlanRequest
-	18, // 35: lastlight.v1.PlanService.ArchivePlan:input_type -> lastlight.v1.ArchivePlanRequest
-	19, // 36: lastlight.v1.PlanService.EvaluatePlan:input_type -> lastlight.v1.EvaluatePlanRequest
-	20, // 37: lastlight.v1.PlanService.SubmitPlan:input_type -> lastlight.v1.SubmitPlanRequest
-	22, // 38: lastlight.v1.PlanService.GetReport:input_type -> lastlight.v1.GetReportRequest
-	23, // 39: lastlight.v1.PlanService.GetEvidence:input_type -> lastlight.v1.GetEvidenceRequest
-	24, // 40: lastlight.v1.PlanService.ApprovePlan:input_type -> lastlight.v1.ApprovePlanRequest
-	25, // 41: lastlight.v1.PlanService.RefusePlan:input_type -> lastlight.v1.RefusePlanRequest
-	26, // 42: lastlight.v1.PlanService.WaiveFinding:input_type -> lastlight.v1.WaiveFindingRequest
-	27, // 43: lastlight.v1.PlanService.CountersignWaiver:input_type -> lastlight.v1.CountersignWaiverRequest
-	29, // 44: lastlight.v1.PlanService.WithdrawPlan:input_type -> lastlight.v1.WithdrawPlanRequest
-	30, // 45: lastlight.v1.PlanService.ListDecisions:input_type -> lastlight.v1.ListDecisionsRequest
-	32, // 46: lastlight.v1.PlanService.GetBrief:input_type -> lastlight.v1.GetBriefRequest
-	33, // 47: lastlight.v1.PlanService.StopAllDives:input_type -> lastlight.v1.StopAllDivesRequest
-	1,  // 48: lastlight.v1.PlanService.CreatePlan:output_type -> lastlight.v1.Plan
-	1,  // 49: lastlight.v1.PlanService.GetPlan:output_type -> lastlight.v1.Plan
-	16, // 50: lastlight.v1.PlanService.ListPlans:output_type -> lastlight.v1.ListPlansResponse
-	1,  // 51: lastlight.v1.PlanService.UpdatePlan:output_type -> lastlight.v1.Plan
-	1,  // 52: lastlight.v1.PlanService.ArchivePlan:output_type -> lastlight.v1.Plan
-	38, // 53: lastlight.v1.PlanService.EvaluatePlan:output_type -> lastlight.v1.Report
-	21, // 54: lastlight.v1.PlanService.SubmitPlan:output_type -> lastlight.v1.SubmitPlanResponse
-	38, // 55: lastlight.v1.PlanService.GetReport:output_type -> lastlight.v1.Report
-	11, // 56: lastlight.v1.PlanService.GetEvidence:output_type -> lastlight.v1.Evidence
-	28, // 57: lastlight.v1.PlanService.ApprovePlan:output_type -> lastlight.v1.DecideResponse
-	28, // 58: lastlight.v1.PlanService.RefusePlan:output_type -> lastlight.v1.DecideResponse
-	28, // 59: lastlight.v1.PlanService.WaiveFinding:output_type -> lastlight.v1.DecideResponse
-	28, // 60: lastlight.v1.PlanService.CountersignWaiver:output_type -> lastlight.v1.DecideResponse
-	1,  // 61: lastlight.v1.PlanService.WithdrawPlan:output_type -> lastlight.v1.Plan
-	31, // 62: lastlight.v1.PlanService.ListDecisions:output_type -> lastlight.v1.ListDecisionsResponse
-	12, // 63: lastlight.v1.PlanService.GetBrief:output_type -> lastlight.v1.Brief
-	34, // 64: lastlight.v1.PlanService.StopAllDives:output_type -> lastlight.v1.StopAllDivesResponse
-	48, // [48:65] is the sub-list for method output_type
-	31, // [31:48] is the sub-list for method input_type
-	31, // [31:31] is the sub-list for extension type_name
-	31, // [31:31] is the sub-list for extension extendee
-	0,  // [0:31] is the sub-list for field type_name
+	38, // 17: lastlight.v1.Waiver.waived_at:type_name -> google.protobuf.Timestamp
+	38, // 18: lastlight.v1.Waiver.expires_at:type_name -> google.protobuf.Timestamp
+	38, // 19: lastlight.v1.Waiver.withdrawn_at:type_name -> google.protobuf.Timestamp
+	38, // 20: lastlight.v1.Waiver.planned_entry:type_name -> google.protobuf.Timestamp
+	38, // 21: lastlight.v1.Decision.decided_at:type_name -> google.protobuf.Timestamp
+	1,  // 22: lastlight.v1.CreatePlanRequest.plan:type_name -> lastlight.v1.Plan
+	0,  // 23: lastlight.v1.ListPlansRequest.states:type_name -> lastlight.v1.PlanState
+	1,  // 24: lastlight.v1.ListPlansResponse.plans:type_name -> lastlight.v1.Plan
+	1,  // 25: lastlight.v1.UpdatePlanRequest.plan:type_name -> lastlight.v1.Plan
+	1,  // 26: lastlight.v1.SubmitPlanResponse.plan:type_name -> lastlight.v1.Plan
+	41, // 27: lastlight.v1.SubmitPlanResponse.report:type_name -> lastlight.v1.Report
+	38, // 28: lastlight.v1.WaiveFindingRequest.expires_at:type_name -> google.protobuf.Timestamp
+	38, // 29: lastlight.v1.ListWaiversRequest.from:type_name -> google.protobuf.Timestamp
+	38, // 30: lastlight.v1.ListWaiversRequest.to:type_name -> google.protobuf.Timestamp
+	9,  // 31: lastlight.v1.ListWaiversResponse.waivers:type_name -> lastlight.v1.Waiver
+	1,  // 32: lastlight.v1.DecideResponse.plan:type_name -> lastlight.v1.Plan
+	10, // 33: lastlight.v1.DecideResponse.decision:type_name -> lastlight.v1.Decision
+	41, // 34: lastlight.v1.DecideResponse.report:type_name -> lastlight.v1.Report
+	10, // 35: lastlight.v1.ListDecisionsResponse.decisions:type_name -> lastlight.v1.Decision
+	13, // 36: lastlight.v1.PlanService.CreatePlan:input_type -> lastlight.v1.CreatePlanRequest
+	14, // 37: lastlight.v1.PlanService.GetPlan:input_type -> lastlight.v1.GetPlanRequest
+	15, // 38: lastlight.v1.PlanService.ListPlans:input_type -> lastlight.v1.ListPlansRequest
+	17, // 39: lastlight.v1.PlanService.UpdatePlan:input_type -> lastlight.v1.UpdatePlanRequest
+	18, // 40: lastlight.v1.PlanService.ArchivePlan:input_type -> lastlight.v1.ArchivePlanRequest
+	19, // 41: lastlight.v1.PlanService.EvaluatePlan:input_type -> lastlight.v1.EvaluatePlanRequest
+	20, // 42: lastlight.v1.PlanService.SubmitPlan:input_type -> lastlight.v1.SubmitPlanRequest
+	22, // 43: lastlight.v1.PlanService.GetReport:input_type -> lastlight.v1.GetReportRequest
+	23, // 44: lastlight.v1.PlanService.GetEvidence:input_type -> lastlight.v1.GetEvidenceRequest
+	24, // 45: lastlight.v1.PlanService.ApprovePlan:input_type -> lastlight.v1.ApprovePlanRequest
+	25, // 46: lastlight.v1.PlanService.RefusePlan:input_type -> lastlight.v1.RefusePlanRequest
+	26, // 47: lastlight.v1.PlanService.WaiveFinding:input_type -> lastlight.v1.WaiveFindingRequest
+	30, // 48: lastlight.v1.PlanService.CountersignWaiver:input_type -> lastlight.v1.CountersignWaiverRequest
+	27, // 49: lastlight.v1.PlanService.WithdrawWaiver:input_type -> lastlight.v1.WithdrawWaiverRequest
+	28, // 50: lastlight.v1.PlanService.ListWaivers:input_type -> lastlight.v1.ListWaiversRequest
+	32, // 51: lastlight.v1.PlanService.WithdrawPlan:input_type -> lastlight.v1.WithdrawPlanRequest
+	33, // 52: lastlight.v1.PlanService.ListDecisions:input_type -> lastlight.v1.ListDecisionsRequest
+	35, // 53: lastlight.v1.PlanService.GetBrief:input_type -> lastlight.v1.GetBriefRequest
+	36, // 54: lastlight.v1.PlanService.StopAllDives:input_type -> lastlight.v1.StopAllDivesRequest
+	1,  // 55: lastlight.v1.PlanService.CreatePlan:output_type -> lastlight.v1.Plan
+	1,  // 56: lastlight.v1.PlanService.GetPlan:output_type -> lastlight.v1.Plan
+	16, // 57: lastlight.v1.PlanService.ListPlans:output_type -> lastlight.v1.ListPlansResponse
+	1,  // 58: lastlight.v1.PlanService.UpdatePlan:output_type -> lastlight.v1.Plan
+	1,  // 59: lastlight.v1.PlanService.ArchivePlan:output_type -> lastlight.v1.Plan
+	41, // 60: lastlight.v1.PlanService.EvaluatePlan:output_type -> lastlight.v1.Report
+	21, // 61: lastlight.v1.PlanService.SubmitPlan:output_type -> lastlight.v1.SubmitPlanResponse
+	41, // 62: lastlight.v1.PlanService.GetReport:output_type -> lastlight.v1.Report
+	11, // 63: lastlight.v1.PlanService.GetEvidence:output_type -> lastlight.v1.Evidence
+	31, // 64: lastlight.v1.PlanService.ApprovePlan:output_type -> lastlight.v1.DecideResponse
+	31, // 65: lastlight.v1.PlanService.RefusePlan:output_type -> lastlight.v1.DecideResponse
+	31, // 66: lastlight.v1.PlanService.WaiveFinding:output_type -> lastlight.v1.DecideResponse
+	31, // 67: lastlight.v1.PlanService.CountersignWaiver:output_type -> lastlight.v1.DecideResponse
+	31, // 68: lastlight.v1.PlanService.WithdrawWaiver:output_type -> lastlight.v1.DecideResponse
+	29, // 69: lastlight.v1.PlanService.ListWaivers:output_type -> lastlight.v1.ListWaiversResponse
+	1,  // 70: lastlight.v1.PlanService.WithdrawPlan:output_type -> lastlight.v1.Plan
+	34, // 71: lastlight.v1.PlanService.ListDecisions:output_type -> lastlight.v1.ListDecisionsResponse
+	12, // 72: lastlight.v1.PlanService.GetBrief:output_type -> lastlight.v1.Brief
+	37, // 73: lastlight.v1.PlanService.StopAllDives:output_type -> lastlight.v1.StopAllDivesResponse
+	55, // [55:74] is the sub-list for method output_type
+	36, // [36:55] is the sub-list for method input_type
+	36, // [36:36] is the sub-list for extension type_name
+	36, // [36:36] is the sub-list for extension extendee
+	0,  // [0:36] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_plan_proto_init() }
@@ -3323,13 +3669,14 @@ func file_lastlight_v1_plan_proto_init() {
 	file_lastlight_v1_plan_proto_msgTypes[2].OneofWrappers = []any{}
 	file_lastlight_v1_plan_proto_msgTypes[3].OneofWrappers = []any{}
 	file_lastlight_v1_plan_proto_msgTypes[6].OneofWrappers = []any{}
+	file_lastlight_v1_plan_proto_msgTypes[8].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_plan_proto_rawDesc), len(file_lastlight_v1_plan_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   34,
+			NumMessages:   37,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -34,6 +34,8 @@ const (
 	PlanService_RefusePlan_FullMethodName        = "/lastlight.v1.PlanService/RefusePlan"
 	PlanService_WaiveFinding_FullMethodName      = "/lastlight.v1.PlanService/WaiveFinding"
 	PlanService_CountersignWaiver_FullMethodName = "/lastlight.v1.PlanService/CountersignWaiver"
+	PlanService_WithdrawWaiver_FullMethodName    = "/lastlight.v1.PlanService/WithdrawWaiver"
+	PlanService_ListWaivers_FullMethodName       = "/lastlight.v1.PlanService/ListWaivers"
 	PlanService_WithdrawPlan_FullMethodName      = "/lastlight.v1.PlanService/WithdrawPlan"
 	PlanService_ListDecisions_FullMethodName     = "/lastlight.v1.PlanService/ListDecisions"
 	PlanService_GetBrief_FullMethodName          = "/lastlight.v1.PlanService/GetBrief"
@@ -65,6 +67,10 @@ type PlanServiceClient interface {
 	WaiveFinding(ctx context.Context, in *WaiveFindingRequest, opts ...grpc.CallOption) (*DecideResponse, error)
 	// The second approver where the policy names one.
 	CountersignWaiver(ctx context.Context, in *CountersignWaiverRequest, opts ...grpc.CallOption) (*DecideResponse, error)
+	// A waiver that stands no longer; an approved plan that rests on it becomes stale.
+	WithdrawWaiver(ctx context.Context, in *WithdrawWaiverRequest, opts ...grpc.CallOption) (*DecideResponse, error)
+	// What was waived in the club, by whom, latest first.
+	ListWaivers(ctx context.Context, in *ListWaiversRequest, opts ...grpc.CallOption) (*ListWaiversResponse, error)
 	WithdrawPlan(ctx context.Context, in *WithdrawPlanRequest, opts ...grpc.CallOption) (*Plan, error)
 	ListDecisions(ctx context.Context, in *ListDecisionsRequest, opts ...grpc.CallOption) (*ListDecisionsResponse, error)
 	// The page for the water's edge, as text of 80 columns.
@@ -211,6 +217,26 @@ func (c *planServiceClient) CountersignWaiver(ctx context.Context, in *Countersi
 	return out, nil
 }
 
+func (c *planServiceClient) WithdrawWaiver(ctx context.Context, in *WithdrawWaiverRequest, opts ...grpc.CallOption) (*DecideResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DecideResponse)
+	err := c.cc.Invoke(ctx, PlanService_WithdrawWaiver_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *planServiceClient) ListWaivers(ctx context.Context, in *ListWaiversRequest, opts ...grpc.CallOption) (*ListWaiversResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListWaiversResponse)
+	err := c.cc.Invoke(ctx, PlanService_ListWaivers_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *planServiceClient) WithdrawPlan(ctx context.Context, in *WithdrawPlanRequest, opts ...grpc.CallOption) (*Plan, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(Plan)
@@ -276,6 +302,10 @@ type PlanServiceServer interface {
 	WaiveFinding(context.Context, *WaiveFindingRequest) (*DecideResponse, error)
 	// The second approver where the policy names one.
 	CountersignWaiver(context.Context, *CountersignWaiverRequest) (*DecideResponse, error)
+	// A waiver that stands no longer; an approved plan that rests on it becomes stale.
+	WithdrawWaiver(context.Context, *WithdrawWaiverRequest) (*DecideResponse, error)
+	// What was waived in the club, by whom, latest first.
+	ListWaivers(context.Context, *ListWaiversRequest) (*ListWaiversResponse, error)
 	WithdrawPlan(context.Context, *WithdrawPlanRequest) (*Plan, error)
 	ListDecisions(context.Context, *ListDecisionsRequest) (*ListDecisionsResponse, error)
 	// The page for the water's edge, as text of 80 columns.
@@ -330,6 +360,12 @@ func (UnimplementedPlanServiceServer) WaiveFinding(context.Context, *WaiveFindin
 }
 func (UnimplementedPlanServiceServer) CountersignWaiver(context.Context, *CountersignWaiverRequest) (*DecideResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CountersignWaiver not implemented")
+}
+func (UnimplementedPlanServiceServer) WithdrawWaiver(context.Context, *WithdrawWaiverRequest) (*DecideResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method WithdrawWaiver not implemented")
+}
+func (UnimplementedPlanServiceServer) ListWaivers(context.Context, *ListWaiversRequest) (*ListWaiversResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListWaivers not implemented")
 }
 func (UnimplementedPlanServiceServer) WithdrawPlan(context.Context, *WithdrawPlanRequest) (*Plan, error) {
 	return nil, status.Error(codes.Unimplemented, "method WithdrawPlan not implemented")
@@ -598,6 +634,42 @@ func _PlanService_CountersignWaiver_Handler(srv interface{}, ctx context.Context
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PlanService_WithdrawWaiver_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WithdrawWaiverRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlanServiceServer).WithdrawWaiver(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlanService_WithdrawWaiver_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlanServiceServer).WithdrawWaiver(ctx, req.(*WithdrawWaiverRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PlanService_ListWaivers_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListWaiversRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlanServiceServer).ListWaivers(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlanService_ListWaivers_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlanServiceServer).ListWaivers(ctx, req.(*ListWaiversRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _PlanService_WithdrawPlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(WithdrawPlanRequest)
 	if err := dec(in); err != nil {
@@ -728,6 +800,14 @@ var PlanService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CountersignWaiver",
 			Handler:    _PlanService_CountersignWaiver_Handler,
+		},
+		{
+			MethodName: "WithdrawWaiver",
+			Handler:    _PlanService_WithdrawWaiver_Handler,
+		},
+		{
+			MethodName: "ListWaivers",
+			Handler:    _PlanService_ListWaivers_Handler,
 		},
 		{
 			MethodName: "WithdrawPlan",

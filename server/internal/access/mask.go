@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 
+	"google.golang.org/protobuf/proto"
+
 	lastlightv1 "lastlight/proto/lastlight/v1"
 )
 
@@ -100,11 +102,10 @@ func MaskWaiver(c *Caller, s Subject, w *lastlightv1.Waiver) {
 		return
 	}
 	if !c.Sees(WaiverReason, s) {
-		w.Reason, w.Conditions = "", ""
+		w.Reason, w.WithdrawnReason = "", ""
 	}
 	if !c.Sees(WaiverFact, s) {
-		w.Finding, w.Rule, w.WaivedBy, w.SecondApprover = "", "", "", ""
-		w.WaivedAt, w.ExpiresAt, w.NeedsSecondApprover = nil, nil, false
+		proto.Reset(w)
 	}
 }
 

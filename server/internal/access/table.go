@@ -137,6 +137,9 @@ var table = []Method{
 	// Which role may waive which rule is the policy's to say, checked with the decision.
 	{Name: planService + "WaiveFinding", Here: overseers | MedicalOfficer | WelfareOfficer},
 	{Name: planService + "CountersignWaiver", Here: overseers | MedicalOfficer | WelfareOfficer},
+	// Taking a waiver back is on the safe side: whoever oversees may.
+	{Name: planService + "WithdrawWaiver", Here: overseers},
+	{Name: planService + "ListWaivers", Anywhere: Coordinator | Committee | SafetyOfficer},
 	{Name: planService + "WithdrawPlan", Here: Coordinator, Tied: Self | Leads},
 	{Name: planService + "ListDecisions", Here: overseers, Tied: Self | team},
 	{Name: planService + "GetBrief", Here: Coordinator | Cover | SafetyOfficer, Tied: team},

@@ -30,9 +30,9 @@ const (
 	Narrative
 	// GearDates: analyses, fills, test dates of cylinders.
 	GearDates
-	// WaiverFact: what was waived, by whom.
+	// WaiverFact: what was waived, by whom, on what conditions.
 	WaiverFact
-	// WaiverReason: why it was waived, on what conditions.
+	// WaiverReason: why it was waived, or taken back.
 	WaiverReason
 
 	groupsEnd

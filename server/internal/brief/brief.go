@@ -452,7 +452,28 @@ func (w *writer) trouble() {
 	w.line("  lost gas: share at once, out by the known way; lost line: stop, light down, " +
 		"search from a fixed spool; lost diver: within your own gas only; light: on any primary failure all go out")
 	for _, x := range w.p.Plan.Waivers {
-		w.line("  waived: %s, by %s", x.Rule, w.name(x.WaivedBy))
+		w.waiver(x)
+	}
+}
+
+// waiver prints what was waived, by whom and on what conditions; one that does not stand is not on the page.
+func (w *writer) waiver(x *lastlightv1.Waiver) {
+	if x.State != "standing" {
+		return
+	}
+	by := w.name(x.WaivedBy)
+	if x.SecondApprover != "" {
+		by += " and " + w.name(x.SecondApprover)
+	}
+	if x.ExpiresAt != nil {
+		by += ", until " + x.ExpiresAt.AsTime().In(w.p.Location).Format("2 Jan 15:04 (-07:00)")
+	}
+	if x.Said != "" {
+		by += ": " + x.Said
+	}
+	w.line("  waived: %s, by %s", x.Rule, by)
+	if x.Conditions != "" {
+		w.line("    on condition: %s", x.Conditions)
 	}
 }
 

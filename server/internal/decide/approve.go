@@ -3,13 +3,11 @@ package decide
 import (
 	"context"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
-	"lastlight/engine/finding"
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
 	"lastlight/server/internal/fault"
@@ -120,7 +118,7 @@ func (d *Desk) Approve(ctx context.Context, m store.Mutation, req *lastlightv1.A
 			if answer.Explanation, err = d.mayDecide(ctx, tx, r.records.Plan, access.Coordinator); err != nil {
 				return nil, err
 			}
-			stop := blocking(r.report.Findings, waivers, tx.Now())
+			stop := blocking(r.report.Findings, waivers, goesIn(r.records.Plan.PlannedEntry.AsTime(), tx.Now()))
 			switch {
 			case answer.Explanation != "":
 				answer.NotDecided = notYours
@@ -205,94 +203,6 @@ func (d *Desk) Refuse(ctx context.Context, m store.Mutation, req *lastlightv1.Re
 	})
 }
 
-// Waive decides that one finding does not stop the plan. A refusal and an
-// unknown are never waived, nor does anybody of the plan waive.
-func (d *Desk) Waive(ctx context.Context, m store.Mutation, req *lastlightv1.WaiveFindingRequest) (*lastlightv1.DecideResponse, error) {
-	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.DecideResponse, error) {
-		s, err := d.lock(ctx, tx, req.Id, req.Version)
-		if err != nil {
-			return nil, err
-		}
-		if err := guard(s, plan.Waive); err != nil {
-			return nil, err
-		}
-		r, err := d.evaluate(ctx, tx, req.Id, s.Version, nil, tx.Now())
-		if err != nil {
-			return nil, err
-		}
-		i := slices.IndexFunc(r.report.Findings, func(f finding.Finding) bool { return f.Key() == req.Finding })
-		if i < 0 {
-			return nil, fault.NoSuch("finding", req.Finding)
-		}
-		f := r.report.Findings[i]
-		waivers, err := tx.Waivers(ctx, req.Id, s.Version)
-		if err != nil {
-			return nil, err
-		}
-		answer := &lastlightv1.DecideResponse{Plan: r.records.Plan, Report: r.show(waivers)}
-		if !f.Waivable() {
-			answer.NotDecided, answer.Explanation = blocked, "nobody may waive this: "+r.names.In(f.Message)
-			return answer, nil
-		}
-		if answer.Explanation, err = d.mayDecide(ctx, tx, r.records.Plan, rolesOf(f.Waiver.Roles)); err != nil || answer.Explanation != "" {
-			answer.NotDecided = notYours
-			return answer, err
-		}
-		if waived(req.Finding, waivers, tx.Now()) {
-			answer.NotDecided, answer.Explanation = blocked, "this finding is waived already"
-			return answer, nil
-		}
-		w := &lastlightv1.Waiver{
-			Plan: req.Id, PlanVersion: s.Version, Finding: req.Finding, Rule: f.Rule, Reason: req.Reason, Conditions: req.Conditions,
-			WaivedBy: tx.Mutation.Caller, ExpiresAt: req.ExpiresAt, NeedsSecondApprover: f.Waiver.SecondApprover,
-		}
-		if err := tx.AddWaiver(ctx, w); err != nil {
-			return nil, err
-		}
-		if answer.Decision, err = tx.AddDecision(ctx, store.Decision{Plan: req.Id, Version: s.Version, Decision: "waived", By: tx.Mutation.Caller, Reason: req.Reason}); err != nil {
-			return nil, err
-		}
-		answer.Decided = true
-		answer.Report = r.show(append(waivers, w))
-		answer.Plan, err = tx.Plan(ctx, req.Id)
-		return answer, err
-	})
-}
-
-// Countersign is the second approver's word on a waiver.
-func (d *Desk) Countersign(ctx context.Context, m store.Mutation, req *lastlightv1.CountersignWaiverRequest) (*lastlightv1.DecideResponse, error) {
-	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.DecideResponse, error) {
-		s, err := tx.PlanState(ctx, req.Id)
-		if err != nil {
-			return nil, err
-		}
-		if s, err = d.lock(ctx, tx, req.Id, s.Version); err != nil {
-			return nil, err
-		}
-		if err := guard(s, plan.Countersign); err != nil {
-			return nil, err
-		}
-		p, err := tx.Plan(ctx, req.Id)
-		if err != nil {
-			return nil, err
-		}
-		answer := &lastlightv1.DecideResponse{Plan: p}
-		if answer.Explanation, err = d.mayDecide(ctx, tx, p, access.Coordinator|access.SafetyOfficer|access.Committee); err != nil || answer.Explanation != "" {
-			answer.NotDecided = notYours
-			return answer, err
-		}
-		if err := tx.Countersign(ctx, req.Id, s.Version, req.Waiver, tx.Mutation.Caller); err != nil {
-			return nil, err
-		}
-		if answer.Decision, err = tx.AddDecision(ctx, store.Decision{Plan: req.Id, Version: s.Version, Decision: "countersigned", By: tx.Mutation.Caller, Reason: "waiver " + req.Waiver}); err != nil {
-			return nil, err
-		}
-		answer.Decided = true
-		answer.Plan, err = tx.Plan(ctx, req.Id)
-		return answer, err
-	})
-}
-
 // Withdraw takes a plan back.
 func (d *Desk) Withdraw(ctx context.Context, m store.Mutation, req *lastlightv1.WithdrawPlanRequest) (*lastlightv1.Plan, error) {
 	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.Plan, error) {
@@ -353,7 +263,7 @@ func (d *Desk) Report(ctx context.Context, req *lastlightv1.GetReportRequest) (*
 		return nil, err
 	}
 	out := report.Show(rep, names)
-	dressed(out, e, p.Waivers)
+	dressed(out, rep, e, p.Waivers, goesIn(p.PlannedEntry.AsTime(), d.Store.Now()))
 	return out, nil
 }
 

@@ -98,7 +98,7 @@ func namesOf(r *facts.Records) report.Names {
 // show makes the API's report of the run, with what was waived marked.
 func (r *run) show(waivers []*lastlightv1.Waiver) *lastlightv1.Report {
 	out := report.Show(&r.report, r.names)
-	dressed(out, r.evaluation, waivers)
+	dressed(out, &r.report, r.evaluation, waivers, goesIn(r.records.Plan.PlannedEntry.AsTime(), r.evaluation.EvaluatedAt))
 	for _, l := range out.Dive.Route {
 		for _, leg := range r.records.Survey.Legs {
 			if leg.Id == l.Leg {
@@ -122,14 +122,16 @@ func (r *run) show(waivers []*lastlightv1.Waiver) *lastlightv1.Report {
 }
 
 // dressed adds what is beside the engine's report: version, hash, time, waivers.
-func dressed(out *lastlightv1.Report, e *store.Evaluation, waivers []*lastlightv1.Waiver) {
+func dressed(out *lastlightv1.Report, rep *engine.Report, e *store.Evaluation, waivers []*lastlightv1.Waiver, at time.Time) {
 	out.Plan, out.PlanVersion, out.Hash, out.EvaluatedAt = e.Plan, e.Version, e.Hash, stamp(e.EvaluatedAt)
-	for _, f := range out.Findings {
-		for _, w := range waivers {
-			if w.Finding == f.Key && (!w.NeedsSecondApprover || w.SecondApprover != "") {
-				f.WaivedBy = w.WaivedBy
-			}
+	by := map[string]string{}
+	for i := range rep.Findings {
+		if w := waivedBy(&rep.Findings[i], waivers, at); w != nil {
+			by[w.Finding] = w.WaivedBy
 		}
+	}
+	for _, f := range out.Findings {
+		f.WaivedBy = by[f.Key]
 	}
 }
 
@@ -137,19 +139,12 @@ func dressed(out *lastlightv1.Report, e *store.Evaluation, waivers []*lastlightv
 // unknowns always, others unless a waiver of theirs stands.
 func blocking(findings []finding.Finding, waivers []*lastlightv1.Waiver, now time.Time) []finding.Finding {
 	var out []finding.Finding
-	for _, f := range findings {
-		if f.Blocks() && !(f.Waivable() && waived(f.Key(), waivers, now)) {
-			out = append(out, f)
+	for i := range findings {
+		if f := &findings[i]; f.Blocks() && waivedBy(f, waivers, now) == nil {
+			out = append(out, *f)
 		}
 	}
 	return out
-}
-
-func waived(key string, waivers []*lastlightv1.Waiver, now time.Time) bool {
-	return slices.ContainsFunc(waivers, func(w *lastlightv1.Waiver) bool {
-		return w.Finding == key && (!w.NeedsSecondApprover || w.SecondApprover != "") &&
-			(w.ExpiresAt == nil || now.Before(w.ExpiresAt.AsTime()))
-	})
 }
 
 // lock takes the roots of a plan version and the caller's, then reads the plan's row.

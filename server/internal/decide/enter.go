@@ -166,10 +166,15 @@ func (d *Desk) against(s store.PlanState, approved *store.Evaluation, r *run, wa
 		out = append(out, r.names.In(text))
 	}
 	for _, f := range engine.EntryBlocking(&r.report) {
-		if !(f.Waivable() && waived(f.Key(), waivers, now)) {
-			if text := report.Public(f, r.names); !slices.Contains(out, text) {
-				out = append(out, text)
-			}
+		if waivedBy(&f, waivers, now) != nil {
+			continue
+		}
+		text := report.Public(f, r.names)
+		if slices.ContainsFunc(waivers, func(w *lastlightv1.Waiver) bool { return w.Finding == f.Key() }) {
+			text += " (it was waived, and the waiver speaks for this no longer: run out, withdrawn, or worse than it was then)"
+		}
+		if !slices.Contains(out, text) {
+			out = append(out, text)
 		}
 	}
 	return out, nil

@@ -96,7 +96,7 @@ func (d *Desk) Brief(ctx context.Context, p *lastlightv1.Plan, units brief.Units
 		return nil, err
 	}
 	page.Report = report.Show(rep, names)
-	dressed(page.Report, e, p.Waivers)
+	dressed(page.Report, rep, e, p.Waivers, goesIn(p.PlannedEntry.AsTime(), d.Store.Now()))
 	var in engine.Input
 	if err := json.Unmarshal(e.Input, &in); err != nil {
 		return nil, fmt.Errorf("stored input %d: %w", e.ID, err)
@@ -107,6 +107,21 @@ func (d *Desk) Brief(ctx context.Context, p *lastlightv1.Plan, units brief.Units
 		return nil, err
 	}
 	page.Names = pageNames
+	if err := d.NameWaivers(ctx, p.Waivers); err != nil {
+		return nil, err
+	}
+	for _, w := range p.Waivers {
+		for _, id := range []string{w.WaivedBy, w.SecondApprover} {
+			if id == "" || page.Names[id] != "" {
+				continue
+			}
+			who, err := d.Store.GetPerson(ctx, id)
+			if err != nil {
+				return nil, err
+			}
+			page.Names[id] = who.FullName
+		}
+	}
 	for _, f := range rep.Findings {
 		if slices.Contains(rep.Conditions, f.Key()) {
 			page.Conditions = append(page.Conditions, report.Public(f, names))

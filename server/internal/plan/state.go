@@ -42,6 +42,7 @@ const (
 	Refuse      Operation = "refuse"
 	Waive       Operation = "waive"
 	Countersign Operation = "countersign"
+	TakeBack    Operation = "withdraw a waiver"
 	Withdraw    Operation = "withdraw"
 	GoStale     Operation = "go stale"
 	Expire      Operation = "expire"
@@ -51,7 +52,7 @@ const (
 
 // Operations lists every operation.
 func Operations() []Operation {
-	return []Operation{Edit, Archive, Submit, Approve, Refuse, Waive, Countersign, Withdraw, GoStale, Expire, Enter, Close}
+	return []Operation{Edit, Archive, Submit, Approve, Refuse, Waive, Countersign, TakeBack, Withdraw, GoStale, Expire, Enter, Close}
 }
 
 // move is what one operation does: from these states to that one; empty: stays.
@@ -70,6 +71,7 @@ var moves = map[Operation]move{
 	Refuse:      {from: []State{Submitted, Stale, Approved}, to: Refused},
 	Waive:       {from: []State{Submitted, Stale}},
 	Countersign: {from: []State{Submitted, Stale}},
+	TakeBack:    {from: []State{Submitted, Approved, Stale}},
 	Withdraw:    {from: []State{Draft, Submitted, Approved, Refused, Stale}, to: Withdrawn},
 	GoStale:     {from: []State{Approved, Stale}, to: Stale},
 	Expire:      {from: []State{Approved, Stale}, to: Expired},

@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"slices"
 
 	"google.golang.org/protobuf/proto"
 
@@ -90,6 +91,11 @@ func (h *Plans) shown(ctx context.Context, p *lastlightv1.Plan) *lastlightv1.Pla
 	s := planSubject(c, p)
 	for _, w := range p.GetWaivers() {
 		access.MaskWaiver(c, s, w)
+	}
+	if err := h.Desk.NameWaivers(ctx, p.GetWaivers()); err != nil {
+		for _, w := range p.GetWaivers() { // rather without words than with somebody's pseudonym
+			w.Said = ""
+		}
 	}
 	// Who is away is the board's to tell: an empty house and a parked car.
 	if p.State == lastlightv1.PlanState_PLAN_STATE_IN_WATER && !c.Sees(access.Board, s) {
@@ -307,6 +313,36 @@ func (h *Plans) CountersignWaiver(ctx context.Context, r *lastlightv1.Countersig
 	}
 	out, err := h.Desk.Countersign(ctx, mutation(ctx, planService+"CountersignWaiver", r.RequestId, r), r)
 	return h.decided(ctx, out, s, err)
+}
+
+// WithdrawWaiver takes a waiver back.
+func (h *Plans) WithdrawWaiver(ctx context.Context, r *lastlightv1.WithdrawWaiverRequest) (*lastlightv1.DecideResponse, error) {
+	_, s, err := h.plan(ctx, "WithdrawWaiver", r.Id, 0)
+	if err != nil {
+		return nil, err
+	}
+	out, err := h.Desk.WithdrawWaiver(ctx, mutation(ctx, planService+"WithdrawWaiver", r.RequestId, r), r)
+	return h.decided(ctx, out, s, err)
+}
+
+// ListWaivers lists what was waived, latest first: in the whole club, or in the expeditions in which the caller's role lets them know.
+func (h *Plans) ListWaivers(ctx context.Context, r *lastlightv1.ListWaiversRequest) (*lastlightv1.ListWaiversResponse, error) {
+	c := access.CallerFrom(ctx)
+	var within []string
+	if !c.Sees(access.WaiverFact, access.Subject{}) {
+		within = []string{}
+		for e := range c.Expedition {
+			if c.Sees(access.WaiverFact, access.Subject{Expeditions: []string{e}}) {
+				within = append(within, e)
+			}
+		}
+		slices.Sort(within)
+	}
+	list, next, err := h.Store.ListWaivers(ctx, r, within)
+	if err != nil {
+		return nil, err
+	}
+	return &lastlightv1.ListWaiversResponse{Waivers: list, NextPageToken: next}, h.Desk.NameWaivers(ctx, list)
 }
 
 // WithdrawPlan takes a plan back.

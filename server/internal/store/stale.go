@@ -22,6 +22,8 @@ ORDER BY p.id FOR UPDATE OF p`,
 	// A set is no root of its own: a plan names it as somebody's mains.
 	"cylinder_set": `SELECT p.id, p.version FROM plan p JOIN plan_version v ON v.plan = p.id AND v.version = p.version
 WHERE p.state IN ('approved', 'stale') AND EXISTS (SELECT FROM jsonb_array_elements(v.doc -> 'team') d WHERE d ->> 'mains' = $1) ORDER BY p.id FOR UPDATE OF p`,
+	// What was decided about the plan itself.
+	"plan": `SELECT p.id, p.version FROM plan p WHERE p.id = $1 AND p.state IN ('approved', 'stale') FOR UPDATE OF p`,
 	// A policy governs every plan.
 	"policy": `SELECT p.id, p.version FROM plan p WHERE p.state IN ('approved', 'stale') AND $1 <> '' ORDER BY p.id FOR UPDATE OF p`,
 }
