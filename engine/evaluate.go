@@ -19,7 +19,7 @@ func report(c *rules.Case) Report {
 		Conditions: []string{},
 		Entry:      c.Span.Entry, EnterBy: c.Span.EnterBy, RuntimeMin: finding.Round9(c.Span.RuntimeMin), LatestSurfacing: c.Span.Surfacing,
 		FirstDay: c.Days.First, LastDay: c.Days.Last, JudgedAs: c.LevelName,
-		Watch: watchOf(c), Turns: turnsOf(c), Route: c.Route, Dive: c.Dive,
+		Watch: watchOf(c), Turns: turnsOf(c), Route: c.Route, Dive: c.Dive, OtherWay: c.Other,
 	}
 	for _, m := range c.Team {
 		out.Standings = append(out.Standings, Standing{Diver: m.Diver, CountsAs: m.Counts, Because: c.Because(m), Endorsed: m.Endorsed})

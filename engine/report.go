@@ -9,11 +9,12 @@ import (
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
 	"lastlight/engine/route"
+	"lastlight/engine/rules"
 )
 
 // Version names this engine's behaviour. It changes with every change that can
 // change a report; a decision stores it beside its report.
-const Version = "4"
+const Version = "5"
 
 // Input is everything one evaluation is told.
 type Input = facts.Input
@@ -49,6 +50,8 @@ type Report struct {
 
 	Route *route.Result `json:"route"` // none where the route could not be computed
 	Dive  *dive.Answer  `json:"dive"`  // with its stops; none where decompression could not be computed
+
+	OtherWay *rules.OtherWay `json:"other_way"` // the circuit the other way round; none where there is no circuit
 }
 
 // Standing is what one diver counts as on this dive, and why.

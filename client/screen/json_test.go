@@ -120,11 +120,13 @@ Cascade: steps reaches_bar enough makes
 CascadeStep: bottle bottle_from_bar bottle_to_bar cylinder_to_bar
 Chamber: title telephone open_day_and_night travel_min confirmed_day
 Circuit: id approach legs far_opening marker_at_m marker_hold_min
-Decompression: stops_needed stops stop_min to_surface_min changes longest oxygen variants
+Decompression: stops_needed stops stop_min to_surface_min changes longest oxygen variants lost_gas
 DecompressionVariant: deeper_m longer_min stops stop_min to_surface_min short
 DecompressionStop: depth_m minutes arrive_min place breathing
 GasChange: minute depth_m person cylinder
 LongestWayOut: place after_min stop_min to_surface_min
+LostGasSchedule: lost place stops stop_min to_surface_min breathes short no_schedule
+OtherWay: station legs holds why runtime_min stops stop_min sharing_margin_l
 OxygenFigures: person cns_percent otu_day
 CircuitFigures: id kind length_m reach_forward_m reach_backward_m closes marker_from_m marker_to_m marker_legal distance_halfway_m time_halfway_m gas_halfway_m halves_differ
 Citation: document edition section date_read
@@ -143,7 +145,7 @@ Decision: id plan plan_version decision decided_by decided_at reason report_hash
 DepthPoint: at_m depth_m
 Dive: id site plan plan_version expedition kind entered_at out_at divers cover max_depth_m penetration_m zone legs survey marker_station marker_reached_at openings_seen_open flow_met level_met_m visibility_met_m required_stops left notes taught_level out_at_station version archived state recorded_by
 DiveDiver: person counted_as instructor used start_pressure end_pressure mains gas symptoms max_depth_m other_gases profile disagrees
-DiveFigures: runtime_min max_depth_m penetration_m distance_m entry enter_by latest_surfacing watch divers turn_at_the_latest commitment_point route worst_sharing turn_minute circuits decompression
+DiveFigures: runtime_min max_depth_m penetration_m distance_m entry enter_by latest_surfacing watch divers turn_at_the_latest commitment_point route worst_sharing turn_minute circuits decompression other_way
 DiveProfile: after_s depth_cm gas started_at
 DiverFigures: person name turns lower_starts consumption_l_min consumption_origin counts_as counts_because surface_bar earliest_flight
 DueSummary: hydro_last_day visual_last_day next status fill use carry falls_first last_day max_fill

@@ -75,6 +75,7 @@ func (w View) Report(r *pb.Report, o ReportOptions) error {
 		count(c.GetPass(), "check", "checks"))
 	w.reasons(p, r, o)
 	p.toDo(r)
+	w.otherWay(p, r.GetDive())
 	p.stops(r.GetDive().GetDecompression())
 	w.flights(p, r.GetDive().GetDivers(), o.Site)
 	p.line("%s passed, %s.", count(c.GetPass(), "check", "checks"), count(c.GetNotApplicable(), "does not apply", "do not apply"))
@@ -336,5 +337,51 @@ func (p *page) stops(d *pb.Decompression) {
 	if l := d.GetLongest(); l != nil {
 		p.indented(2, fmt.Sprintf("longest way out, from %s: %d min of stops, %.0f min to the surface", l.GetPlace(), l.GetStopMin(), math.Ceil(l.GetToSurfaceMin())))
 	}
+	for _, l := range d.GetLostGas() {
+		text := "lost " + strings.Join(l.GetLost(), " or ") + " at " + l.GetPlace() + ": "
+		switch {
+		case l.GetNoSchedule():
+			text += "no schedule"
+		default:
+			text += fmt.Sprintf("%s, %.0f min to the surface", inShort(l.GetStops()), math.Ceil(l.GetToSurfaceMin()))
+		}
+		switch {
+		case len(l.GetShort()) > 0:
+			text += "; not enough " + strings.Join(l.GetShort(), ", ")
+		case len(l.GetBreathes()) > 0:
+			text += "; enough, on " + strings.Join(l.GetBreathes(), ", ")
+		}
+		p.indented(2, text)
+	}
 	p.blank()
+}
+
+// otherWay compares the circuit of the route with the other way round.
+func (w View) otherWay(p *page, d *pb.DiveFigures) {
+	o := d.GetOtherWay()
+	if o == nil {
+		return
+	}
+	text := "the circuit at " + o.GetStation() + ": "
+	if o.RuntimeMin == nil {
+		p.label(0, "Other way", text+"cannot be computed: "+strings.Join(o.GetWhy(), "; "))
+		return
+	}
+	text += fmt.Sprintf("%.0f min (as planned %.0f), %s (as planned %s)", math.Ceil(o.GetRuntimeMin()), math.Ceil(d.GetRuntimeMin()), inShort(o.GetStops()), inShort(d.GetDecompression().GetStops()))
+	if !o.GetHolds() {
+		text += "; does not hold: " + strings.Join(o.GetWhy(), ", ")
+	}
+	p.label(0, "Other way", text)
+}
+
+// inShort is a schedule in a few words: depths and minutes.
+func inShort(stops []*pb.DecompressionStop) string {
+	var list []string
+	for _, s := range stops {
+		list = append(list, fmt.Sprintf("%g m %d", s.GetDepthM(), s.GetMinutes()))
+	}
+	if len(list) == 0 {
+		return "no stop"
+	}
+	return "stops " + strings.Join(list, ", ")
 }

@@ -50,6 +50,8 @@ type Case struct {
 	Dive      *dive.Answer    // with its stops; nil where it cannot be computed
 	DiveFault string          // why, where nothing is merely missing
 
+	Other *OtherWay // nil where the route has no circuit, or cannot be computed
+
 	Watch *watch.Times // nil where it cannot be told
 
 	told map[toldKey]string // ways out that a finding has explained, for others to name it

@@ -231,40 +231,48 @@ func (c *Case) decoSettings(model *tissue.Model) deco.Settings {
 // what everybody brings to the entry are known.
 func (c *Case) decompress() {
 	c.Dive, c.DiveFault = nil, ""
-	if !c.computed() || c.Water == nil || len(c.Starts) != len(c.Team) {
-		return
+	if c.computed() {
+		c.Dive, c.DiveFault = c.dived(c.RouteInput, c.laid, c.Route, c.In.Plan.TurnMove)
+	}
+}
+
+// dived answers a dive that the route model judged; nil with why, where nothing is
+// merely missing.
+func (c *Case) dived(in route.Input, laid *route.Laid, result *route.Result, turn int) (*dive.Answer, string) {
+	if c.Water == nil || len(c.Starts) != len(c.Team) {
+		return nil, ""
 	}
 	model := c.model()
 	if model == nil {
-		return
+		return nil, ""
 	}
 	q := dive.Question{
-		Route: c.RouteInput, Laid: c.laid, Result: c.Route, Settings: c.decoSettings(model),
+		Route: in, Laid: laid, Result: result, Settings: c.decoSettings(model),
 		SwitchDepth: c.switchDepth, DeeperM: c.Policy.Failures.DeeperM, LongerMin: c.Policy.Failures.LongerMin,
 		DelayMin: c.Policy.Failures.DelayMin, TouchFactor: c.touchFactor(), TurnedThere: c.In.Moment == facts.AtEntry, SwimOutMMin: c.swimOut(), WorstLMin: c.worstRates(),
 	}
 	if c.Level != nil && c.Level.NoStopShare != nil {
 		q.NoStopShare = *c.Level.NoStopShare
 	}
-	if n := c.In.Plan.TurnMove; n <= len(c.RouteInput.Route.Moves) {
-		q.TurnMove = n
+	if turn <= len(in.Route.Moves) {
+		q.TurnMove = turn
 	}
 	for i := range c.Starts {
 		if len(c.Starts[i].Problems) > 0 {
-			return
+			return nil, ""
 		}
 		q.Tissues = append(q.Tissues, c.Starts[i].Tissues)
 		q.Carried = append(q.Carried, c.Starts[i].Oxygen)
 	}
 	w, err := dive.Open(&q)
 	if err != nil {
-		c.DiveFault = c.named(err.Error())
-		return
+		return nil, c.named(err.Error())
 	}
-	c.Dive = w.Answer()
+	a := w.Answer()
 	if fault := w.Fault(); fault != "" {
-		c.Dive, c.DiveFault = nil, fault
+		return nil, fault
 	}
+	return a, ""
 }
 
 // switchDepth is as deep as the plan breathes a stage; else its oxygen alone says.

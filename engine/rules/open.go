@@ -33,6 +33,7 @@ func Open(in *facts.Input) *Case {
 	c.starts()
 	c.decompress()
 	c.lengthen()
+	c.otherWay()
 	c.fromResult()
 	c.watch()
 	return c

@@ -86,6 +86,16 @@ func routeRules() []Rule {
 			Check: helpfulOutflow,
 		},
 		Rule{
+			ID: "route.other_way", Version: 1, Title: "The circuit the other way round", Citation: handbook("route method", "5"),
+			Words: map[string]Words{
+				"ok":        {Says: "{subject}: the circuit at {place} the other way round: {observed}, as planned {limit}; stops {stops}, as planned {planned_stops}{gas}"},
+				"fails":     {Says: "{subject}: the circuit at {place} the other way round does not hold ({why}): {observed}, as planned {limit}; stops {stops}, as planned {planned_stops}{gas}"},
+				"not_known": {Says: "{subject}: the circuit at {place} the other way round cannot be computed: {why}"},
+				"none":      {Says: "{subject}: no circuit"},
+			},
+			Check: directions,
+		},
+		Rule{
 			ID: "route.turn", Version: 1, Title: "Turn at the latest", Citation: handbook("route method", "D25, D27"),
 			Words: map[string]Words{
 				"ok":    {Says: "{subject}: turn at {observed}, from {start} in {supply}: {governs} governs"},

@@ -462,6 +462,7 @@ func traverse(in *facts.Input) {
 var unreached = []string{
 	"route.stage_share", "route.lost_cylinder", "route.independent_main", "route.independent_spread", "route.cylinder_on_way_out",
 	"route.marker_in_time", "route.deco_gas", "route.helpful_outflow", "failure.lost_cylinder", "failure.far_side_shut",
+	"route.other_way",     // compares and decides nothing
 	"decompression.stops", // tells each stop and why; what is wrong with one is decompression.schedule's
 }
 

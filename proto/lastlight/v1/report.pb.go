@@ -859,6 +859,8 @@ type DiveFigures struct {
 	Circuits   []*CircuitFigures `protobuf:"bytes,15,rep,name=circuits,proto3" json:"circuits,omitempty"`
 	// Absent where decompression could not be computed.
 	Decompression *Decompression `protobuf:"bytes,16,opt,name=decompression,proto3" json:"decompression,omitempty"`
+	// Absent where the route has no circuit.
+	OtherWay      *OtherWay `protobuf:"bytes,17,opt,name=other_way,json=otherWay,proto3" json:"other_way,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1005,6 +1007,119 @@ func (x *DiveFigures) GetDecompression() *Decompression {
 	return nil
 }
 
+func (x *DiveFigures) GetOtherWay() *OtherWay {
+	if x != nil {
+		return x.OtherWay
+	}
+	return nil
+}
+
+// The circuit of the route swum the other way round, all else as planned.
+type OtherWay struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Where the circuit begins and closes.
+	Station string `protobuf:"bytes,1,opt,name=station,proto3" json:"station,omitempty"`
+	// Legs in the order of the other way.
+	Legs  []string `protobuf:"bytes,2,rep,name=legs,proto3" json:"legs,omitempty"`
+	Holds bool     `protobuf:"varint,3,opt,name=holds,proto3" json:"holds,omitempty"`
+	// What does not hold, or why it cannot be computed.
+	Why []string `protobuf:"bytes,4,rep,name=why,proto3" json:"why,omitempty"`
+	// Absent: cannot be computed.
+	RuntimeMin *float64             `protobuf:"fixed64,5,opt,name=runtime_min,json=runtimeMin,proto3,oneof" json:"runtime_min,omitempty"`
+	Stops      []*DecompressionStop `protobuf:"bytes,6,rep,name=stops,proto3" json:"stops,omitempty"`
+	StopMin    int32                `protobuf:"varint,7,opt,name=stop_min,json=stopMin,proto3" json:"stop_min,omitempty"`
+	// To spare while sharing at the dearest place; absent for one diver.
+	SharingMarginL *float64 `protobuf:"fixed64,8,opt,name=sharing_margin_l,json=sharingMarginL,proto3,oneof" json:"sharing_margin_l,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *OtherWay) Reset() {
+	*x = OtherWay{}
+	mi := &file_lastlight_v1_report_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OtherWay) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OtherWay) ProtoMessage() {}
+
+func (x *OtherWay) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_report_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OtherWay.ProtoReflect.Descriptor instead.
+func (*OtherWay) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *OtherWay) GetStation() string {
+	if x != nil {
+		return x.Station
+	}
+	return ""
+}
+
+func (x *OtherWay) GetLegs() []string {
+	if x != nil {
+		return x.Legs
+	}
+	return nil
+}
+
+func (x *OtherWay) GetHolds() bool {
+	if x != nil {
+		return x.Holds
+	}
+	return false
+}
+
+func (x *OtherWay) GetWhy() []string {
+	if x != nil {
+		return x.Why
+	}
+	return nil
+}
+
+func (x *OtherWay) GetRuntimeMin() float64 {
+	if x != nil && x.RuntimeMin != nil {
+		return *x.RuntimeMin
+	}
+	return 0
+}
+
+func (x *OtherWay) GetStops() []*DecompressionStop {
+	if x != nil {
+		return x.Stops
+	}
+	return nil
+}
+
+func (x *OtherWay) GetStopMin() int32 {
+	if x != nil {
+		return x.StopMin
+	}
+	return 0
+}
+
+func (x *OtherWay) GetSharingMarginL() float64 {
+	if x != nil && x.SharingMarginL != nil {
+		return *x.SharingMarginL
+	}
+	return 0
+}
+
 // The dive with its stops.
 type Decompression struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1020,14 +1135,16 @@ type Decompression struct {
 	Longest *LongestWayOut   `protobuf:"bytes,6,opt,name=longest,proto3" json:"longest,omitempty"`
 	Oxygen  []*OxygenFigures `protobuf:"bytes,7,rep,name=oxygen,proto3" json:"oxygen,omitempty"`
 	// Deeper, longer, both.
-	Variants      []*DecompressionVariant `protobuf:"bytes,8,rep,name=variants,proto3" json:"variants,omitempty"`
+	Variants []*DecompressionVariant `protobuf:"bytes,8,rep,name=variants,proto3" json:"variants,omitempty"`
+	// The way out from the farthest place after a cylinder is gone; losses that come to the same stand together.
+	LostGas       []*LostGasSchedule `protobuf:"bytes,9,rep,name=lost_gas,json=lostGas,proto3" json:"lost_gas,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Decompression) Reset() {
 	*x = Decompression{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[9]
+	mi := &file_lastlight_v1_report_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1039,7 +1156,7 @@ func (x *Decompression) String() string {
 func (*Decompression) ProtoMessage() {}
 
 func (x *Decompression) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[9]
+	mi := &file_lastlight_v1_report_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1052,7 +1169,7 @@ func (x *Decompression) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Decompression.ProtoReflect.Descriptor instead.
 func (*Decompression) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{9}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Decompression) GetStopsNeeded() bool {
@@ -1111,6 +1228,119 @@ func (x *Decompression) GetVariants() []*DecompressionVariant {
 	return nil
 }
 
+func (x *Decompression) GetLostGas() []*LostGasSchedule {
+	if x != nil {
+		return x.LostGas
+	}
+	return nil
+}
+
+// The whole schedule after a gas is lost.
+type LostGasSchedule struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Any one of these cylinders is gone.
+	Lost []string `protobuf:"bytes,1,rep,name=lost,proto3" json:"lost,omitempty"`
+	// Where the way out begins, in words.
+	Place        string               `protobuf:"bytes,2,opt,name=place,proto3" json:"place,omitempty"`
+	Stops        []*DecompressionStop `protobuf:"bytes,3,rep,name=stops,proto3" json:"stops,omitempty"`
+	StopMin      int32                `protobuf:"varint,4,opt,name=stop_min,json=stopMin,proto3" json:"stop_min,omitempty"`
+	ToSurfaceMin float64              `protobuf:"fixed64,5,opt,name=to_surface_min,json=toSurfaceMin,proto3" json:"to_surface_min,omitempty"`
+	// Whose gas whoever lost it breathes, in words.
+	Breathes []string `protobuf:"bytes,6,rep,name=breathes,proto3" json:"breathes,omitempty"`
+	// Gas that is needed and not there, in words; empty: the gas holds.
+	Short []string `protobuf:"bytes,7,rep,name=short,proto3" json:"short,omitempty"`
+	// More than the longest stop would be needed.
+	NoSchedule    bool `protobuf:"varint,8,opt,name=no_schedule,json=noSchedule,proto3" json:"no_schedule,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LostGasSchedule) Reset() {
+	*x = LostGasSchedule{}
+	mi := &file_lastlight_v1_report_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LostGasSchedule) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LostGasSchedule) ProtoMessage() {}
+
+func (x *LostGasSchedule) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_report_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LostGasSchedule.ProtoReflect.Descriptor instead.
+func (*LostGasSchedule) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *LostGasSchedule) GetLost() []string {
+	if x != nil {
+		return x.Lost
+	}
+	return nil
+}
+
+func (x *LostGasSchedule) GetPlace() string {
+	if x != nil {
+		return x.Place
+	}
+	return ""
+}
+
+func (x *LostGasSchedule) GetStops() []*DecompressionStop {
+	if x != nil {
+		return x.Stops
+	}
+	return nil
+}
+
+func (x *LostGasSchedule) GetStopMin() int32 {
+	if x != nil {
+		return x.StopMin
+	}
+	return 0
+}
+
+func (x *LostGasSchedule) GetToSurfaceMin() float64 {
+	if x != nil {
+		return x.ToSurfaceMin
+	}
+	return 0
+}
+
+func (x *LostGasSchedule) GetBreathes() []string {
+	if x != nil {
+		return x.Breathes
+	}
+	return nil
+}
+
+func (x *LostGasSchedule) GetShort() []string {
+	if x != nil {
+		return x.Short
+	}
+	return nil
+}
+
+func (x *LostGasSchedule) GetNoSchedule() bool {
+	if x != nil {
+		return x.NoSchedule
+	}
+	return false
+}
+
 // The stops if the dive is deeper or longer than planned.
 type DecompressionVariant struct {
 	state        protoimpl.MessageState `protogen:"open.v1"`
@@ -1127,7 +1357,7 @@ type DecompressionVariant struct {
 
 func (x *DecompressionVariant) Reset() {
 	*x = DecompressionVariant{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[10]
+	mi := &file_lastlight_v1_report_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1139,7 +1369,7 @@ func (x *DecompressionVariant) String() string {
 func (*DecompressionVariant) ProtoMessage() {}
 
 func (x *DecompressionVariant) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[10]
+	mi := &file_lastlight_v1_report_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1152,7 +1382,7 @@ func (x *DecompressionVariant) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DecompressionVariant.ProtoReflect.Descriptor instead.
 func (*DecompressionVariant) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{10}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *DecompressionVariant) GetDeeperM() float64 {
@@ -1214,7 +1444,7 @@ type DecompressionStop struct {
 
 func (x *DecompressionStop) Reset() {
 	*x = DecompressionStop{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[11]
+	mi := &file_lastlight_v1_report_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1226,7 +1456,7 @@ func (x *DecompressionStop) String() string {
 func (*DecompressionStop) ProtoMessage() {}
 
 func (x *DecompressionStop) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[11]
+	mi := &file_lastlight_v1_report_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1239,7 +1469,7 @@ func (x *DecompressionStop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DecompressionStop.ProtoReflect.Descriptor instead.
 func (*DecompressionStop) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{11}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *DecompressionStop) GetDepthM() float64 {
@@ -1289,7 +1519,7 @@ type GasChange struct {
 
 func (x *GasChange) Reset() {
 	*x = GasChange{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[12]
+	mi := &file_lastlight_v1_report_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1301,7 +1531,7 @@ func (x *GasChange) String() string {
 func (*GasChange) ProtoMessage() {}
 
 func (x *GasChange) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[12]
+	mi := &file_lastlight_v1_report_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1314,7 +1544,7 @@ func (x *GasChange) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GasChange.ProtoReflect.Descriptor instead.
 func (*GasChange) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{12}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *GasChange) GetMinute() float64 {
@@ -1357,7 +1587,7 @@ type LongestWayOut struct {
 
 func (x *LongestWayOut) Reset() {
 	*x = LongestWayOut{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[13]
+	mi := &file_lastlight_v1_report_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1369,7 +1599,7 @@ func (x *LongestWayOut) String() string {
 func (*LongestWayOut) ProtoMessage() {}
 
 func (x *LongestWayOut) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[13]
+	mi := &file_lastlight_v1_report_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1382,7 +1612,7 @@ func (x *LongestWayOut) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LongestWayOut.ProtoReflect.Descriptor instead.
 func (*LongestWayOut) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{13}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *LongestWayOut) GetPlace() string {
@@ -1426,7 +1656,7 @@ type OxygenFigures struct {
 
 func (x *OxygenFigures) Reset() {
 	*x = OxygenFigures{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[14]
+	mi := &file_lastlight_v1_report_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1438,7 +1668,7 @@ func (x *OxygenFigures) String() string {
 func (*OxygenFigures) ProtoMessage() {}
 
 func (x *OxygenFigures) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[14]
+	mi := &file_lastlight_v1_report_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1451,7 +1681,7 @@ func (x *OxygenFigures) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OxygenFigures.ProtoReflect.Descriptor instead.
 func (*OxygenFigures) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{14}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *OxygenFigures) GetPerson() string {
@@ -1500,7 +1730,7 @@ type CircuitFigures struct {
 
 func (x *CircuitFigures) Reset() {
 	*x = CircuitFigures{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[15]
+	mi := &file_lastlight_v1_report_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1512,7 +1742,7 @@ func (x *CircuitFigures) String() string {
 func (*CircuitFigures) ProtoMessage() {}
 
 func (x *CircuitFigures) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[15]
+	mi := &file_lastlight_v1_report_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1525,7 +1755,7 @@ func (x *CircuitFigures) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CircuitFigures.ProtoReflect.Descriptor instead.
 func (*CircuitFigures) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{15}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *CircuitFigures) GetId() string {
@@ -1638,7 +1868,7 @@ type WatchTimes struct {
 
 func (x *WatchTimes) Reset() {
 	*x = WatchTimes{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[16]
+	mi := &file_lastlight_v1_report_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1650,7 +1880,7 @@ func (x *WatchTimes) String() string {
 func (*WatchTimes) ProtoMessage() {}
 
 func (x *WatchTimes) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[16]
+	mi := &file_lastlight_v1_report_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1663,7 +1893,7 @@ func (x *WatchTimes) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchTimes.ProtoReflect.Descriptor instead.
 func (*WatchTimes) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{16}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *WatchTimes) GetEto() *timestamppb.Timestamp {
@@ -1737,7 +1967,7 @@ type DiverFigures struct {
 
 func (x *DiverFigures) Reset() {
 	*x = DiverFigures{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[17]
+	mi := &file_lastlight_v1_report_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1749,7 +1979,7 @@ func (x *DiverFigures) String() string {
 func (*DiverFigures) ProtoMessage() {}
 
 func (x *DiverFigures) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[17]
+	mi := &file_lastlight_v1_report_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1762,7 +1992,7 @@ func (x *DiverFigures) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DiverFigures.ProtoReflect.Descriptor instead.
 func (*DiverFigures) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{17}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *DiverFigures) GetPerson() string {
@@ -1854,7 +2084,7 @@ type SupplyTurn struct {
 
 func (x *SupplyTurn) Reset() {
 	*x = SupplyTurn{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[18]
+	mi := &file_lastlight_v1_report_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1866,7 +2096,7 @@ func (x *SupplyTurn) String() string {
 func (*SupplyTurn) ProtoMessage() {}
 
 func (x *SupplyTurn) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[18]
+	mi := &file_lastlight_v1_report_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1879,7 +2109,7 @@ func (x *SupplyTurn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SupplyTurn.ProtoReflect.Descriptor instead.
 func (*SupplyTurn) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{18}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *SupplyTurn) GetSupply() string {
@@ -1955,7 +2185,7 @@ type LowerStart struct {
 
 func (x *LowerStart) Reset() {
 	*x = LowerStart{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[19]
+	mi := &file_lastlight_v1_report_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1967,7 +2197,7 @@ func (x *LowerStart) String() string {
 func (*LowerStart) ProtoMessage() {}
 
 func (x *LowerStart) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[19]
+	mi := &file_lastlight_v1_report_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1980,7 +2210,7 @@ func (x *LowerStart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LowerStart.ProtoReflect.Descriptor instead.
 func (*LowerStart) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{19}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *LowerStart) GetStartBar() float64 {
@@ -2035,7 +2265,7 @@ type TurnPlace struct {
 
 func (x *TurnPlace) Reset() {
 	*x = TurnPlace{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[20]
+	mi := &file_lastlight_v1_report_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2047,7 +2277,7 @@ func (x *TurnPlace) String() string {
 func (*TurnPlace) ProtoMessage() {}
 
 func (x *TurnPlace) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[20]
+	mi := &file_lastlight_v1_report_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2060,7 +2290,7 @@ func (x *TurnPlace) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TurnPlace.ProtoReflect.Descriptor instead.
 func (*TurnPlace) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{20}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *TurnPlace) GetMove() int32 {
@@ -2139,7 +2369,7 @@ type RouteLine struct {
 
 func (x *RouteLine) Reset() {
 	*x = RouteLine{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[21]
+	mi := &file_lastlight_v1_report_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2151,7 +2381,7 @@ func (x *RouteLine) String() string {
 func (*RouteLine) ProtoMessage() {}
 
 func (x *RouteLine) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[21]
+	mi := &file_lastlight_v1_report_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2164,7 +2394,7 @@ func (x *RouteLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RouteLine.ProtoReflect.Descriptor instead.
 func (*RouteLine) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{21}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *RouteLine) GetMove() int32 {
@@ -2252,7 +2482,7 @@ type WorstSharing struct {
 
 func (x *WorstSharing) Reset() {
 	*x = WorstSharing{}
-	mi := &file_lastlight_v1_report_proto_msgTypes[22]
+	mi := &file_lastlight_v1_report_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2264,7 +2494,7 @@ func (x *WorstSharing) String() string {
 func (*WorstSharing) ProtoMessage() {}
 
 func (x *WorstSharing) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_report_proto_msgTypes[22]
+	mi := &file_lastlight_v1_report_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2277,7 +2507,7 @@ func (x *WorstSharing) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WorstSharing.ProtoReflect.Descriptor instead.
 func (*WorstSharing) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{22}
+	return file_lastlight_v1_report_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *WorstSharing) GetDonor() string {
@@ -2408,7 +2638,7 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\x06survey\x18\n" +
 	" \x01(\tR\x06survey\x12=\n" +
 	"\fevaluated_at\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\vevaluatedAt\x12-\n" +
-	"\x04dive\x18\f \x01(\v2\x19.lastlight.v1.DiveFiguresR\x04dive\"\xbe\x06\n" +
+	"\x04dive\x18\f \x01(\v2\x19.lastlight.v1.DiveFiguresR\x04dive\"\xf3\x06\n" +
 	"\vDiveFigures\x12\x1f\n" +
 	"\vruntime_min\x18\x01 \x01(\x01R\n" +
 	"runtimeMin\x12\x1e\n" +
@@ -2429,7 +2659,20 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\vturn_minute\x18\x0e \x01(\x01R\n" +
 	"turnMinute\x128\n" +
 	"\bcircuits\x18\x0f \x03(\v2\x1c.lastlight.v1.CircuitFiguresR\bcircuits\x12A\n" +
-	"\rdecompression\x18\x10 \x01(\v2\x1b.lastlight.v1.DecompressionR\rdecompression\"\x89\x03\n" +
+	"\rdecompression\x18\x10 \x01(\v2\x1b.lastlight.v1.DecompressionR\rdecompression\x123\n" +
+	"\tother_way\x18\x11 \x01(\v2\x16.lastlight.v1.OtherWayR\botherWay\"\xac\x02\n" +
+	"\bOtherWay\x12\x18\n" +
+	"\astation\x18\x01 \x01(\tR\astation\x12\x12\n" +
+	"\x04legs\x18\x02 \x03(\tR\x04legs\x12\x14\n" +
+	"\x05holds\x18\x03 \x01(\bR\x05holds\x12\x10\n" +
+	"\x03why\x18\x04 \x03(\tR\x03why\x12$\n" +
+	"\vruntime_min\x18\x05 \x01(\x01H\x00R\n" +
+	"runtimeMin\x88\x01\x01\x125\n" +
+	"\x05stops\x18\x06 \x03(\v2\x1f.lastlight.v1.DecompressionStopR\x05stops\x12\x19\n" +
+	"\bstop_min\x18\a \x01(\x05R\astopMin\x12-\n" +
+	"\x10sharing_margin_l\x18\b \x01(\x01H\x01R\x0esharingMarginL\x88\x01\x01B\x0e\n" +
+	"\f_runtime_minB\x13\n" +
+	"\x11_sharing_margin_l\"\xc3\x03\n" +
 	"\rDecompression\x12!\n" +
 	"\fstops_needed\x18\x01 \x01(\bR\vstopsNeeded\x125\n" +
 	"\x05stops\x18\x02 \x03(\v2\x1f.lastlight.v1.DecompressionStopR\x05stops\x12\x19\n" +
@@ -2438,7 +2681,18 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\achanges\x18\x05 \x03(\v2\x17.lastlight.v1.GasChangeR\achanges\x125\n" +
 	"\alongest\x18\x06 \x01(\v2\x1b.lastlight.v1.LongestWayOutR\alongest\x123\n" +
 	"\x06oxygen\x18\a \x03(\v2\x1b.lastlight.v1.OxygenFiguresR\x06oxygen\x12>\n" +
-	"\bvariants\x18\b \x03(\v2\".lastlight.v1.DecompressionVariantR\bvariants\"\xde\x01\n" +
+	"\bvariants\x18\b \x03(\v2\".lastlight.v1.DecompressionVariantR\bvariants\x128\n" +
+	"\blost_gas\x18\t \x03(\v2\x1d.lastlight.v1.LostGasScheduleR\alostGas\"\x86\x02\n" +
+	"\x0fLostGasSchedule\x12\x12\n" +
+	"\x04lost\x18\x01 \x03(\tR\x04lost\x12\x14\n" +
+	"\x05place\x18\x02 \x01(\tR\x05place\x125\n" +
+	"\x05stops\x18\x03 \x03(\v2\x1f.lastlight.v1.DecompressionStopR\x05stops\x12\x19\n" +
+	"\bstop_min\x18\x04 \x01(\x05R\astopMin\x12$\n" +
+	"\x0eto_surface_min\x18\x05 \x01(\x01R\ftoSurfaceMin\x12\x1a\n" +
+	"\bbreathes\x18\x06 \x03(\tR\bbreathes\x12\x14\n" +
+	"\x05short\x18\a \x03(\tR\x05short\x12\x1f\n" +
+	"\vno_schedule\x18\b \x01(\bR\n" +
+	"noSchedule\"\xde\x01\n" +
 	"\x14DecompressionVariant\x12\x19\n" +
 	"\bdeeper_m\x18\x01 \x01(\x01R\adeeperM\x12\x1d\n" +
 	"\n" +
@@ -2576,7 +2830,7 @@ func file_lastlight_v1_report_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_report_proto_rawDescData
 }
 
-var file_lastlight_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
+var file_lastlight_v1_report_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
 var file_lastlight_v1_report_proto_goTypes = []any{
 	(*Figure)(nil),                // 0: lastlight.v1.Figure
 	(*FindingSubject)(nil),        // 1: lastlight.v1.FindingSubject
@@ -2587,21 +2841,23 @@ var file_lastlight_v1_report_proto_goTypes = []any{
 	(*FindingCounts)(nil),         // 6: lastlight.v1.FindingCounts
 	(*Report)(nil),                // 7: lastlight.v1.Report
 	(*DiveFigures)(nil),           // 8: lastlight.v1.DiveFigures
-	(*Decompression)(nil),         // 9: lastlight.v1.Decompression
-	(*DecompressionVariant)(nil),  // 10: lastlight.v1.DecompressionVariant
-	(*DecompressionStop)(nil),     // 11: lastlight.v1.DecompressionStop
-	(*GasChange)(nil),             // 12: lastlight.v1.GasChange
-	(*LongestWayOut)(nil),         // 13: lastlight.v1.LongestWayOut
-	(*OxygenFigures)(nil),         // 14: lastlight.v1.OxygenFigures
-	(*CircuitFigures)(nil),        // 15: lastlight.v1.CircuitFigures
-	(*WatchTimes)(nil),            // 16: lastlight.v1.WatchTimes
-	(*DiverFigures)(nil),          // 17: lastlight.v1.DiverFigures
-	(*SupplyTurn)(nil),            // 18: lastlight.v1.SupplyTurn
-	(*LowerStart)(nil),            // 19: lastlight.v1.LowerStart
-	(*TurnPlace)(nil),             // 20: lastlight.v1.TurnPlace
-	(*RouteLine)(nil),             // 21: lastlight.v1.RouteLine
-	(*WorstSharing)(nil),          // 22: lastlight.v1.WorstSharing
-	(*timestamppb.Timestamp)(nil), // 23: google.protobuf.Timestamp
+	(*OtherWay)(nil),              // 9: lastlight.v1.OtherWay
+	(*Decompression)(nil),         // 10: lastlight.v1.Decompression
+	(*LostGasSchedule)(nil),       // 11: lastlight.v1.LostGasSchedule
+	(*DecompressionVariant)(nil),  // 12: lastlight.v1.DecompressionVariant
+	(*DecompressionStop)(nil),     // 13: lastlight.v1.DecompressionStop
+	(*GasChange)(nil),             // 14: lastlight.v1.GasChange
+	(*LongestWayOut)(nil),         // 15: lastlight.v1.LongestWayOut
+	(*OxygenFigures)(nil),         // 16: lastlight.v1.OxygenFigures
+	(*CircuitFigures)(nil),        // 17: lastlight.v1.CircuitFigures
+	(*WatchTimes)(nil),            // 18: lastlight.v1.WatchTimes
+	(*DiverFigures)(nil),          // 19: lastlight.v1.DiverFigures
+	(*SupplyTurn)(nil),            // 20: lastlight.v1.SupplyTurn
+	(*LowerStart)(nil),            // 21: lastlight.v1.LowerStart
+	(*TurnPlace)(nil),             // 22: lastlight.v1.TurnPlace
+	(*RouteLine)(nil),             // 23: lastlight.v1.RouteLine
+	(*WorstSharing)(nil),          // 24: lastlight.v1.WorstSharing
+	(*timestamppb.Timestamp)(nil), // 25: google.protobuf.Timestamp
 }
 var file_lastlight_v1_report_proto_depIdxs = []int32{
 	0,  // 0: lastlight.v1.Step.inputs:type_name -> lastlight.v1.Figure
@@ -2617,40 +2873,44 @@ var file_lastlight_v1_report_proto_depIdxs = []int32{
 	4,  // 10: lastlight.v1.Finding.records:type_name -> lastlight.v1.RecordRef
 	6,  // 11: lastlight.v1.Report.counts:type_name -> lastlight.v1.FindingCounts
 	5,  // 12: lastlight.v1.Report.findings:type_name -> lastlight.v1.Finding
-	23, // 13: lastlight.v1.Report.evaluated_at:type_name -> google.protobuf.Timestamp
+	25, // 13: lastlight.v1.Report.evaluated_at:type_name -> google.protobuf.Timestamp
 	8,  // 14: lastlight.v1.Report.dive:type_name -> lastlight.v1.DiveFigures
-	23, // 15: lastlight.v1.DiveFigures.entry:type_name -> google.protobuf.Timestamp
-	23, // 16: lastlight.v1.DiveFigures.enter_by:type_name -> google.protobuf.Timestamp
-	23, // 17: lastlight.v1.DiveFigures.latest_surfacing:type_name -> google.protobuf.Timestamp
-	16, // 18: lastlight.v1.DiveFigures.watch:type_name -> lastlight.v1.WatchTimes
-	17, // 19: lastlight.v1.DiveFigures.divers:type_name -> lastlight.v1.DiverFigures
-	20, // 20: lastlight.v1.DiveFigures.turn_at_the_latest:type_name -> lastlight.v1.TurnPlace
-	20, // 21: lastlight.v1.DiveFigures.commitment_point:type_name -> lastlight.v1.TurnPlace
-	21, // 22: lastlight.v1.DiveFigures.route:type_name -> lastlight.v1.RouteLine
-	22, // 23: lastlight.v1.DiveFigures.worst_sharing:type_name -> lastlight.v1.WorstSharing
-	15, // 24: lastlight.v1.DiveFigures.circuits:type_name -> lastlight.v1.CircuitFigures
-	9,  // 25: lastlight.v1.DiveFigures.decompression:type_name -> lastlight.v1.Decompression
-	11, // 26: lastlight.v1.Decompression.stops:type_name -> lastlight.v1.DecompressionStop
-	12, // 27: lastlight.v1.Decompression.changes:type_name -> lastlight.v1.GasChange
-	13, // 28: lastlight.v1.Decompression.longest:type_name -> lastlight.v1.LongestWayOut
-	14, // 29: lastlight.v1.Decompression.oxygen:type_name -> lastlight.v1.OxygenFigures
-	10, // 30: lastlight.v1.Decompression.variants:type_name -> lastlight.v1.DecompressionVariant
-	11, // 31: lastlight.v1.DecompressionVariant.stops:type_name -> lastlight.v1.DecompressionStop
-	23, // 32: lastlight.v1.WatchTimes.eto:type_name -> google.protobuf.Timestamp
-	23, // 33: lastlight.v1.WatchTimes.look:type_name -> google.protobuf.Timestamp
-	23, // 34: lastlight.v1.WatchTimes.coordinator:type_name -> google.protobuf.Timestamp
-	23, // 35: lastlight.v1.WatchTimes.dial:type_name -> google.protobuf.Timestamp
-	23, // 36: lastlight.v1.WatchTimes.walk:type_name -> google.protobuf.Timestamp
-	18, // 37: lastlight.v1.DiverFigures.turns:type_name -> lastlight.v1.SupplyTurn
-	19, // 38: lastlight.v1.DiverFigures.lower_starts:type_name -> lastlight.v1.LowerStart
-	23, // 39: lastlight.v1.DiverFigures.earliest_flight:type_name -> google.protobuf.Timestamp
-	18, // 40: lastlight.v1.LowerStart.turns:type_name -> lastlight.v1.SupplyTurn
-	20, // 41: lastlight.v1.LowerStart.turn_place:type_name -> lastlight.v1.TurnPlace
-	42, // [42:42] is the sub-list for method output_type
-	42, // [42:42] is the sub-list for method input_type
-	42, // [42:42] is the sub-list for extension type_name
-	42, // [42:42] is the sub-list for extension extendee
-	0,  // [0:42] is the sub-list for field type_name
+	25, // 15: lastlight.v1.DiveFigures.entry:type_name -> google.protobuf.Timestamp
+	25, // 16: lastlight.v1.DiveFigures.enter_by:type_name -> google.protobuf.Timestamp
+	25, // 17: lastlight.v1.DiveFigures.latest_surfacing:type_name -> google.protobuf.Timestamp
+	18, // 18: lastlight.v1.DiveFigures.watch:type_name -> lastlight.v1.WatchTimes
+	19, // 19: lastlight.v1.DiveFigures.divers:type_name -> lastlight.v1.DiverFigures
+	22, // 20: lastlight.v1.DiveFigures.turn_at_the_latest:type_name -> lastlight.v1.TurnPlace
+	22, // 21: lastlight.v1.DiveFigures.commitment_point:type_name -> lastlight.v1.TurnPlace
+	23, // 22: lastlight.v1.DiveFigures.route:type_name -> lastlight.v1.RouteLine
+	24, // 23: lastlight.v1.DiveFigures.worst_sharing:type_name -> lastlight.v1.WorstSharing
+	17, // 24: lastlight.v1.DiveFigures.circuits:type_name -> lastlight.v1.CircuitFigures
+	10, // 25: lastlight.v1.DiveFigures.decompression:type_name -> lastlight.v1.Decompression
+	9,  // 26: lastlight.v1.DiveFigures.other_way:type_name -> lastlight.v1.OtherWay
+	13, // 27: lastlight.v1.OtherWay.stops:type_name -> lastlight.v1.DecompressionStop
+	13, // 28: lastlight.v1.Decompression.stops:type_name -> lastlight.v1.DecompressionStop
+	14, // 29: lastlight.v1.Decompression.changes:type_name -> lastlight.v1.GasChange
+	15, // 30: lastlight.v1.Decompression.longest:type_name -> lastlight.v1.LongestWayOut
+	16, // 31: lastlight.v1.Decompression.oxygen:type_name -> lastlight.v1.OxygenFigures
+	12, // 32: lastlight.v1.Decompression.variants:type_name -> lastlight.v1.DecompressionVariant
+	11, // 33: lastlight.v1.Decompression.lost_gas:type_name -> lastlight.v1.LostGasSchedule
+	13, // 34: lastlight.v1.LostGasSchedule.stops:type_name -> lastlight.v1.DecompressionStop
+	13, // 35: lastlight.v1.DecompressionVariant.stops:type_name -> lastlight.v1.DecompressionStop
+	25, // 36: lastlight.v1.WatchTimes.eto:type_name -> google.protobuf.Timestamp
+	25, // 37: lastlight.v1.WatchTimes.look:type_name -> google.protobuf.Timestamp
+	25, // 38: lastlight.v1.WatchTimes.coordinator:type_name -> google.protobuf.Timestamp
+	25, // 39: lastlight.v1.WatchTimes.dial:type_name -> google.protobuf.Timestamp
+	25, // 40: lastlight.v1.WatchTimes.walk:type_name -> google.protobuf.Timestamp
+	20, // 41: lastlight.v1.DiverFigures.turns:type_name -> lastlight.v1.SupplyTurn
+	21, // 42: lastlight.v1.DiverFigures.lower_starts:type_name -> lastlight.v1.LowerStart
+	25, // 43: lastlight.v1.DiverFigures.earliest_flight:type_name -> google.protobuf.Timestamp
+	20, // 44: lastlight.v1.LowerStart.turns:type_name -> lastlight.v1.SupplyTurn
+	22, // 45: lastlight.v1.LowerStart.turn_place:type_name -> lastlight.v1.TurnPlace
+	46, // [46:46] is the sub-list for method output_type
+	46, // [46:46] is the sub-list for method input_type
+	46, // [46:46] is the sub-list for extension type_name
+	46, // [46:46] is the sub-list for extension extendee
+	0,  // [0:46] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_report_proto_init() }
@@ -2659,15 +2919,16 @@ func file_lastlight_v1_report_proto_init() {
 		return
 	}
 	file_lastlight_v1_report_proto_msgTypes[0].OneofWrappers = []any{}
-	file_lastlight_v1_report_proto_msgTypes[15].OneofWrappers = []any{}
-	file_lastlight_v1_report_proto_msgTypes[18].OneofWrappers = []any{}
+	file_lastlight_v1_report_proto_msgTypes[9].OneofWrappers = []any{}
+	file_lastlight_v1_report_proto_msgTypes[17].OneofWrappers = []any{}
+	file_lastlight_v1_report_proto_msgTypes[20].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_report_proto_rawDesc), len(file_lastlight_v1_report_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   23,
+			NumMessages:   25,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

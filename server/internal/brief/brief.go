@@ -4,6 +4,7 @@
 package brief
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -47,11 +48,11 @@ func (p *Page) Valid() bool {
 
 // Text writes the page. Where it would not fit on one, blank lines go first,
 // then every second row of the lower starts (a start without a row is no dive),
-// then tasks share lines. What is longer still says that it has two sheets.
+// then tasks share lines, and at last words go that nobody needs. What is longer still says that it has two sheets.
 func Text(p *Page) string {
 	text := ""
-	for _, fit := range []writer{{blanks: true, every: 1}, {every: 1}, {every: 2}, {every: 4}, {every: 2, dense: true}, {every: 4, dense: true}, {every: 8, dense: true}, {every: 1, long: true}} {
-		w := &writer{p: p, blanks: fit.blanks, every: fit.every, dense: fit.dense, long: fit.long}
+	for _, fit := range []writer{{blanks: true, every: 1}, {every: 1}, {every: 2}, {every: 4}, {every: 2, dense: true}, {every: 4, dense: true}, {every: 8, dense: true}, {every: 4, dense: true, tight: true}, {every: 8, dense: true, tight: true}, {every: 16, dense: true, tight: true}, {every: 1, long: true}} {
+		w := &writer{p: p, blanks: fit.blanks, every: fit.every, dense: fit.dense, tight: fit.tight, long: fit.long}
 		w.page()
 		if text = w.String(); strings.Count(text, "\n") <= Height {
 			break
@@ -66,6 +67,7 @@ type writer struct {
 	blanks bool // before each title
 	every  int  // how many of the lower starts are printed: each first of so many
 	dense  bool // tasks on the way share lines
+	tight  bool // no words but those that are needed
 	long   bool // more than one sheet
 }
 
@@ -106,12 +108,15 @@ func (w *writer) columns(first, indent string, entries []string) {
 		grid = max(grid, runes(e)+2)
 	}
 	grid = max(grid, (Width-runes(first))/3)
+	if w.tight {
+		grid = 0
+	}
 	for _, e := range entries {
 		if runes(line)+runes(e) > Width && line != indent {
 			w.line("%s", strings.TrimRight(line, " "))
 			line = indent
 		}
-		line += e + strings.Repeat(" ", grid-runes(e))
+		line += e + strings.Repeat(" ", max(2, grid-runes(e)))
 	}
 	w.line("%s", strings.TrimRight(line, " "))
 }
@@ -212,7 +217,11 @@ func (w *writer) turn() {
 		if t.WholeRoute {
 			w.line("  minute %s after entry; place as planned: the gas allows the whole route", minutes(math.Floor(d.TurnMinute)))
 		} else {
-			w.line("  minute %s after entry; place %s (%s)", minutes(math.Floor(d.TurnMinute)), Place(t), strings.Join(t.Binds, "; "))
+			binds := " (" + strings.Join(t.Binds, "; ") + ")"
+			if w.tight {
+				binds = ""
+			}
+			w.line("  minute %s after entry; place %s%s", minutes(math.Floor(d.TurnMinute)), Place(t), binds)
 		}
 	}
 }
@@ -446,11 +455,17 @@ func (w *writer) carrier(item string) string {
 func (w *writer) trouble() {
 	w.title("STOPS AND TROUBLE")
 	w.stops(w.p.Report.Dive.Decompression)
+	w.otherWay()
 	if s := w.p.Report.Dive.WorstSharing; s != nil {
 		w.line("  sharing is tightest at %s: %s for %s, %s above what is needed", s.Place, s.Donor, s.Receiver, w.p.Units.spare(s.MarginL))
 	}
-	w.line("  lost gas: share at once, out by the known way; lost line: stop, light down, " +
-		"search from a fixed spool; lost diver: within your own gas only; light: on any primary failure all go out")
+	if w.tight {
+		w.line("  lost gas: share at once, out; lost line: stop, light down, search from a fixed " +
+			"spool; lost diver: within your own gas; light: any primary fails, all go out")
+	} else {
+		w.line("  lost gas: share at once, out by the known way; lost line: stop, light down, " +
+			"search from a fixed spool; lost diver: within your own gas only; light: on any primary failure all go out")
+	}
 	for _, x := range w.p.Plan.Waivers {
 		w.waiver(x)
 	}
@@ -489,27 +504,162 @@ func (w *writer) stops(d *lastlightv1.Decompression) {
 		return
 	case len(d.Stops) == 0:
 		w.line("  stops: none as planned")
-	default:
+	case !w.dense:
 		w.line("  stops as planned: %d min, %s min from the turn to the surface", d.StopMin, number(math.Ceil(d.ToSurfaceMin), 0))
 	}
-	for _, s := range d.Stops {
-		w.line("   %3s m %3d min  from minute %-4s %s; on %s", number(s.DepthM, 1), s.Minutes, minutes(math.Floor(s.ArriveMin)), s.Place, strings.Join(s.Breathing, ", "))
-	}
-	for _, c := range d.Changes {
-		w.line("  change to %s (%s) at %s m, minute %s", c.Cylinder, w.name(c.Person), number(c.DepthM, 1), minutes(math.Floor(c.Minute)))
-	}
-	for _, v := range d.Variants {
-		var list []string
-		for _, s := range v.Stops {
-			list = append(list, fmt.Sprintf("%s m %d", number(s.DepthM, 1), s.Minutes))
-		}
-		if len(list) == 0 {
-			list = []string{"no stop"}
-		}
-		w.line("  +%s m +%s min: %s; %s min to the surface", number(v.DeeperM, 1), number(v.LongerMin, 0), strings.Join(list, ", "), number(math.Ceil(v.ToSurfaceMin), 0))
-	}
+	w.planned(d)
+	w.otherSchedules(d)
 	if l := d.Longest; l != nil {
-		w.line("  longest way out after a loss: from %s, %d min of stops, %s min to the surface", l.Place, l.StopMin, number(math.Ceil(l.ToSurfaceMin), 0))
+		w.line("  longest way out: from %s, %d min of stops, %s min to the surface", l.Place, l.StopMin, number(math.Ceil(l.ToSurfaceMin), 0))
+	}
+}
+
+// planned prints every stop with its place and what is breathed there, where that
+// changes, and the changes of gas that are made elsewhere.
+func (w *writer) planned(d *lastlightv1.Decompression) {
+	var list []string
+	on := ""
+	for _, s := range d.Stops {
+		text := fmt.Sprintf("%s m %d min from minute %s, %s", number(s.DepthM, 1), s.Minutes, minutes(math.Floor(s.ArriveMin)), s.Place)
+		if now := strings.Join(s.Breathing, ", "); now != on {
+			on = now
+			text += ", on " + now
+		}
+		list = append(list, text)
+	}
+	if w.dense && len(list) > 0 {
+		list[0] = fmt.Sprintf("stops, %d min, %s min from the turn to the surface: ", d.StopMin, number(math.Ceil(d.ToSurfaceMin), 0)) + list[0]
+	}
+	for i, c := range d.Changes {
+		text := c.Cylinder + " (" + w.name(c.Person) + ")"
+		if i > 0 && d.Changes[i-1].DepthM == c.DepthM && d.Changes[i-1].Minute == c.Minute {
+			list[len(list)-1] += ", " + text
+			continue
+		}
+		list = append(list, fmt.Sprintf("change at %s m, minute %s, to %s", number(c.DepthM, 1), minutes(math.Floor(c.Minute)), text))
+	}
+	w.entries(list)
+}
+
+// entries have a line each, or share lines where the page is dense.
+func (w *writer) entries(list []string) {
+	if w.dense && len(list) > 0 {
+		w.line("  %s", strings.Join(list, "; "))
+		return
+	}
+	for _, text := range list {
+		w.line("   %s", text)
+	}
+}
+
+// otherSchedules prints, in minutes for each depth, the dive deeper and longer and
+// the whole schedule after each gas that can be lost, from the farthest place, with
+// whether the gas for it is there and whose it is.
+func (w *writer) otherSchedules(d *lastlightv1.Decompression) {
+	type row struct {
+		label, gas string
+		stops      []*lastlightv1.DecompressionStop
+		total      float64
+	}
+	var rows []row
+	for _, v := range d.Variants {
+		label := ""
+		if v.DeeperM > 0 {
+			label = "+" + number(v.DeeperM, 1) + " m "
+		}
+		if v.LongerMin > 0 {
+			label += "+" + number(v.LongerMin, 0) + " min"
+		}
+		rows = append(rows, row{strings.TrimSpace(label), gasHolds(v.Short, nil), v.Stops, v.ToSurfaceMin})
+	}
+	place := ""
+	for _, l := range d.LostGas {
+		label := "lost " + strings.Join(l.Lost, " or ")
+		if l.NoSchedule {
+			w.line("  %s at %s: NO SCHEDULE", label, l.Place)
+			continue
+		}
+		place = l.Place
+		rows = append(rows, row{label, gasHolds(l.Short, l.Breathes), l.Stops, l.ToSurfaceMin})
+	}
+	var depths []float64
+	for _, r := range rows {
+		for _, s := range r.stops {
+			if !slices.Contains(depths, s.DepthM) {
+				depths = append(depths, s.DepthM)
+			}
+		}
+	}
+	if len(rows) == 0 {
+		return
+	}
+	slices.SortFunc(depths, func(a, b float64) int { return cmp.Compare(b, a) })
+	widest := 12
+	for _, r := range rows {
+		widest = max(widest, min(runes(r.label), 30))
+	}
+	head := fmt.Sprintf("  %-*s", widest, "stop min at m")
+	for _, x := range depths {
+		head += fmt.Sprintf("%5s", number(x, 1))
+	}
+	head += "   out"
+	if place != "" {
+		head += "  (lost: at " + place + ")"
+	}
+	w.line("%s", head)
+	for _, r := range rows {
+		text := fmt.Sprintf("  %-*s", widest, r.label)
+		for _, x := range depths {
+			n := int32(0)
+			for _, s := range r.stops {
+				if s.DepthM == x {
+					n += s.Minutes
+				}
+			}
+			cell := "-"
+			if n > 0 {
+				cell = fmt.Sprint(n)
+			}
+			text += fmt.Sprintf("%5s", cell)
+		}
+		w.line("%s%6s  %s", text, minutes(math.Ceil(r.total)), r.gas)
+	}
+}
+
+// inShort is a schedule in one line: depths and minutes.
+func inShort(stops []*lastlightv1.DecompressionStop) string {
+	var list []string
+	for _, s := range stops {
+		list = append(list, fmt.Sprintf("%s m %d", number(s.DepthM, 1), s.Minutes))
+	}
+	if len(list) == 0 {
+		return "no stop"
+	}
+	return strings.Join(list, ", ")
+}
+
+// gasHolds says whether the gas for a schedule is there, and whose.
+func gasHolds(short, breathes []string) string {
+	switch {
+	case len(short) > 0:
+		return "NOT ENOUGH " + strings.Join(short, ", ")
+	case len(breathes) > 0:
+		return "enough: " + strings.Join(breathes, ", ")
+	}
+	return "gas enough"
+}
+
+// otherWay says what the circuit comes to the other way round.
+func (w *writer) otherWay() {
+	o := w.p.Report.Dive.OtherWay
+	switch {
+	case o == nil:
+	case o.RuntimeMin == nil:
+		w.line("  circuit the other way round: cannot be computed: not this plan")
+	case !o.Holds:
+		w.line("  circuit the other way round: DOES NOT HOLD (%s)", strings.Join(o.Why, "; "))
+	default:
+		w.line("  circuit the other way round is another plan: %s min, %s", minutes(math.Ceil(*o.RuntimeMin)), inShort(o.Stops))
 	}
 }
 
@@ -560,6 +710,10 @@ func (w *writer) watch() {
 	w.line("  signal: %s%s", signal, walk)
 	w.line("  oxygen: %s; chamber: %s", w.oxygen(e), chamber(e))
 	w.flights()
+	if w.tight {
+		w.line("  only seen out by cover ends an alarm; each signs out too; nothing here rings")
+		return
+	}
 	w.line("  seen out by cover ends the alarm for that diver, and nothing else does; each")
 	w.line("  diver also signs out; nothing here rings by itself: look, tell and dial")
 }
@@ -614,6 +768,11 @@ func (w *writer) oxygen(e *lastlightv1.EmergencySheet) string {
 
 func (w *writer) voids() {
 	w.title("THIS PAGE IS VOID IF")
+	if w.tight {
+		w.line("  anybody or any gas changes; a start below the rows; level, flow or visibility " +
+			"outside the site's limits; past the enter-by time; another code word")
+		return
+	}
 	w.line("  anybody or any gas changes; a start is below the rows above; level, flow or " +
 		"visibility is outside the site's limits today; it is past the enter-by time; the code word differs from the board")
 }
@@ -638,6 +797,10 @@ func (w *writer) checklist() {
 func (w *writer) caution() {
 	r := w.p.Report
 	w.line("policy %s, survey %s, engine %s, report %.12s", r.Policy, r.Survey, r.EngineVersion, r.Hash)
+	if w.tight {
+		w.line("A planning aid: replaces no training, doctor, owner's rule or law; no promise.")
+		return
+	}
 	w.line("A planning aid on what was entered. It does not replace training, a doctor, the owner's rules or the law, and an approval is no promise of safety.")
 }
 

@@ -174,3 +174,66 @@ func TestLowerStarts(t *testing.T) {
 		}
 	}
 }
+
+// withStops is a page of a dive with two gases for decompression: what job and
+// schedule ask for, all of it, stands on one sheet.
+func withStops(divers, moves, rows int) *Page {
+	p := page(divers, moves, rows)
+	stop := func(depth float64, minutes int32, arrive float64, place string, gas string) *lastlightv1.DecompressionStop {
+		s := &lastlightv1.DecompressionStop{DepthM: depth, Minutes: minutes, ArriveMin: arrive, Place: place}
+		for i := range divers {
+			s.Breathing = append(s.Breathing, fmt.Sprintf("d%d-%s", i+1, gas))
+		}
+		return s
+	}
+	stops := []*lastlightv1.DecompressionStop{
+		stop(18, 1, 61, "12.3 m past rose on leg rose-niche", "50"), stop(15, 2, 63, "18.3 m past rose on leg rose-niche", "50"), stop(12, 3, 66, "at niche", "50"),
+		stop(9, 6, 71, "4.1 m past niche on leg niche-pool", "50"), stop(6, 22, 80, "open water above pool", "o2"),
+	}
+	d := &lastlightv1.Decompression{StopsNeeded: true, Stops: stops, StopMin: 34, ToSurfaceMin: 48.2}
+	for _, v := range [][2]float64{{3, 0}, {0, 3}, {3, 3}} {
+		d.Variants = append(d.Variants, &lastlightv1.DecompressionVariant{DeeperM: v[0], LongerMin: v[1], Stops: stops, ToSurfaceMin: 55})
+	}
+	for i := range divers {
+		d.Changes = append(d.Changes, &lastlightv1.GasChange{Minute: 58, DepthM: 21, Person: fmt.Sprintf("d%d", i+1), Cylinder: fmt.Sprintf("d%d-50", i+1)})
+	}
+	for _, gas := range []string{"50", "o2"} {
+		l := &lastlightv1.LostGasSchedule{Place: "rose", Stops: stops, ToSurfaceMin: 71.3}
+		for i := range divers {
+			l.Lost = append(l.Lost, fmt.Sprintf("d%d-%s", i+1, gas))
+		}
+		l.Breathes = []string{"d1-twin"}
+		d.LostGas = append(d.LostGas, l)
+	}
+	d.LostGas[1].Short = []string{"back gas of Diver1"}
+	d.Longest = &lastlightv1.LongestWayOut{Place: "rose", StopMin: 60, ToSurfaceMin: 75}
+	p.Report.Dive.Decompression = d
+	runtime := 71.5
+	p.Report.Dive.OtherWay = &lastlightv1.OtherWay{Station: "niche", Holds: true, RuntimeMin: &runtime, Stops: stops[3:]}
+	return p
+}
+
+func TestADiveWithStopsIsOnePage(t *testing.T) {
+	for _, c := range []struct{ divers, moves, rows int }{{2, 4, 8}, {2, 12, 10}, {3, 8, 9}} {
+		text := Text(withStops(c.divers, c.moves, c.rows))
+		if n := strings.Count(text, "\n"); n > Height {
+			t.Errorf("%+v: %d lines\n%s", c, n, text)
+		}
+		flat := strings.Join(strings.Fields(text), " ")
+		for _, words := range []string{
+			"18 m 1 min from minute 61, 12.3 m past rose on leg rose-niche, on d1-50, d2-50", "6 m 22 min from minute 80, open water above pool, on d1-o2",
+			"change at 21 m, minute 58, to d1-50 (Diver1), d2-50 (Diver2)", "stop min at m 18 15 12 9 6 out (lost: at rose)", "+3 m +3 min 1 2 3 6 22 55 gas enough",
+			"lost d1-50 or d2-50", "1 2 3 6 22 72 enough: d1-twin", "NOT ENOUGH back gas of Diver1", "longest way out: from rose, 60 min of stops",
+			"circuit the other way round is another plan: 72 min, 9 m 6, 6 m 22", "[ ] goal, route, order", "DIAL", "THIS PAGE IS VOID IF", "below 120: NO DIVE",
+		} {
+			if !strings.Contains(flat, words) {
+				t.Errorf("%+v: %q is missing:\n%s", c, words, text)
+			}
+		}
+		for _, l := range strings.Split(text, "\n") {
+			if utf8.RuneCountInString(l) > Width {
+				t.Errorf("%d columns: %s", utf8.RuneCountInString(l), l)
+			}
+		}
+	}
+}

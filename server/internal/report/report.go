@@ -15,6 +15,7 @@ import (
 	"lastlight/engine/dive"
 	"lastlight/engine/finding"
 	"lastlight/engine/route"
+	"lastlight/engine/rules"
 	lastlightv1 "lastlight/proto/lastlight/v1"
 )
 
@@ -278,6 +279,7 @@ func figures(r *engine.Report, n Names) *lastlightv1.DiveFigures {
 		}
 	}
 	out.Decompression = decompression(r.Dive, n)
+	out.OtherWay = otherWay(r.OtherWay)
 	x := r.Route
 	if x == nil || x.Verdict == route.Refused {
 		out.LatestSurfacing = nil // nobody knows how long a route takes that cannot be dived
@@ -417,6 +419,7 @@ func decompression(a *dive.Answer, n Names) *lastlightv1.Decompression {
 		}
 		out.Variants = append(out.Variants, x)
 	}
+	out.LostGas = lostGas(a.LostGas, n)
 	for _, x := range s.Switches {
 		out.Changes = append(out.Changes, &lastlightv1.GasChange{Minute: x.Minute, DepthM: x.DepthM, Person: n.ID(x.Diver), Cylinder: x.Cylinder})
 	}
@@ -427,6 +430,70 @@ func decompression(a *dive.Answer, n Names) *lastlightv1.Decompression {
 		out.Oxygen = append(out.Oxygen, &lastlightv1.OxygenFigures{Person: n.ID(d.Name), CnsPercent: d.CNSAll, OtuDay: d.OTUDay})
 	}
 	return out
+}
+
+// lostGas puts losses together that come to the same: two divers' cylinders of one gas.
+func lostGas(list []dive.LostGas, n Names) (out []*lastlightv1.LostGasSchedule) {
+	for i := range list {
+		l := &list[i]
+		x := &lastlightv1.LostGasSchedule{
+			Lost: []string{l.Lost}, Place: l.Place, Stops: stops(&l.Schedule), StopMin: int32(l.Schedule.StopMin), ToSurfaceMin: l.Schedule.ToSurfaceMin, NoSchedule: l.Schedule.NoSchedule,
+		}
+		for _, d := range l.Schedule.Divers {
+			if d.Name != l.Diver {
+				continue
+			}
+			for _, s := range d.Supplies {
+				if s.UsedL > 0.5 {
+					x.Breathes = append(x.Breathes, nameOr(s.ID, "back gas"))
+				}
+			}
+		}
+		for _, s := range l.Short {
+			x.Short = append(x.Short, nameOr(s.Supply, "back gas")+" of "+n.Of(s.Diver))
+		}
+		same := func(y *lastlightv1.LostGasSchedule) bool {
+			return y.ToSurfaceMin == x.ToSurfaceMin && y.NoSchedule == x.NoSchedule && slices.EqualFunc(y.Stops, x.Stops, func(a, b *lastlightv1.DecompressionStop) bool {
+				return a.DepthM == b.DepthM && a.Minutes == b.Minutes && a.Place == b.Place
+			}) && (len(y.Short) == 0) == (len(x.Short) == 0)
+		}
+		if k := slices.IndexFunc(out, same); k >= 0 {
+			out[k].Lost = append(out[k].Lost, x.Lost...)
+			for _, s := range x.Breathes {
+				if !slices.Contains(out[k].Breathes, s) {
+					out[k].Breathes = append(out[k].Breathes, s)
+				}
+			}
+			for _, s := range x.Short {
+				if !slices.Contains(out[k].Short, s) {
+					out[k].Short = append(out[k].Short, s)
+				}
+			}
+			continue
+		}
+		out = append(out, x)
+	}
+	return out
+}
+
+// otherWay makes the API's message of the circuit the other way round.
+func otherWay(o *rules.OtherWay) *lastlightv1.OtherWay {
+	if o == nil {
+		return nil
+	}
+	out := &lastlightv1.OtherWay{Station: o.Station, Legs: o.Legs, Holds: o.Holds, Why: o.Why}
+	if o.Computed {
+		out.RuntimeMin, out.StopMin, out.SharingMarginL = &o.RuntimeMin, int32(o.StopMin), o.SharingL
+		out.Stops = stops(&dive.Schedule{Stops: o.Stops})
+	}
+	return out
+}
+
+func nameOr(name, other string) string {
+	if name != "" {
+		return name
+	}
+	return other
 }
 
 func stops(s *dive.Schedule) []*lastlightv1.DecompressionStop {
