@@ -106,7 +106,7 @@ func TestEvaluate(t *testing.T) {
 	}
 	stored := `{"plan":"loop-1","plan_version":2,"hash":"` + hash + `","input":` + string(input) + `,"report":` + string(report) + `}`
 	for name, text := range map[string]string{
-		"evidence.json": stored, "other.json": strings.Replace(stored, `"report":{`, `"report":{ `, 1), "hash.json": strings.Replace(stored, hash, "0"+hash[1:], 1),
+		"evidence.json": stored, "other.json": strings.Replace(stored, `"report":{`, `"report":{ `, 1), "hash.json": strings.Replace(stored, hash, "x"+hash[1:], 1),
 		"input.json": string(input), "odd.json": `{"no_such_fact": 1}`, "cut.json": string(input[:len(input)-1]),
 	} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
