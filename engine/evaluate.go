@@ -2,7 +2,9 @@ package engine
 
 import (
 	"lastlight/engine/calendar"
+	"lastlight/engine/facts"
 	"lastlight/engine/finding"
+	"lastlight/engine/policy"
 	"lastlight/engine/route"
 	"lastlight/engine/rules"
 )
@@ -24,6 +26,9 @@ func report(c *rules.Case) Report {
 	for _, m := range c.Team {
 		out.Standings = append(out.Standings, Standing{Diver: m.Diver, CountsAs: m.Counts, Because: c.Because(m), Endorsed: m.Endorsed})
 	}
+	for _, m := range c.Team {
+		out.Rates = append(out.Rates, rateOf(c, m))
+	}
 	for i, earliest := range c.Flights() {
 		out.Flights = append(out.Flights, Flight{Diver: c.Team[i].Diver, Earliest: earliest})
 	}
@@ -33,6 +38,33 @@ func report(c *rules.Case) Report {
 		}
 	}
 	return out
+}
+
+func rateOf(c *rules.Case, m rules.Member) DiverRate {
+	var k *facts.Consumption
+	if m.Record != nil {
+		k = m.Record.Consumption
+	}
+	out := shownRate(c.RateOf(m), k)
+	out.Diver = m.Diver
+	return out
+}
+
+func shownRate(r rules.Rate, k *facts.Consumption) DiverRate {
+	out := DiverRate{LMin: finding.Round9(r.LMin), WorstLMin: finding.Round9(r.WorstLMin), Origin: r.Origin, Stated: r.StatedLMin}
+	switch {
+	case r.Governs != nil:
+		out.Way, out.Dives, out.First, out.Last = r.Governs.Way, len(r.Governs.Dives), r.Governs.First, r.Governs.Last
+	case r.Origin == rules.RateMeasured:
+		out.Dives = k.Dives
+	}
+	return out
+}
+
+// SwumRate is the rate that an ordinary plan, without pulling, scooter or
+// decompression gas, takes for somebody; k may be nil.
+func SwumRate(k *facts.Consumption, p *policy.Policy) DiverRate {
+	return shownRate(rules.SwumRate(k, p), k)
 }
 
 func watchOf(c *rules.Case) *Watch {

@@ -14,7 +14,7 @@ import (
 
 // Version names this engine's behaviour. It changes with every change that can
 // change a report; a decision stores it beside its report.
-const Version = "5"
+const Version = "6"
 
 // Input is everything one evaluation is told.
 type Input = facts.Input
@@ -41,6 +41,7 @@ type Report struct {
 	FirstDay        calendar.Day     `json:"first_day"`        // site-local days the dive touches
 	LastDay         calendar.Day     `json:"last_day"`
 	Standings       []Standing       `json:"standings"` // what each diver of the team counts as
+	Rates           []DiverRate      `json:"rates"`     // how much each diver of the team is reckoned to breathe
 	JudgedAs        string           `json:"judged_as"` // level whose limits hold, from the least qualified diver present
 
 	Watch *Watch `json:"watch"` // none where it cannot be told
@@ -60,6 +61,20 @@ type Standing struct {
 	CountsAs string   `json:"counts_as"` // empty: no card counts, or it cannot be told
 	Because  string   `json:"because"`
 	Endorsed []string `json:"endorsed"` // endorsements that count
+}
+
+// DiverRate is a diver's consumption as this plan reckons it, L/min at the
+// surface, and whose figure it is.
+type DiverRate struct {
+	Diver     string       `json:"diver"`
+	LMin      float64      `json:"l_min"`           // 0: not known
+	WorstLMin float64      `json:"worst_l_min"`     // 0: none recorded
+	Origin    string       `json:"origin"`          // measured | stated | policy_default; empty: not known
+	Way       string       `json:"way,omitempty"`   // of moving, of a measured figure
+	Dives     int          `json:"dives,omitempty"` // how many a measured figure rests on
+	First     calendar.Day `json:"first"`           // days of the first and last of them
+	Last      calendar.Day `json:"last"`
+	Stated    float64      `json:"stated,omitempty"` // by hand; 0: not stated
 }
 
 // Watch is the surface watch for the planned entry, and for the latest.

@@ -53,6 +53,12 @@ func (a *app) person() *cobra.Command {
 			long:    "Counts recorded dives at the level, per endorsement, site and depth; names\nthe dives counted and the day on which each figure changes.",
 			example: "  lastlight person currency ane --day 2026-09-01 --site hollow-spring",
 		}, c, pb.RosterServiceClient.GetCurrency, nil, screen.View.Currency),
+		call(a, verb{
+			use: "consumption [PERSON]", short: "How much gas recorded dives say a person breathes", args: []string{"person?"},
+			long: "Median and worst tenth for each way of moving, from pressures, profile and\n" +
+				"temperature; names every dive that counts and why another does not.",
+			example: "  lastlight person consumption ane --day 2026-09-01",
+		}, c, pb.RosterServiceClient.GetConsumption, nil, screen.View.Consumption),
 		a.reads(),
 		a.myData(),
 		away("away PERSON", "Not diving on these days; no reason asked", "  lastlight person away ane --from-day 2026-06-03", true),

@@ -113,6 +113,7 @@ BestMix: found exact gas shallowest_m at_depth fitting limits oxygen_limit_bar d
 BlendSheet: reachable why_not bleed_to_bar start_bar steps makes least most reading_error_bar within_tolerance oxygen_tolerance_percent helium_tolerance_percent settles_bar ideal_makes needs_oxygen_clean clean_enough notices
 BlendStep: add to_bar rise_bar grams litres ideal_to_bar oxygen_percent helium_percent
 Board: as_of watches caution
+BreathedCylinder: cylinder kind gas start_pressure end_pressure start_temperature_c end_temperature_c volume_l way
 BreathedGas: gas deepest_m minutes
 Brief: plan plan_version code_word text valid
 Card: id level endorsement issued_day expires_day number issuing_body depth_limit_m seen_by seen_at revoked_at revoked_reason
@@ -132,6 +133,7 @@ CircuitFigures: id kind length_m reach_forward_m reach_backward_m closes marker_
 Citation: document edition section date_read
 Closure: from_day to_day reason
 CompareDecidedPlansResponse: id engine_version plans next_page_token
+ConsumptionFigure: way median_l_min worst_l_min dives from to enough
 Contents: litres ideal_litres compressibility grams
 CustodyEvent: id item kind at holder site place remove_by notes dive recorded_by
 Currency: person day site counts_as counts_because figures policy engine_version
@@ -144,10 +146,10 @@ DecidedPlanChange: plan version site planned_entry moment evaluated_at policy_th
 Decision: id plan plan_version decision decided_by decided_at reason report_hash engine_version policy survey conditions
 DepthPoint: at_m depth_m
 Dive: id site plan plan_version expedition kind entered_at out_at divers cover max_depth_m penetration_m zone legs survey marker_station marker_reached_at openings_seen_open flow_met level_met_m visibility_met_m required_stops left notes taught_level out_at_station version archived state recorded_by
-DiveDiver: person counted_as instructor used start_pressure end_pressure mains gas symptoms max_depth_m other_gases profile disagrees
+DiveDiver: person counted_as instructor used start_pressure end_pressure mains gas symptoms max_depth_m other_gases profile disagrees way start_temperature_c end_temperature_c mains_volume_l mean_depth_m cylinders gas_events
 DiveFigures: runtime_min max_depth_m penetration_m distance_m entry enter_by latest_surfacing watch divers turn_at_the_latest commitment_point route worst_sharing turn_minute circuits decompression other_way
 DiveProfile: after_s depth_cm gas started_at
-DiverFigures: person name turns lower_starts consumption_l_min consumption_origin counts_as counts_because surface_bar earliest_flight
+DiverFigures: person name turns lower_starts consumption_l_min consumption_origin counts_as counts_because surface_bar earliest_flight worst_consumption_l_min consumption_way consumption_dives consumption_from consumption_to
 DueSummary: hydro_last_day visual_last_day next status fill use carry falls_first last_day max_fill
 Eligibility: expedition cells policy engine_version
 EligibilityCell: person site day may counts_as rule reason
@@ -210,6 +212,8 @@ ListTokensResponse: tokens next_page_token
 ListWaiversResponse: waivers next_page_token
 LowerStart: start_bar turns no_dive turn_at_the_latest turn_place
 MayDo: answer why until clause
+MeasuredConsumption: person day asked within_months counts_l_min origin stated_l_min stated_worst_l_min worst_l_min figures dives not_counted policy engine_version
+MeasuredDive: dive day way l_min litres minutes mean_bar cylinders remarks
 MedicalStatus: examined_day doctor_until declared_day restriction_code suspended_at cleared_at cleared_by_roles depth_limit_m
 MixCheck: gas deepest_working_m deepest_resting_m deepest_advised_density_m deepest_density_m shallowest_m at_depth limits
 MyData: as_of person roles tokens dives plans decisions incidents cylinders equipment reads changes acts next_page_token
@@ -256,6 +260,7 @@ SurfaceRate: litres_per_minute cubic_feet_per_minute
 Survey: site number surveyed_day surveyed_by stations legs notes recorded_at recorded_by
 Token: id person device issued_at expires_at revoked_at last_used_at
 TurnPlace: move station metres_past towards hold_min elapsed_min whole_route binds
+UnmeasuredDive: dive day way cylinders reasons codes
 Unavailability: from_day to_day
 Waiver: id plan plan_version finding rule reason conditions waived_by waived_at expires_at second_approver needs_second_approver withdrawn_by withdrawn_at withdrawn_reason said observed shortfall state site planned_entry
 Watch: dive plan plan_version site time_zone entered_at times divers cover code_word step next_step next_step_at split all_seen_out all_signed_out figures contacts emergency_number

@@ -61,10 +61,24 @@ type Absence struct {
 
 // Consumption is a breathing rate at the surface and where it comes from.
 type Consumption struct {
-	RMVLMin   float64 `json:"rmv_l_min"`
-	WorstLMin float64 `json:"worst_l_min"` // worst tenth, 0 = not known
-	Origin    string  `json:"origin"`      // measured | declared
-	Dives     int     `json:"dives"`       // how many recorded dives it rests on
+	RMVLMin   float64 `json:"rmv_l_min"`   // 0 = not stated
+	WorstLMin float64 `json:"worst_l_min"` // 0 = not known
+	Origin    string  `json:"origin"`      // of the two above: measured | declared
+	Dives     int     `json:"dives"`       // how many recorded dives they rest on
+
+	// Learned is what the diver's recorded dives of the months before say, one for
+	// each way of moving; whether it is enough is the policy's.
+	Learned []LearnedRate `json:"learned,omitempty"`
+}
+
+// LearnedRate is what recorded dives say of one way of moving, L/min.
+type LearnedRate struct {
+	Way        string       `json:"way"` // swimming | pull_and_glide | scooter | decompression
+	MedianLMin float64      `json:"median_l_min"`
+	WorstLMin  float64      `json:"worst_l_min"` // worst tenth
+	Dives      []string     `json:"dives"`       // that it rests on, oldest first
+	First      calendar.Day `json:"first"`
+	Last       calendar.Day `json:"last"`
 }
 
 // Consent is a guardian's consent for a minor.

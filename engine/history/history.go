@@ -162,22 +162,29 @@ func Surfaced(d *facts.Diver, s Settings) (state tissue.State, surface float64, 
 
 // column is the water of a past dive's site.
 func column(x *facts.PastDive) (w water.Column, altitude float64, ok bool) {
-	if x.DensityKgM3 == nil {
+	return Column(x.BarometerBar, x.AltitudeM, x.DensityKgM3)
+}
+
+// Column is the water of a site, and its altitude, from what is recorded of it:
+// a barometer's reading in bar, else the altitude in metres, and the density in
+// kg/m³; nil is not known. Not ok: the water cannot be told.
+func Column(barometer, altitudeM, density *float64) (w water.Column, altitude float64, ok bool) {
+	if density == nil {
 		return w, 0, false
 	}
 	switch {
-	case x.BarometerBar != nil:
-		h, err := water.Altitude(*x.BarometerBar)
+	case barometer != nil:
+		h, err := water.Altitude(*barometer)
 		if err != nil {
 			return w, 0, false
 		}
-		w, altitude = water.Of(*x.BarometerBar, *x.DensityKgM3), h
-	case x.AltitudeM != nil:
-		surface, err := water.SurfacePressure(water.Geopotential(*x.AltitudeM))
+		w, altitude = water.Of(*barometer, *density), h
+	case altitudeM != nil:
+		surface, err := water.SurfacePressure(water.Geopotential(*altitudeM))
 		if err != nil {
 			return w, 0, false
 		}
-		w, altitude = water.Of(surface, *x.DensityKgM3), *x.AltitudeM
+		w, altitude = water.Of(surface, *density), *altitudeM
 	default:
 		return w, 0, false
 	}

@@ -37,6 +37,7 @@ func Default() Policy {
 			HelpfulOutflowGone: DecideCaution, Model: "real", CountOpenWaterAscent: true,
 			RebreatherBailoutLMin: 30,
 		},
+		Consumption: Consumption{Dives: 5, WithinMonths: 24},
 		Speeds: Speeds{
 			Swim: 12, ContingencySwim: 12, Ascent: 9, Descent: 18, MinProgress: 6, ContingencyCaution: 3,
 			PullAndGlideRMV: 1.25, Scooter: 40, TouchContactFactor: 0.5,

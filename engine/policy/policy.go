@@ -20,6 +20,7 @@ type Policy struct {
 	Lights         Lights         `json:"lights"`
 	Lines          Lines          `json:"lines"`
 	Gas            Gas            `json:"gas"`
+	Consumption    Consumption    `json:"consumption"`
 	Speeds         Speeds         `json:"speeds"`
 	Flow           Flow           `json:"flow"`
 	SlowExit       SlowExit       `json:"slow_exit"`
@@ -208,6 +209,12 @@ type Gas struct {
 	Model                 string   `json:"model"` // real | ideal
 	CountOpenWaterAscent  bool     `json:"count_open_water_ascent"`
 	RebreatherBailoutLMin float64  `json:"rebreather_bailout_l_min"`
+}
+
+// Consumption is from which dives a diver's own consumption is learned.
+type Consumption struct {
+	Dives        int `json:"dives"`         // fewer: what is stated, else the default; 0 = nothing is learned
+	WithinMonths int `json:"within_months"` // dives count through their day and so many months
 }
 
 // Speeds in metres per minute.

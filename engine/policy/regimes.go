@@ -55,6 +55,7 @@ func defaultSources() []Source {
 		p("gas.sharing_reserve_bar", "4.2, open: twice the gauge tolerance"), p("gas.planned_reserve_bar", "4.2, open: twice the sharing reserve"),
 		r("gas.step_bar", "D26"), r("gas.three_donor", "D21"), p("gas.deco_reserve_factor", "4.10"), p("gas.independent_within_bar", "4.11"),
 		r("gas.site_opening_share", "8"), p("gas.rebreather_bailout_l_min", "2.2, 4.12"), p("gas.minimum_gas_bar", "4.8, open: none"),
+		r("consumption", "6, 8, open: so many and so long as for the usual penetration"), y("consumption", "7"),
 		p("speeds", "6"), r("speeds.min_progress", "D5"), r("speeds.contingency_caution", "D5"), r("speeds.pull_and_glide_rmv_factor", "D5"),
 		p("speeds.ascent", "4.8"), y("speeds.descent", "8, common practice"), r("speeds.touch_contact_factor", "6"),
 		p("flow", "6"), r("flow.inflow_above_m_min", "D38"), p("flow.hold_stop_m_min", "6, open: where high flow begins"),

@@ -31,6 +31,10 @@ func (p *Policy) validateGas(c *checker) {
 	c.word("gas.model", g.Model, "real", "ideal")
 	c.number("gas.rebreather_bailout_l_min", g.RebreatherBailoutLMin, 10, 100, "L/min")
 
+	k := p.Consumption
+	c.whole("consumption.dives", k.Dives, 0, 1000, "dives (0 = nothing is learned)")
+	c.whole("consumption.within_months", k.WithinMonths, min(1, k.Dives), 120, "months")
+
 	m := p.Mix
 	c.whole("mix.analysis_days", m.AnalysisDays, 0, 365, "days")
 	c.decimal("mix.o2_tolerance_points", m.O2TolerancePoints, 0, 5, "points of oxygen")

@@ -100,7 +100,7 @@ func (c *Case) slowLegs(legs []route.Leg) []route.Leg {
 func (c *Case) routeTeam() []route.Diver {
 	var team []route.Diver
 	for _, m := range c.Team {
-		d := route.Diver{Name: m.Diver, RMVLMin: c.consumption(m)}
+		d := route.Diver{Name: m.Diver, RMVLMin: c.RateOf(m).LMin}
 		for _, s := range c.supplies(m.Diver, facts.Main) {
 			d.Mains = append(d.Mains, c.routeCylinder(s))
 		}
@@ -125,14 +125,6 @@ func (c *Case) routeTeam() []route.Diver {
 func (c *Case) noRoute(s finding.Subject, what, path string) {
 	c.missing(s, what, path)
 	c.RouteMissing = append(c.RouteMissing, unknown(s, what, path))
-}
-
-// consumption is the diver's own rate, else the policy's default; 0 = unknown.
-func (c *Case) consumption(m Member) float64 {
-	if m.Record != nil && m.Record.Consumption != nil && m.Record.Consumption.RMVLMin > 0 {
-		return m.Record.Consumption.RMVLMin
-	}
-	return c.Policy.Gas.DefaultRMVLMin
 }
 
 func (c *Case) routeCylinder(s facts.Supply) route.Cylinder {

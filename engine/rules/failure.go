@@ -27,6 +27,9 @@ func failureRules() []Rule {
 		}
 	}
 	mend := "more gas, or turn earlier"
+	worst := row("failure.worst_consumption", "One diver at the worst consumption", "failures.worst_consumption", dive.CaseWorstConsumption, "at the worst consumption recorded", "more gas, or a shorter dive",
+		"no worst consumption is recorded, so nobody knows what the dive would be at it", func(p *policy.Policy) policy.Decide { return p.Failures.WorstConsumption })
+	worst.Version, worst.Check = 2, worstConsumption
 	return []Rule{
 		row("failure.delay", "Delay at the far point", "failures.delay", dive.CaseDelay, "with {delay} of delay at the far point", mend,
 			"the team goes nowhere", func(p *policy.Policy) policy.Decide { return p.Failures.Delay }),
@@ -38,8 +41,7 @@ func failureRules() []Rule {
 			"no cylinder waits and no gas for decompression is carried in a team", func(p *policy.Policy) policy.Decide { return p.Failures.LoseDecoGas }),
 		row("failure.scooter_lost", "Swum out without scooters", "failures.scooter_lost", dive.CaseScooterLost, "swimming out from the far point", mend,
 			"nobody rides a scooter", func(p *policy.Policy) policy.Decide { return p.Failures.ScooterLost }),
-		row("failure.worst_consumption", "One diver at the worst consumption", "failures.worst_consumption", dive.CaseWorstConsumption, "at the worst consumption recorded", "more gas, or a shorter dive",
-			"no worst consumption is recorded, of nobody in the team", func(p *policy.Policy) policy.Decide { return p.Failures.WorstConsumption }),
+		worst,
 		{
 			ID: "failure.far_side_shut", Version: 1, Title: "Far side shut", Citation: handbook("route method", "D37"), Cell: "failures.far_side_shut",
 			Words: map[string]Words{
@@ -132,11 +134,7 @@ func (c *Case) touchFactor() float64 {
 func (c *Case) worstRates() []float64 {
 	var list []float64
 	for _, m := range c.Team {
-		worst := 0.0
-		if m.Record != nil && m.Record.Consumption != nil {
-			worst = m.Record.Consumption.WorstLMin
-		}
-		list = append(list, worst)
+		list = append(list, c.RateOf(m).WorstLMin)
 	}
 	return list
 }

@@ -1,8 +1,6 @@
 package rules
 
 import (
-	"strconv"
-
 	"lastlight/engine/calendar"
 	"lastlight/engine/due"
 	"lastlight/engine/finding"
@@ -69,16 +67,7 @@ func peopleRules() []Rule {
 			},
 			Check: func(c *Case) []finding.Finding { return c.each(c.absent) },
 		},
-		{
-			ID: "diver.consumption", Version: 1, Title: "Consumption and its origin", Citation: handbook("route method", "4"), Cell: "gas.default_rmv_l_min",
-			Words: map[string]Words{
-				"ok":       {Says: "{subject}: {observed}, measured over {dives}"},
-				"declared": {Says: "{subject}: {observed}, declared and not measured"},
-				"default":  {Says: "{subject}: {observed}, the policy's default: nothing measured"},
-				"none":     {Says: "{subject}: cannot tell, no consumption on record and no default", Remedy: "record the consumption"},
-			},
-			Check: func(c *Case) []finding.Finding { return c.each(c.rate) },
-		},
+		consumptionRule(),
 	}
 }
 
@@ -242,29 +231,6 @@ func (c *Case) absent(m Member) []finding.Finding {
 		return one(f)
 	}
 	return one(pass(s))
-}
-
-func (c *Case) rate(m Member) []finding.Finding {
-	s := m.subject()
-	if m.Record == nil {
-		return one(unknown(s, "the person's record", m.Path))
-	}
-	f := pass(s)
-	rate := finding.Number("", c.consumption(m), 1, "L/min")
-	f.Observed = &rate
-	k := m.Record.Consumption
-	switch {
-	case k == nil || k.RMVLMin <= 0:
-		f.Status, f.Code = finding.Note, "default"
-		if c.Policy.Gas.DefaultRMVLMin <= 0 {
-			f.Status, f.Code, f.Path = finding.Indeterminate, "none", path("divers", c.indexOf(m.Diver), "consumption")
-		}
-	case k.Origin != "measured":
-		f.Status, f.Code = finding.Note, "declared"
-	default:
-		f.Figures = []finding.Figure{finding.Word("dives", strconv.Itoa(k.Dives)+" dives")}
-	}
-	return one(f)
 }
 
 // person is the display name of an id in this input, for places where the

@@ -133,13 +133,6 @@ func (c *Case) ownRate(f finding.Figure, diver string) finding.Figure {
 	return f.At(c.rateAt(diver)).Own(diver)
 }
 
-func (c *Case) rateAt(diver string) string {
-	if d := c.In.Diver(diver); d != nil && d.Consumption != nil && d.Consumption.RMVLMin > 0 {
-		return path("divers", c.indexOf(diver), "consumption.rmv_l_min")
-	}
-	return "policy.gas.default_rmv_l_min"
-}
-
 // afterFailure is the consumption of some divers after a failure, and its sum.
 func (s *steps) afterFailure(which []int, sum float64) {
 	var in []finding.Figure
@@ -416,7 +409,7 @@ func (s *steps) atWorst(p *route.PlaceParts) {
 	for i, b := range l.Breathed {
 		r, m := fmt.Sprint("rate ", i+1), fmt.Sprint("bar minutes ", i+1)
 		formula += " - " + r + " × " + m
-		in = append(in, rate(r, b.RateLMin).At(path("divers", s.c.indexOf(x.Diver), "consumption.worst_l_min")).Own(x.Diver), barMin(m, b.BarMin).At("lines of route.planned_exit"))
+		in = append(in, rate(r, b.RateLMin).At(s.c.worstAt(x.Diver)).Own(x.Diver), barMin(m, b.BarMin).At("lines of route.planned_exit"))
 	}
 	s.add(s.c.cylinderName(x)+" at the surface", formula, litres("left", l.LeftL), in...)
 	s.content("planned reserve of "+s.c.cylinderName(x), x, x.PlannedReserve, "policy.gas.planned_reserve_bar")

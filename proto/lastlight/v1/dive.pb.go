@@ -332,7 +332,22 @@ type DiveDiver struct {
 	// Depth against time; absent: the dive counts as spent at its greatest depth from the descent until out.
 	Profile *DiveProfile `protobuf:"bytes,12,opt,name=profile,proto3" json:"profile,omitempty"`
 	// Where the profile and the register disagree, in words.
-	Disagrees     []string `protobuf:"bytes,13,rep,name=disagrees,proto3" json:"disagrees,omitempty"`
+	Disagrees []string `protobuf:"bytes,13,rep,name=disagrees,proto3" json:"disagrees,omitempty"`
+	// How the diver moved on the mains: swimming, pull_and_glide, scooter, or mixed, which says
+	// nothing of any. Empty: scooter where DPV is among used, else swimming.
+	Way string `protobuf:"bytes,14,opt,name=way,proto3" json:"way,omitempty"`
+	// Temperature of the mains' gas when its pressure was read, °C: it is colder after the dive.
+	StartTemperatureC *float64 `protobuf:"fixed64,15,opt,name=start_temperature_c,json=startTemperatureC,proto3,oneof" json:"start_temperature_c,omitempty"`
+	EndTemperatureC   *float64 `protobuf:"fixed64,16,opt,name=end_temperature_c,json=endTemperatureC,proto3,oneof" json:"end_temperature_c,omitempty"`
+	// Litres of water in mains that are in no register, both cylinders together.
+	MainsVolumeL *float64 `protobuf:"fixed64,17,opt,name=mains_volume_l,json=mainsVolumeL,proto3,oneof" json:"mains_volume_l,omitempty"`
+	// Mean depth from leaving the surface to reaching it, as a gauge showed it; read where no profile is on record.
+	MeanDepthM *float64 `protobuf:"fixed64,18,opt,name=mean_depth_m,json=meanDepthM,proto3,oneof" json:"mean_depth_m,omitempty"`
+	// Every other cylinder that was breathed.
+	Cylinders []*BreathedCylinder `protobuf:"bytes,19,rep,name=cylinders,proto3" json:"cylinders,omitempty"`
+	// What makes the pressures say nothing of how much the diver breathes: shared (gas given or taken,
+	// also in a drill), lost (a leak, a free flow, gas let out), filled (between the two readings), other.
+	GasEvents     []string `protobuf:"bytes,20,rep,name=gas_events,json=gasEvents,proto3" json:"gas_events,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -458,6 +473,168 @@ func (x *DiveDiver) GetDisagrees() []string {
 	return nil
 }
 
+func (x *DiveDiver) GetWay() string {
+	if x != nil {
+		return x.Way
+	}
+	return ""
+}
+
+func (x *DiveDiver) GetStartTemperatureC() float64 {
+	if x != nil && x.StartTemperatureC != nil {
+		return *x.StartTemperatureC
+	}
+	return 0
+}
+
+func (x *DiveDiver) GetEndTemperatureC() float64 {
+	if x != nil && x.EndTemperatureC != nil {
+		return *x.EndTemperatureC
+	}
+	return 0
+}
+
+func (x *DiveDiver) GetMainsVolumeL() float64 {
+	if x != nil && x.MainsVolumeL != nil {
+		return *x.MainsVolumeL
+	}
+	return 0
+}
+
+func (x *DiveDiver) GetMeanDepthM() float64 {
+	if x != nil && x.MeanDepthM != nil {
+		return *x.MeanDepthM
+	}
+	return 0
+}
+
+func (x *DiveDiver) GetCylinders() []*BreathedCylinder {
+	if x != nil {
+		return x.Cylinders
+	}
+	return nil
+}
+
+func (x *DiveDiver) GetGasEvents() []string {
+	if x != nil {
+		return x.GasEvents
+	}
+	return nil
+}
+
+// A stage or decompression cylinder as it was before and after a dive.
+type BreathedCylinder struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Item of the register, or whatever names it.
+	Cylinder string `protobuf:"bytes,1,opt,name=cylinder,proto3" json:"cylinder,omitempty"`
+	// stage or deco: gas for the bottom, or for decompression.
+	Kind              string    `protobuf:"bytes,2,opt,name=kind,proto3" json:"kind,omitempty"`
+	Gas               *GasMix   `protobuf:"bytes,3,opt,name=gas,proto3" json:"gas,omitempty"`
+	StartPressure     *Pressure `protobuf:"bytes,4,opt,name=start_pressure,json=startPressure,proto3" json:"start_pressure,omitempty"`
+	EndPressure       *Pressure `protobuf:"bytes,5,opt,name=end_pressure,json=endPressure,proto3" json:"end_pressure,omitempty"`
+	StartTemperatureC *float64  `protobuf:"fixed64,6,opt,name=start_temperature_c,json=startTemperatureC,proto3,oneof" json:"start_temperature_c,omitempty"`
+	EndTemperatureC   *float64  `protobuf:"fixed64,7,opt,name=end_temperature_c,json=endTemperatureC,proto3,oneof" json:"end_temperature_c,omitempty"`
+	// Litres of water in a cylinder that is in no register.
+	VolumeL *float64 `protobuf:"fixed64,8,opt,name=volume_l,json=volumeL,proto3,oneof" json:"volume_l,omitempty"`
+	// How the diver moved on a stage; empty: as on the mains.
+	Way           string `protobuf:"bytes,9,opt,name=way,proto3" json:"way,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BreathedCylinder) Reset() {
+	*x = BreathedCylinder{}
+	mi := &file_lastlight_v1_dive_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BreathedCylinder) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BreathedCylinder) ProtoMessage() {}
+
+func (x *BreathedCylinder) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_dive_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BreathedCylinder.ProtoReflect.Descriptor instead.
+func (*BreathedCylinder) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *BreathedCylinder) GetCylinder() string {
+	if x != nil {
+		return x.Cylinder
+	}
+	return ""
+}
+
+func (x *BreathedCylinder) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *BreathedCylinder) GetGas() *GasMix {
+	if x != nil {
+		return x.Gas
+	}
+	return nil
+}
+
+func (x *BreathedCylinder) GetStartPressure() *Pressure {
+	if x != nil {
+		return x.StartPressure
+	}
+	return nil
+}
+
+func (x *BreathedCylinder) GetEndPressure() *Pressure {
+	if x != nil {
+		return x.EndPressure
+	}
+	return nil
+}
+
+func (x *BreathedCylinder) GetStartTemperatureC() float64 {
+	if x != nil && x.StartTemperatureC != nil {
+		return *x.StartTemperatureC
+	}
+	return 0
+}
+
+func (x *BreathedCylinder) GetEndTemperatureC() float64 {
+	if x != nil && x.EndTemperatureC != nil {
+		return *x.EndTemperatureC
+	}
+	return 0
+}
+
+func (x *BreathedCylinder) GetVolumeL() float64 {
+	if x != nil && x.VolumeL != nil {
+		return *x.VolumeL
+	}
+	return 0
+}
+
+func (x *BreathedCylinder) GetWay() string {
+	if x != nil {
+		return x.Way
+	}
+	return ""
+}
+
 // A gas breathed besides the mains' gas.
 type BreathedGas struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -472,7 +649,7 @@ type BreathedGas struct {
 
 func (x *BreathedGas) Reset() {
 	*x = BreathedGas{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[2]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -484,7 +661,7 @@ func (x *BreathedGas) String() string {
 func (*BreathedGas) ProtoMessage() {}
 
 func (x *BreathedGas) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[2]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -497,7 +674,7 @@ func (x *BreathedGas) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BreathedGas.ProtoReflect.Descriptor instead.
 func (*BreathedGas) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{2}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *BreathedGas) GetGas() *GasMix {
@@ -541,7 +718,7 @@ type DiveProfile struct {
 
 func (x *DiveProfile) Reset() {
 	*x = DiveProfile{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[3]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -553,7 +730,7 @@ func (x *DiveProfile) String() string {
 func (*DiveProfile) ProtoMessage() {}
 
 func (x *DiveProfile) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[3]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -566,7 +743,7 @@ func (x *DiveProfile) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DiveProfile.ProtoReflect.Descriptor instead.
 func (*DiveProfile) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{3}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *DiveProfile) GetAfterS() []uint32 {
@@ -610,7 +787,7 @@ type LegPassed struct {
 
 func (x *LegPassed) Reset() {
 	*x = LegPassed{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[4]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -622,7 +799,7 @@ func (x *LegPassed) String() string {
 func (*LegPassed) ProtoMessage() {}
 
 func (x *LegPassed) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[4]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -635,7 +812,7 @@ func (x *LegPassed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LegPassed.ProtoReflect.Descriptor instead.
 func (*LegPassed) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{4}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *LegPassed) GetLeg() string {
@@ -674,7 +851,7 @@ type LeftBehind struct {
 
 func (x *LeftBehind) Reset() {
 	*x = LeftBehind{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[5]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -686,7 +863,7 @@ func (x *LeftBehind) String() string {
 func (*LeftBehind) ProtoMessage() {}
 
 func (x *LeftBehind) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[5]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -699,7 +876,7 @@ func (x *LeftBehind) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LeftBehind.ProtoReflect.Descriptor instead.
 func (*LeftBehind) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{5}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *LeftBehind) GetKind() string {
@@ -751,7 +928,7 @@ type Measured struct {
 
 func (x *Measured) Reset() {
 	*x = Measured{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[6]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -763,7 +940,7 @@ func (x *Measured) String() string {
 func (*Measured) ProtoMessage() {}
 
 func (x *Measured) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[6]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -776,7 +953,7 @@ func (x *Measured) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Measured.ProtoReflect.Descriptor instead.
 func (*Measured) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{6}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Measured) GetPerson() string {
@@ -817,7 +994,7 @@ type MeasuredCylinder struct {
 
 func (x *MeasuredCylinder) Reset() {
 	*x = MeasuredCylinder{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[7]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -829,7 +1006,7 @@ func (x *MeasuredCylinder) String() string {
 func (*MeasuredCylinder) ProtoMessage() {}
 
 func (x *MeasuredCylinder) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[7]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -842,7 +1019,7 @@ func (x *MeasuredCylinder) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MeasuredCylinder.ProtoReflect.Descriptor instead.
 func (*MeasuredCylinder) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{7}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *MeasuredCylinder) GetCylinder() string {
@@ -875,7 +1052,7 @@ type SignInRequest struct {
 
 func (x *SignInRequest) Reset() {
 	*x = SignInRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[8]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -887,7 +1064,7 @@ func (x *SignInRequest) String() string {
 func (*SignInRequest) ProtoMessage() {}
 
 func (x *SignInRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[8]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -900,7 +1077,7 @@ func (x *SignInRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignInRequest.ProtoReflect.Descriptor instead.
 func (*SignInRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{8}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *SignInRequest) GetPlan() string {
@@ -960,7 +1137,7 @@ type SignInResponse struct {
 
 func (x *SignInResponse) Reset() {
 	*x = SignInResponse{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[9]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -972,7 +1149,7 @@ func (x *SignInResponse) String() string {
 func (*SignInResponse) ProtoMessage() {}
 
 func (x *SignInResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[9]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -985,7 +1162,7 @@ func (x *SignInResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignInResponse.ProtoReflect.Descriptor instead.
 func (*SignInResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{9}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *SignInResponse) GetGo() bool {
@@ -1054,7 +1231,7 @@ type Watch struct {
 
 func (x *Watch) Reset() {
 	*x = Watch{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[10]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1066,7 +1243,7 @@ func (x *Watch) String() string {
 func (*Watch) ProtoMessage() {}
 
 func (x *Watch) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[10]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1079,7 +1256,7 @@ func (x *Watch) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Watch.ProtoReflect.Descriptor instead.
 func (*Watch) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{10}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Watch) GetDive() string {
@@ -1227,7 +1404,7 @@ type WatchContact struct {
 
 func (x *WatchContact) Reset() {
 	*x = WatchContact{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[11]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1239,7 +1416,7 @@ func (x *WatchContact) String() string {
 func (*WatchContact) ProtoMessage() {}
 
 func (x *WatchContact) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[11]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1252,7 +1429,7 @@ func (x *WatchContact) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchContact.ProtoReflect.Descriptor instead.
 func (*WatchContact) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{11}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *WatchContact) GetPerson() string {
@@ -1301,7 +1478,7 @@ type WatchDiver struct {
 
 func (x *WatchDiver) Reset() {
 	*x = WatchDiver{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[12]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1313,7 +1490,7 @@ func (x *WatchDiver) String() string {
 func (*WatchDiver) ProtoMessage() {}
 
 func (x *WatchDiver) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[12]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1326,7 +1503,7 @@ func (x *WatchDiver) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchDiver.ProtoReflect.Descriptor instead.
 func (*WatchDiver) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{12}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *WatchDiver) GetPerson() string {
@@ -1405,7 +1582,7 @@ type SeenOutRequest struct {
 
 func (x *SeenOutRequest) Reset() {
 	*x = SeenOutRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[13]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1417,7 +1594,7 @@ func (x *SeenOutRequest) String() string {
 func (*SeenOutRequest) ProtoMessage() {}
 
 func (x *SeenOutRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[13]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1430,7 +1607,7 @@ func (x *SeenOutRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SeenOutRequest.ProtoReflect.Descriptor instead.
 func (*SeenOutRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{13}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *SeenOutRequest) GetDive() string {
@@ -1477,15 +1654,18 @@ type SignOutRequest struct {
 	EndPressure *Pressure              `protobuf:"bytes,4,opt,name=end_pressure,json=endPressure,proto3" json:"end_pressure,omitempty"`
 	MaxDepthM   *float64               `protobuf:"fixed64,5,opt,name=max_depth_m,json=maxDepthM,proto3,oneof" json:"max_depth_m,omitempty"`
 	// Yes or no must be answered.
-	Symptoms      *bool  `protobuf:"varint,6,opt,name=symptoms,proto3,oneof" json:"symptoms,omitempty"`
-	RequestId     string `protobuf:"bytes,7,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Symptoms *bool `protobuf:"varint,6,opt,name=symptoms,proto3,oneof" json:"symptoms,omitempty"`
+	// What is left in stages and deco cylinders, and the temperature of the gas when the pressures were read, °C.
+	Cylinders     []*MeasuredCylinder `protobuf:"bytes,8,rep,name=cylinders,proto3" json:"cylinders,omitempty"`
+	TemperatureC  *float64            `protobuf:"fixed64,9,opt,name=temperature_c,json=temperatureC,proto3,oneof" json:"temperature_c,omitempty"`
+	RequestId     string              `protobuf:"bytes,7,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *SignOutRequest) Reset() {
 	*x = SignOutRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[14]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1497,7 +1677,7 @@ func (x *SignOutRequest) String() string {
 func (*SignOutRequest) ProtoMessage() {}
 
 func (x *SignOutRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[14]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1510,7 +1690,7 @@ func (x *SignOutRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOutRequest.ProtoReflect.Descriptor instead.
 func (*SignOutRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{14}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *SignOutRequest) GetDive() string {
@@ -1555,6 +1735,20 @@ func (x *SignOutRequest) GetSymptoms() bool {
 	return false
 }
 
+func (x *SignOutRequest) GetCylinders() []*MeasuredCylinder {
+	if x != nil {
+		return x.Cylinders
+	}
+	return nil
+}
+
+func (x *SignOutRequest) GetTemperatureC() float64 {
+	if x != nil && x.TemperatureC != nil {
+		return *x.TemperatureC
+	}
+	return 0
+}
+
 func (x *SignOutRequest) GetRequestId() string {
 	if x != nil {
 		return x.RequestId
@@ -1578,7 +1772,7 @@ type CorrectWatchRequest struct {
 
 func (x *CorrectWatchRequest) Reset() {
 	*x = CorrectWatchRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[15]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1590,7 +1784,7 @@ func (x *CorrectWatchRequest) String() string {
 func (*CorrectWatchRequest) ProtoMessage() {}
 
 func (x *CorrectWatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[15]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1603,7 +1797,7 @@ func (x *CorrectWatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectWatchRequest.ProtoReflect.Descriptor instead.
 func (*CorrectWatchRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{15}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *CorrectWatchRequest) GetDive() string {
@@ -1660,7 +1854,7 @@ type CloseDiveRequest struct {
 
 func (x *CloseDiveRequest) Reset() {
 	*x = CloseDiveRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[16]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1672,7 +1866,7 @@ func (x *CloseDiveRequest) String() string {
 func (*CloseDiveRequest) ProtoMessage() {}
 
 func (x *CloseDiveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[16]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1685,7 +1879,7 @@ func (x *CloseDiveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseDiveRequest.ProtoReflect.Descriptor instead.
 func (*CloseDiveRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{16}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *CloseDiveRequest) GetDive() *Dive {
@@ -1712,7 +1906,7 @@ type GetBoardRequest struct {
 
 func (x *GetBoardRequest) Reset() {
 	*x = GetBoardRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[17]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1724,7 +1918,7 @@ func (x *GetBoardRequest) String() string {
 func (*GetBoardRequest) ProtoMessage() {}
 
 func (x *GetBoardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[17]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1737,7 +1931,7 @@ func (x *GetBoardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetBoardRequest.ProtoReflect.Descriptor instead.
 func (*GetBoardRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{17}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *GetBoardRequest) GetSite() string {
@@ -1767,7 +1961,7 @@ type Board struct {
 
 func (x *Board) Reset() {
 	*x = Board{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[18]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1779,7 +1973,7 @@ func (x *Board) String() string {
 func (*Board) ProtoMessage() {}
 
 func (x *Board) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[18]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1792,7 +1986,7 @@ func (x *Board) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Board.ProtoReflect.Descriptor instead.
 func (*Board) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{18}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Board) GetAsOf() *timestamppb.Timestamp {
@@ -1826,7 +2020,7 @@ type RecordDiveRequest struct {
 
 func (x *RecordDiveRequest) Reset() {
 	*x = RecordDiveRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[19]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1838,7 +2032,7 @@ func (x *RecordDiveRequest) String() string {
 func (*RecordDiveRequest) ProtoMessage() {}
 
 func (x *RecordDiveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[19]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1851,7 +2045,7 @@ func (x *RecordDiveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordDiveRequest.ProtoReflect.Descriptor instead.
 func (*RecordDiveRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{19}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *RecordDiveRequest) GetDive() *Dive {
@@ -1877,7 +2071,7 @@ type GetDiveRequest struct {
 
 func (x *GetDiveRequest) Reset() {
 	*x = GetDiveRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[20]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1889,7 +2083,7 @@ func (x *GetDiveRequest) String() string {
 func (*GetDiveRequest) ProtoMessage() {}
 
 func (x *GetDiveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[20]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1902,7 +2096,7 @@ func (x *GetDiveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetDiveRequest.ProtoReflect.Descriptor instead.
 func (*GetDiveRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{20}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *GetDiveRequest) GetId() string {
@@ -1931,7 +2125,7 @@ type ListDivesRequest struct {
 
 func (x *ListDivesRequest) Reset() {
 	*x = ListDivesRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[21]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1943,7 +2137,7 @@ func (x *ListDivesRequest) String() string {
 func (*ListDivesRequest) ProtoMessage() {}
 
 func (x *ListDivesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[21]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1956,7 +2150,7 @@ func (x *ListDivesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDivesRequest.ProtoReflect.Descriptor instead.
 func (*ListDivesRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{21}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ListDivesRequest) GetPageSize() int32 {
@@ -2032,7 +2226,7 @@ type ListDivesResponse struct {
 
 func (x *ListDivesResponse) Reset() {
 	*x = ListDivesResponse{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[22]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2044,7 +2238,7 @@ func (x *ListDivesResponse) String() string {
 func (*ListDivesResponse) ProtoMessage() {}
 
 func (x *ListDivesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[22]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2057,7 +2251,7 @@ func (x *ListDivesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDivesResponse.ProtoReflect.Descriptor instead.
 func (*ListDivesResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{22}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ListDivesResponse) GetDives() []*Dive {
@@ -2085,7 +2279,7 @@ type UpdateDiveRequest struct {
 
 func (x *UpdateDiveRequest) Reset() {
 	*x = UpdateDiveRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[23]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2097,7 +2291,7 @@ func (x *UpdateDiveRequest) String() string {
 func (*UpdateDiveRequest) ProtoMessage() {}
 
 func (x *UpdateDiveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[23]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2110,7 +2304,7 @@ func (x *UpdateDiveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdateDiveRequest.ProtoReflect.Descriptor instead.
 func (*UpdateDiveRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{23}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *UpdateDiveRequest) GetDive() *Dive {
@@ -2144,7 +2338,7 @@ type ArchiveDiveRequest struct {
 
 func (x *ArchiveDiveRequest) Reset() {
 	*x = ArchiveDiveRequest{}
-	mi := &file_lastlight_v1_dive_proto_msgTypes[24]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2156,7 +2350,7 @@ func (x *ArchiveDiveRequest) String() string {
 func (*ArchiveDiveRequest) ProtoMessage() {}
 
 func (x *ArchiveDiveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_dive_proto_msgTypes[24]
+	mi := &file_lastlight_v1_dive_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2169,7 +2363,7 @@ func (x *ArchiveDiveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ArchiveDiveRequest.ProtoReflect.Descriptor instead.
 func (*ArchiveDiveRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{24}
+	return file_lastlight_v1_dive_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ArchiveDiveRequest) GetId() string {
@@ -2233,7 +2427,7 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\x0e_penetration_mB\x0e\n" +
 	"\f_level_met_mB\x13\n" +
 	"\x11_visibility_met_mB\x11\n" +
-	"\x0f_required_stops\"\xf0\x04\n" +
+	"\x0f_required_stops\"\xbf\t\n" +
 	"\tDiveDiver\x12\x1f\n" +
 	"\x06person\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06person\x12&\n" +
 	"\n" +
@@ -2252,9 +2446,35 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\vother_gases\x18\v \x03(\v2\x19.lastlight.v1.BreathedGasB\b\xbaH\x05\x92\x01\x02\x10\bR\n" +
 	"otherGases\x123\n" +
 	"\aprofile\x18\f \x01(\v2\x19.lastlight.v1.DiveProfileR\aprofile\x12\"\n" +
-	"\tdisagrees\x18\r \x03(\tB\x04\xf0\xc7\x18\x01R\tdisagreesB\v\n" +
+	"\tdisagrees\x18\r \x03(\tB\x04\xf0\xc7\x18\x01R\tdisagrees\x12C\n" +
+	"\x03way\x18\x0e \x01(\tB1\xbaH.r,R\x00R\bswimmingR\x0epull_and_glideR\ascooterR\x05mixedR\x03way\x12N\n" +
+	"\x13start_temperature_c\x18\x0f \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80F@)\x00\x00\x00\x00\x00\x00\x00\xc0H\x02R\x11startTemperatureC\x88\x01\x01\x12J\n" +
+	"\x11end_temperature_c\x18\x10 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80F@)\x00\x00\x00\x00\x00\x00\x00\xc0H\x03R\x0fendTemperatureC\x88\x01\x01\x12D\n" +
+	"\x0emains_volume_l\x18\x11 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@!\x00\x00\x00\x00\x00\x00\x00\x00H\x04R\fmainsVolumeL\x88\x01\x01\x12@\n" +
+	"\fmean_depth_m\x18\x12 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x05R\n" +
+	"meanDepthM\x88\x01\x01\x12F\n" +
+	"\tcylinders\x18\x13 \x03(\v2\x1e.lastlight.v1.BreathedCylinderB\b\xbaH\x05\x92\x01\x02\x10\bR\tcylinders\x12J\n" +
+	"\n" +
+	"gas_events\x18\x14 \x03(\tB+\xbaH(\x92\x01%\x10\x04\x18\x01\"\x1fr\x1dR\x06sharedR\x04lostR\x06filledR\x05otherR\tgasEventsB\v\n" +
 	"\t_symptomsB\x0e\n" +
-	"\f_max_depth_m\"\xce\x01\n" +
+	"\f_max_depth_mB\x16\n" +
+	"\x14_start_temperature_cB\x14\n" +
+	"\x12_end_temperature_cB\x11\n" +
+	"\x0f_mains_volume_lB\x0f\n" +
+	"\r_mean_depth_m\"\xda\x04\n" +
+	"\x10BreathedCylinder\x12%\n" +
+	"\bcylinder\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18?R\bcylinder\x12&\n" +
+	"\x04kind\x18\x02 \x01(\tB\x12\xbaH\x0fr\rR\x05stageR\x04decoR\x04kind\x12&\n" +
+	"\x03gas\x18\x03 \x01(\v2\x14.lastlight.v1.GasMixR\x03gas\x12=\n" +
+	"\x0estart_pressure\x18\x04 \x01(\v2\x16.lastlight.v1.PressureR\rstartPressure\x129\n" +
+	"\fend_pressure\x18\x05 \x01(\v2\x16.lastlight.v1.PressureR\vendPressure\x12N\n" +
+	"\x13start_temperature_c\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80F@)\x00\x00\x00\x00\x00\x00\x00\xc0H\x00R\x11startTemperatureC\x88\x01\x01\x12J\n" +
+	"\x11end_temperature_c\x18\a \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80F@)\x00\x00\x00\x00\x00\x00\x00\xc0H\x01R\x0fendTemperatureC\x88\x01\x01\x129\n" +
+	"\bvolume_l\x18\b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00Y@!\x00\x00\x00\x00\x00\x00\x00\x00H\x02R\avolumeL\x88\x01\x01\x12C\n" +
+	"\x03way\x18\t \x01(\tB1\xbaH.r,R\x00R\bswimmingR\x0epull_and_glideR\ascooterR\x05mixedR\x03wayB\x16\n" +
+	"\x14_start_temperature_cB\x14\n" +
+	"\x12_end_temperature_cB\v\n" +
+	"\t_volume_l\"\xce\x01\n" +
 	"\vBreathedGas\x12.\n" +
 	"\x03gas\x18\x01 \x01(\v2\x14.lastlight.v1.GasMixB\x06\xbaH\x03\xc8\x01\x01R\x03gas\x12;\n" +
 	"\tdeepest_m\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\bdeepestM\x88\x01\x01\x128\n" +
@@ -2355,18 +2575,21 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\aseen_at\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\x06seenAt\x12!\n" +
 	"\astation\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18<R\astation\x12'\n" +
 	"\n" +
-	"request_id\x18\x05 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"\xda\x02\n" +
+	"request_id\x18\x05 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"\xf9\x03\n" +
 	"\x0eSignOutRequest\x12\x1b\n" +
 	"\x04dive\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04dive\x12\x16\n" +
 	"\x06person\x18\x02 \x01(\tR\x06person\x121\n" +
 	"\x06out_at\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\x05outAt\x129\n" +
 	"\fend_pressure\x18\x04 \x01(\v2\x16.lastlight.v1.PressureR\vendPressure\x12>\n" +
 	"\vmax_depth_m\x18\x05 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\tmaxDepthM\x88\x01\x01\x12\x1f\n" +
-	"\bsymptoms\x18\x06 \x01(\bH\x01R\bsymptoms\x88\x01\x01\x12'\n" +
+	"\bsymptoms\x18\x06 \x01(\bH\x01R\bsymptoms\x88\x01\x01\x12F\n" +
+	"\tcylinders\x18\b \x03(\v2\x1e.lastlight.v1.MeasuredCylinderB\b\xbaH\x05\x92\x01\x02\x10\bR\tcylinders\x12C\n" +
+	"\rtemperature_c\x18\t \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80F@)\x00\x00\x00\x00\x00\x00\x00\xc0H\x02R\ftemperatureC\x88\x01\x01\x12'\n" +
 	"\n" +
 	"request_id\x18\a \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestIdB\x0e\n" +
 	"\f_max_depth_mB\v\n" +
-	"\t_symptoms\"\x81\x02\n" +
+	"\t_symptomsB\x10\n" +
+	"\x0e_temperature_c\"\x81\x02\n" +
 	"\x13CorrectWatchRequest\x12\x1b\n" +
 	"\x04dive\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04dive\x12\x1f\n" +
 	"\x06person\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06person\x123\n" +
@@ -2449,109 +2672,115 @@ func file_lastlight_v1_dive_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_dive_proto_rawDescData
 }
 
-var file_lastlight_v1_dive_proto_msgTypes = make([]protoimpl.MessageInfo, 25)
+var file_lastlight_v1_dive_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
 var file_lastlight_v1_dive_proto_goTypes = []any{
 	(*Dive)(nil),                  // 0: lastlight.v1.Dive
 	(*DiveDiver)(nil),             // 1: lastlight.v1.DiveDiver
-	(*BreathedGas)(nil),           // 2: lastlight.v1.BreathedGas
-	(*DiveProfile)(nil),           // 3: lastlight.v1.DiveProfile
-	(*LegPassed)(nil),             // 4: lastlight.v1.LegPassed
-	(*LeftBehind)(nil),            // 5: lastlight.v1.LeftBehind
-	(*Measured)(nil),              // 6: lastlight.v1.Measured
-	(*MeasuredCylinder)(nil),      // 7: lastlight.v1.MeasuredCylinder
-	(*SignInRequest)(nil),         // 8: lastlight.v1.SignInRequest
-	(*SignInResponse)(nil),        // 9: lastlight.v1.SignInResponse
-	(*Watch)(nil),                 // 10: lastlight.v1.Watch
-	(*WatchContact)(nil),          // 11: lastlight.v1.WatchContact
-	(*WatchDiver)(nil),            // 12: lastlight.v1.WatchDiver
-	(*SeenOutRequest)(nil),        // 13: lastlight.v1.SeenOutRequest
-	(*SignOutRequest)(nil),        // 14: lastlight.v1.SignOutRequest
-	(*CorrectWatchRequest)(nil),   // 15: lastlight.v1.CorrectWatchRequest
-	(*CloseDiveRequest)(nil),      // 16: lastlight.v1.CloseDiveRequest
-	(*GetBoardRequest)(nil),       // 17: lastlight.v1.GetBoardRequest
-	(*Board)(nil),                 // 18: lastlight.v1.Board
-	(*RecordDiveRequest)(nil),     // 19: lastlight.v1.RecordDiveRequest
-	(*GetDiveRequest)(nil),        // 20: lastlight.v1.GetDiveRequest
-	(*ListDivesRequest)(nil),      // 21: lastlight.v1.ListDivesRequest
-	(*ListDivesResponse)(nil),     // 22: lastlight.v1.ListDivesResponse
-	(*UpdateDiveRequest)(nil),     // 23: lastlight.v1.UpdateDiveRequest
-	(*ArchiveDiveRequest)(nil),    // 24: lastlight.v1.ArchiveDiveRequest
-	(*timestamppb.Timestamp)(nil), // 25: google.protobuf.Timestamp
-	(*Pressure)(nil),              // 26: lastlight.v1.Pressure
-	(*GasMix)(nil),                // 27: lastlight.v1.GasMix
-	(*Report)(nil),                // 28: lastlight.v1.Report
-	(*WatchTimes)(nil),            // 29: lastlight.v1.WatchTimes
-	(*DiverFigures)(nil),          // 30: lastlight.v1.DiverFigures
+	(*BreathedCylinder)(nil),      // 2: lastlight.v1.BreathedCylinder
+	(*BreathedGas)(nil),           // 3: lastlight.v1.BreathedGas
+	(*DiveProfile)(nil),           // 4: lastlight.v1.DiveProfile
+	(*LegPassed)(nil),             // 5: lastlight.v1.LegPassed
+	(*LeftBehind)(nil),            // 6: lastlight.v1.LeftBehind
+	(*Measured)(nil),              // 7: lastlight.v1.Measured
+	(*MeasuredCylinder)(nil),      // 8: lastlight.v1.MeasuredCylinder
+	(*SignInRequest)(nil),         // 9: lastlight.v1.SignInRequest
+	(*SignInResponse)(nil),        // 10: lastlight.v1.SignInResponse
+	(*Watch)(nil),                 // 11: lastlight.v1.Watch
+	(*WatchContact)(nil),          // 12: lastlight.v1.WatchContact
+	(*WatchDiver)(nil),            // 13: lastlight.v1.WatchDiver
+	(*SeenOutRequest)(nil),        // 14: lastlight.v1.SeenOutRequest
+	(*SignOutRequest)(nil),        // 15: lastlight.v1.SignOutRequest
+	(*CorrectWatchRequest)(nil),   // 16: lastlight.v1.CorrectWatchRequest
+	(*CloseDiveRequest)(nil),      // 17: lastlight.v1.CloseDiveRequest
+	(*GetBoardRequest)(nil),       // 18: lastlight.v1.GetBoardRequest
+	(*Board)(nil),                 // 19: lastlight.v1.Board
+	(*RecordDiveRequest)(nil),     // 20: lastlight.v1.RecordDiveRequest
+	(*GetDiveRequest)(nil),        // 21: lastlight.v1.GetDiveRequest
+	(*ListDivesRequest)(nil),      // 22: lastlight.v1.ListDivesRequest
+	(*ListDivesResponse)(nil),     // 23: lastlight.v1.ListDivesResponse
+	(*UpdateDiveRequest)(nil),     // 24: lastlight.v1.UpdateDiveRequest
+	(*ArchiveDiveRequest)(nil),    // 25: lastlight.v1.ArchiveDiveRequest
+	(*timestamppb.Timestamp)(nil), // 26: google.protobuf.Timestamp
+	(*Pressure)(nil),              // 27: lastlight.v1.Pressure
+	(*GasMix)(nil),                // 28: lastlight.v1.GasMix
+	(*Report)(nil),                // 29: lastlight.v1.Report
+	(*WatchTimes)(nil),            // 30: lastlight.v1.WatchTimes
+	(*DiverFigures)(nil),          // 31: lastlight.v1.DiverFigures
 }
 var file_lastlight_v1_dive_proto_depIdxs = []int32{
-	25, // 0: lastlight.v1.Dive.entered_at:type_name -> google.protobuf.Timestamp
-	25, // 1: lastlight.v1.Dive.out_at:type_name -> google.protobuf.Timestamp
+	26, // 0: lastlight.v1.Dive.entered_at:type_name -> google.protobuf.Timestamp
+	26, // 1: lastlight.v1.Dive.out_at:type_name -> google.protobuf.Timestamp
 	1,  // 2: lastlight.v1.Dive.divers:type_name -> lastlight.v1.DiveDiver
-	4,  // 3: lastlight.v1.Dive.legs:type_name -> lastlight.v1.LegPassed
-	25, // 4: lastlight.v1.Dive.marker_reached_at:type_name -> google.protobuf.Timestamp
-	5,  // 5: lastlight.v1.Dive.left:type_name -> lastlight.v1.LeftBehind
-	26, // 6: lastlight.v1.DiveDiver.start_pressure:type_name -> lastlight.v1.Pressure
-	26, // 7: lastlight.v1.DiveDiver.end_pressure:type_name -> lastlight.v1.Pressure
-	27, // 8: lastlight.v1.DiveDiver.gas:type_name -> lastlight.v1.GasMix
-	2,  // 9: lastlight.v1.DiveDiver.other_gases:type_name -> lastlight.v1.BreathedGas
-	3,  // 10: lastlight.v1.DiveDiver.profile:type_name -> lastlight.v1.DiveProfile
-	27, // 11: lastlight.v1.BreathedGas.gas:type_name -> lastlight.v1.GasMix
-	25, // 12: lastlight.v1.DiveProfile.started_at:type_name -> google.protobuf.Timestamp
-	26, // 13: lastlight.v1.Measured.start_pressure:type_name -> lastlight.v1.Pressure
-	7,  // 14: lastlight.v1.Measured.cylinders:type_name -> lastlight.v1.MeasuredCylinder
-	26, // 15: lastlight.v1.MeasuredCylinder.pressure:type_name -> lastlight.v1.Pressure
-	25, // 16: lastlight.v1.SignInRequest.entered_at:type_name -> google.protobuf.Timestamp
-	6,  // 17: lastlight.v1.SignInRequest.measured:type_name -> lastlight.v1.Measured
-	10, // 18: lastlight.v1.SignInResponse.watch:type_name -> lastlight.v1.Watch
-	28, // 19: lastlight.v1.SignInResponse.report:type_name -> lastlight.v1.Report
-	25, // 20: lastlight.v1.Watch.entered_at:type_name -> google.protobuf.Timestamp
-	29, // 21: lastlight.v1.Watch.times:type_name -> lastlight.v1.WatchTimes
-	12, // 22: lastlight.v1.Watch.divers:type_name -> lastlight.v1.WatchDiver
-	25, // 23: lastlight.v1.Watch.next_step_at:type_name -> google.protobuf.Timestamp
-	30, // 24: lastlight.v1.Watch.figures:type_name -> lastlight.v1.DiverFigures
-	11, // 25: lastlight.v1.Watch.contacts:type_name -> lastlight.v1.WatchContact
-	25, // 26: lastlight.v1.WatchDiver.in_at:type_name -> google.protobuf.Timestamp
-	25, // 27: lastlight.v1.WatchDiver.seen_out_at:type_name -> google.protobuf.Timestamp
-	25, // 28: lastlight.v1.WatchDiver.signed_out_at:type_name -> google.protobuf.Timestamp
-	25, // 29: lastlight.v1.SeenOutRequest.seen_at:type_name -> google.protobuf.Timestamp
-	25, // 30: lastlight.v1.SignOutRequest.out_at:type_name -> google.protobuf.Timestamp
-	26, // 31: lastlight.v1.SignOutRequest.end_pressure:type_name -> lastlight.v1.Pressure
-	25, // 32: lastlight.v1.CorrectWatchRequest.at:type_name -> google.protobuf.Timestamp
-	0,  // 33: lastlight.v1.CloseDiveRequest.dive:type_name -> lastlight.v1.Dive
-	25, // 34: lastlight.v1.Board.as_of:type_name -> google.protobuf.Timestamp
-	10, // 35: lastlight.v1.Board.watches:type_name -> lastlight.v1.Watch
-	0,  // 36: lastlight.v1.RecordDiveRequest.dive:type_name -> lastlight.v1.Dive
-	25, // 37: lastlight.v1.ListDivesRequest.from:type_name -> google.protobuf.Timestamp
-	25, // 38: lastlight.v1.ListDivesRequest.to:type_name -> google.protobuf.Timestamp
-	0,  // 39: lastlight.v1.ListDivesResponse.dives:type_name -> lastlight.v1.Dive
-	0,  // 40: lastlight.v1.UpdateDiveRequest.dive:type_name -> lastlight.v1.Dive
-	8,  // 41: lastlight.v1.DiveService.SignIn:input_type -> lastlight.v1.SignInRequest
-	13, // 42: lastlight.v1.DiveService.SeenOut:input_type -> lastlight.v1.SeenOutRequest
-	14, // 43: lastlight.v1.DiveService.SignOut:input_type -> lastlight.v1.SignOutRequest
-	15, // 44: lastlight.v1.DiveService.CorrectWatch:input_type -> lastlight.v1.CorrectWatchRequest
-	16, // 45: lastlight.v1.DiveService.CloseDive:input_type -> lastlight.v1.CloseDiveRequest
-	17, // 46: lastlight.v1.DiveService.GetBoard:input_type -> lastlight.v1.GetBoardRequest
-	19, // 47: lastlight.v1.DiveService.RecordDive:input_type -> lastlight.v1.RecordDiveRequest
-	20, // 48: lastlight.v1.DiveService.GetDive:input_type -> lastlight.v1.GetDiveRequest
-	21, // 49: lastlight.v1.DiveService.ListDives:input_type -> lastlight.v1.ListDivesRequest
-	23, // 50: lastlight.v1.DiveService.UpdateDive:input_type -> lastlight.v1.UpdateDiveRequest
-	24, // 51: lastlight.v1.DiveService.ArchiveDive:input_type -> lastlight.v1.ArchiveDiveRequest
-	9,  // 52: lastlight.v1.DiveService.SignIn:output_type -> lastlight.v1.SignInResponse
-	10, // 53: lastlight.v1.DiveService.SeenOut:output_type -> lastlight.v1.Watch
-	10, // 54: lastlight.v1.DiveService.SignOut:output_type -> lastlight.v1.Watch
-	10, // 55: lastlight.v1.DiveService.CorrectWatch:output_type -> lastlight.v1.Watch
-	0,  // 56: lastlight.v1.DiveService.CloseDive:output_type -> lastlight.v1.Dive
-	18, // 57: lastlight.v1.DiveService.GetBoard:output_type -> lastlight.v1.Board
-	0,  // 58: lastlight.v1.DiveService.RecordDive:output_type -> lastlight.v1.Dive
-	0,  // 59: lastlight.v1.DiveService.GetDive:output_type -> lastlight.v1.Dive
-	22, // 60: lastlight.v1.DiveService.ListDives:output_type -> lastlight.v1.ListDivesResponse
-	0,  // 61: lastlight.v1.DiveService.UpdateDive:output_type -> lastlight.v1.Dive
-	0,  // 62: lastlight.v1.DiveService.ArchiveDive:output_type -> lastlight.v1.Dive
-	52, // [52:63] is the sub-list for method output_type
-	41, // [41:52] is the sub-list for method input_type
-	41, // [41:41] is the sub-list for extension type_name
-	41, // [41:41] is the sub-list for extension extendee
-	0,  // [0:41] is the sub-list for field type_name
+	5,  // 3: lastlight.v1.Dive.legs:type_name -> lastlight.v1.LegPassed
+	26, // 4: lastlight.v1.Dive.marker_reached_at:type_name -> google.protobuf.Timestamp
+	6,  // 5: lastlight.v1.Dive.left:type_name -> lastlight.v1.LeftBehind
+	27, // 6: lastlight.v1.DiveDiver.start_pressure:type_name -> lastlight.v1.Pressure
+	27, // 7: lastlight.v1.DiveDiver.end_pressure:type_name -> lastlight.v1.Pressure
+	28, // 8: lastlight.v1.DiveDiver.gas:type_name -> lastlight.v1.GasMix
+	3,  // 9: lastlight.v1.DiveDiver.other_gases:type_name -> lastlight.v1.BreathedGas
+	4,  // 10: lastlight.v1.DiveDiver.profile:type_name -> lastlight.v1.DiveProfile
+	2,  // 11: lastlight.v1.DiveDiver.cylinders:type_name -> lastlight.v1.BreathedCylinder
+	28, // 12: lastlight.v1.BreathedCylinder.gas:type_name -> lastlight.v1.GasMix
+	27, // 13: lastlight.v1.BreathedCylinder.start_pressure:type_name -> lastlight.v1.Pressure
+	27, // 14: lastlight.v1.BreathedCylinder.end_pressure:type_name -> lastlight.v1.Pressure
+	28, // 15: lastlight.v1.BreathedGas.gas:type_name -> lastlight.v1.GasMix
+	26, // 16: lastlight.v1.DiveProfile.started_at:type_name -> google.protobuf.Timestamp
+	27, // 17: lastlight.v1.Measured.start_pressure:type_name -> lastlight.v1.Pressure
+	8,  // 18: lastlight.v1.Measured.cylinders:type_name -> lastlight.v1.MeasuredCylinder
+	27, // 19: lastlight.v1.MeasuredCylinder.pressure:type_name -> lastlight.v1.Pressure
+	26, // 20: lastlight.v1.SignInRequest.entered_at:type_name -> google.protobuf.Timestamp
+	7,  // 21: lastlight.v1.SignInRequest.measured:type_name -> lastlight.v1.Measured
+	11, // 22: lastlight.v1.SignInResponse.watch:type_name -> lastlight.v1.Watch
+	29, // 23: lastlight.v1.SignInResponse.report:type_name -> lastlight.v1.Report
+	26, // 24: lastlight.v1.Watch.entered_at:type_name -> google.protobuf.Timestamp
+	30, // 25: lastlight.v1.Watch.times:type_name -> lastlight.v1.WatchTimes
+	13, // 26: lastlight.v1.Watch.divers:type_name -> lastlight.v1.WatchDiver
+	26, // 27: lastlight.v1.Watch.next_step_at:type_name -> google.protobuf.Timestamp
+	31, // 28: lastlight.v1.Watch.figures:type_name -> lastlight.v1.DiverFigures
+	12, // 29: lastlight.v1.Watch.contacts:type_name -> lastlight.v1.WatchContact
+	26, // 30: lastlight.v1.WatchDiver.in_at:type_name -> google.protobuf.Timestamp
+	26, // 31: lastlight.v1.WatchDiver.seen_out_at:type_name -> google.protobuf.Timestamp
+	26, // 32: lastlight.v1.WatchDiver.signed_out_at:type_name -> google.protobuf.Timestamp
+	26, // 33: lastlight.v1.SeenOutRequest.seen_at:type_name -> google.protobuf.Timestamp
+	26, // 34: lastlight.v1.SignOutRequest.out_at:type_name -> google.protobuf.Timestamp
+	27, // 35: lastlight.v1.SignOutRequest.end_pressure:type_name -> lastlight.v1.Pressure
+	8,  // 36: lastlight.v1.SignOutRequest.cylinders:type_name -> lastlight.v1.MeasuredCylinder
+	26, // 37: lastlight.v1.CorrectWatchRequest.at:type_name -> google.protobuf.Timestamp
+	0,  // 38: lastlight.v1.CloseDiveRequest.dive:type_name -> lastlight.v1.Dive
+	26, // 39: lastlight.v1.Board.as_of:type_name -> google.protobuf.Timestamp
+	11, // 40: lastlight.v1.Board.watches:type_name -> lastlight.v1.Watch
+	0,  // 41: lastlight.v1.RecordDiveRequest.dive:type_name -> lastlight.v1.Dive
+	26, // 42: lastlight.v1.ListDivesRequest.from:type_name -> google.protobuf.Timestamp
+	26, // 43: lastlight.v1.ListDivesRequest.to:type_name -> google.protobuf.Timestamp
+	0,  // 44: lastlight.v1.ListDivesResponse.dives:type_name -> lastlight.v1.Dive
+	0,  // 45: lastlight.v1.UpdateDiveRequest.dive:type_name -> lastlight.v1.Dive
+	9,  // 46: lastlight.v1.DiveService.SignIn:input_type -> lastlight.v1.SignInRequest
+	14, // 47: lastlight.v1.DiveService.SeenOut:input_type -> lastlight.v1.SeenOutRequest
+	15, // 48: lastlight.v1.DiveService.SignOut:input_type -> lastlight.v1.SignOutRequest
+	16, // 49: lastlight.v1.DiveService.CorrectWatch:input_type -> lastlight.v1.CorrectWatchRequest
+	17, // 50: lastlight.v1.DiveService.CloseDive:input_type -> lastlight.v1.CloseDiveRequest
+	18, // 51: lastlight.v1.DiveService.GetBoard:input_type -> lastlight.v1.GetBoardRequest
+	20, // 52: lastlight.v1.DiveService.RecordDive:input_type -> lastlight.v1.RecordDiveRequest
+	21, // 53: lastlight.v1.DiveService.GetDive:input_type -> lastlight.v1.GetDiveRequest
+	22, // 54: lastlight.v1.DiveService.ListDives:input_type -> lastlight.v1.ListDivesRequest
+	24, // 55: lastlight.v1.DiveService.UpdateDive:input_type -> lastlight.v1.UpdateDiveRequest
+	25, // 56: lastlight.v1.DiveService.ArchiveDive:input_type -> lastlight.v1.ArchiveDiveRequest
+	10, // 57: lastlight.v1.DiveService.SignIn:output_type -> lastlight.v1.SignInResponse
+	11, // 58: lastlight.v1.DiveService.SeenOut:output_type -> lastlight.v1.Watch
+	11, // 59: lastlight.v1.DiveService.SignOut:output_type -> lastlight.v1.Watch
+	11, // 60: lastlight.v1.DiveService.CorrectWatch:output_type -> lastlight.v1.Watch
+	0,  // 61: lastlight.v1.DiveService.CloseDive:output_type -> lastlight.v1.Dive
+	19, // 62: lastlight.v1.DiveService.GetBoard:output_type -> lastlight.v1.Board
+	0,  // 63: lastlight.v1.DiveService.RecordDive:output_type -> lastlight.v1.Dive
+	0,  // 64: lastlight.v1.DiveService.GetDive:output_type -> lastlight.v1.Dive
+	23, // 65: lastlight.v1.DiveService.ListDives:output_type -> lastlight.v1.ListDivesResponse
+	0,  // 66: lastlight.v1.DiveService.UpdateDive:output_type -> lastlight.v1.Dive
+	0,  // 67: lastlight.v1.DiveService.ArchiveDive:output_type -> lastlight.v1.Dive
+	57, // [57:68] is the sub-list for method output_type
+	46, // [46:57] is the sub-list for method input_type
+	46, // [46:46] is the sub-list for extension type_name
+	46, // [46:46] is the sub-list for extension extendee
+	0,  // [0:46] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_dive_proto_init() }
@@ -2565,16 +2794,17 @@ func file_lastlight_v1_dive_proto_init() {
 	file_lastlight_v1_dive_proto_msgTypes[0].OneofWrappers = []any{}
 	file_lastlight_v1_dive_proto_msgTypes[1].OneofWrappers = []any{}
 	file_lastlight_v1_dive_proto_msgTypes[2].OneofWrappers = []any{}
-	file_lastlight_v1_dive_proto_msgTypes[6].OneofWrappers = []any{}
-	file_lastlight_v1_dive_proto_msgTypes[12].OneofWrappers = []any{}
-	file_lastlight_v1_dive_proto_msgTypes[14].OneofWrappers = []any{}
+	file_lastlight_v1_dive_proto_msgTypes[3].OneofWrappers = []any{}
+	file_lastlight_v1_dive_proto_msgTypes[7].OneofWrappers = []any{}
+	file_lastlight_v1_dive_proto_msgTypes[13].OneofWrappers = []any{}
+	file_lastlight_v1_dive_proto_msgTypes[15].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_dive_proto_rawDesc), len(file_lastlight_v1_dive_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   25,
+			NumMessages:   26,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -1951,9 +1951,10 @@ type DiverFigures struct {
 	Name   string                 `protobuf:"bytes,2,opt,name=name,proto3" json:"name,omitempty"`
 	Turns  []*SupplyTurn          `protobuf:"bytes,3,rep,name=turns,proto3" json:"turns,omitempty"`
 	// Turn pressures for lower starts, worked out for the brief.
-	LowerStarts     []*LowerStart `protobuf:"bytes,4,rep,name=lower_starts,json=lowerStarts,proto3" json:"lower_starts,omitempty"`
-	ConsumptionLMin float64       `protobuf:"fixed64,5,opt,name=consumption_l_min,json=consumptionLMin,proto3" json:"consumption_l_min,omitempty"`
-	// measured, stated or policy_default.
+	LowerStarts []*LowerStart `protobuf:"bytes,4,rep,name=lower_starts,json=lowerStarts,proto3" json:"lower_starts,omitempty"`
+	// As the plan reckons it, L/min at the surface.
+	ConsumptionLMin float64 `protobuf:"fixed64,5,opt,name=consumption_l_min,json=consumptionLMin,proto3" json:"consumption_l_min,omitempty"`
+	// measured (from recorded dives), stated (by hand) or policy_default.
 	ConsumptionOrigin string `protobuf:"bytes,6,opt,name=consumption_origin,json=consumptionOrigin,proto3" json:"consumption_origin,omitempty"`
 	CountsAs          string `protobuf:"bytes,7,opt,name=counts_as,json=countsAs,proto3" json:"counts_as,omitempty"`
 	CountsBecause     string `protobuf:"bytes,8,opt,name=counts_because,json=countsBecause,proto3" json:"counts_because,omitempty"`
@@ -1961,8 +1962,16 @@ type DiverFigures struct {
 	SurfaceBar float64 `protobuf:"fixed64,9,opt,name=surface_bar,json=surfaceBar,proto3" json:"surface_bar,omitempty"`
 	// No flight before, if the dive goes as planned; absent: not until cleared, or it cannot be told.
 	EarliestFlight *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=earliest_flight,json=earliestFlight,proto3" json:"earliest_flight,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// Worst consumption, L/min at the surface, that the dive is also reckoned at; 0: none recorded.
+	WorstConsumptionLMin float64 `protobuf:"fixed64,11,opt,name=worst_consumption_l_min,json=worstConsumptionLMin,proto3" json:"worst_consumption_l_min,omitempty"`
+	// Of a measured figure: swimming, pull_and_glide, scooter or decompression; how many dives
+	// it rests on, and the days of the first and last of them.
+	ConsumptionWay   string `protobuf:"bytes,12,opt,name=consumption_way,json=consumptionWay,proto3" json:"consumption_way,omitempty"`
+	ConsumptionDives int32  `protobuf:"varint,13,opt,name=consumption_dives,json=consumptionDives,proto3" json:"consumption_dives,omitempty"`
+	ConsumptionFrom  string `protobuf:"bytes,14,opt,name=consumption_from,json=consumptionFrom,proto3" json:"consumption_from,omitempty"`
+	ConsumptionTo    string `protobuf:"bytes,15,opt,name=consumption_to,json=consumptionTo,proto3" json:"consumption_to,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *DiverFigures) Reset() {
@@ -2063,6 +2072,41 @@ func (x *DiverFigures) GetEarliestFlight() *timestamppb.Timestamp {
 		return x.EarliestFlight
 	}
 	return nil
+}
+
+func (x *DiverFigures) GetWorstConsumptionLMin() float64 {
+	if x != nil {
+		return x.WorstConsumptionLMin
+	}
+	return 0
+}
+
+func (x *DiverFigures) GetConsumptionWay() string {
+	if x != nil {
+		return x.ConsumptionWay
+	}
+	return ""
+}
+
+func (x *DiverFigures) GetConsumptionDives() int32 {
+	if x != nil {
+		return x.ConsumptionDives
+	}
+	return 0
+}
+
+func (x *DiverFigures) GetConsumptionFrom() string {
+	if x != nil {
+		return x.ConsumptionFrom
+	}
+	return ""
+}
+
+func (x *DiverFigures) GetConsumptionTo() string {
+	if x != nil {
+		return x.ConsumptionTo
+	}
+	return ""
 }
 
 // The turn of one supply: a twinset is one, a sidemount pair two.
@@ -2750,7 +2794,7 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\tgrace_min\x18\x05 \x01(\x01R\bgraceMin\x12\x1d\n" +
 	"\n" +
 	"gas_clause\x18\x06 \x01(\tR\tgasClause\x12.\n" +
-	"\x04walk\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\x04walk\"\xac\x03\n" +
+	"\x04walk\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\x04walk\"\x8b\x05\n" +
 	"\fDiverFigures\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12.\n" +
@@ -2763,7 +2807,12 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\vsurface_bar\x18\t \x01(\x01R\n" +
 	"surfaceBar\x12C\n" +
 	"\x0fearliest_flight\x18\n" +
-	" \x01(\v2\x1a.google.protobuf.TimestampR\x0eearliestFlight\"\x8c\x02\n" +
+	" \x01(\v2\x1a.google.protobuf.TimestampR\x0eearliestFlight\x125\n" +
+	"\x17worst_consumption_l_min\x18\v \x01(\x01R\x14worstConsumptionLMin\x12'\n" +
+	"\x0fconsumption_way\x18\f \x01(\tR\x0econsumptionWay\x12+\n" +
+	"\x11consumption_dives\x18\r \x01(\x05R\x10consumptionDives\x12)\n" +
+	"\x10consumption_from\x18\x0e \x01(\tR\x0fconsumptionFrom\x12%\n" +
+	"\x0econsumption_to\x18\x0f \x01(\tR\rconsumptionTo\"\x8c\x02\n" +
 	"\n" +
 	"SupplyTurn\x12\x16\n" +
 	"\x06supply\x18\x01 \x01(\tR\x06supply\x12\x1b\n" +

@@ -38,9 +38,10 @@ type Person struct {
 	// YYYY-MM-DD. Self, coordinator, guardian, welfare officer.
 	BirthDay *string `protobuf:"bytes,6,opt,name=birth_day,json=birthDay,proto3,oneof" json:"birth_day,omitempty"`
 	Cards    []*Card `protobuf:"bytes,7,rep,name=cards,proto3" json:"cards,omitempty"`
-	// Usual gas consumption as the diver or the club states it; absent: the policy's default, which the plan says.
+	// Usual gas consumption as the diver or the club states it. A plan takes the higher of it and
+	// what recorded dives measure; where both are absent the policy's default, and the plan says which.
 	Consumption *SurfaceRate `protobuf:"bytes,8,opt,name=consumption,proto3" json:"consumption,omitempty"`
-	// Worst consumption recorded; absent: not known.
+	// Worst consumption as stated; a plan takes the higher of it and the measured worst tenth. Absent: as measured, if at all.
 	WorstConsumption *SurfaceRate `protobuf:"bytes,9,opt,name=worst_consumption,json=worstConsumption,proto3" json:"worst_consumption,omitempty"`
 	// Restricted: self, coordinator, medical officer. In no export; absent on update: left untouched.
 	Medical *MedicalStatus `protobuf:"bytes,10,opt,name=medical,proto3,oneof" json:"medical,omitempty"`
@@ -1131,6 +1132,458 @@ func (x *CurrencyFigure) GetDives() []string {
 	return nil
 }
 
+// How much a person breathes, in L/min at the surface, and which dives say so.
+type MeasuredConsumption struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Person string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// Dives up to and with this day are looked at.
+	Day string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	// What a plan takes: from so many dives on, each counting through its day and so many months. 0 dives: the policy learns nothing.
+	Asked        int32 `protobuf:"varint,3,opt,name=asked,proto3" json:"asked,omitempty"`
+	WithinMonths int32 `protobuf:"varint,4,opt,name=within_months,json=withinMonths,proto3" json:"within_months,omitempty"`
+	// What an ordinary plan of swimmers would take today, and its origin: measured, stated, policy_default; empty: not known.
+	CountsLMin float64 `protobuf:"fixed64,5,opt,name=counts_l_min,json=countsLMin,proto3" json:"counts_l_min,omitempty"`
+	Origin     string  `protobuf:"bytes,6,opt,name=origin,proto3" json:"origin,omitempty"`
+	// As stated by hand; absent: not stated.
+	StatedLMin      *float64 `protobuf:"fixed64,7,opt,name=stated_l_min,json=statedLMin,proto3,oneof" json:"stated_l_min,omitempty"`
+	StatedWorstLMin *float64 `protobuf:"fixed64,8,opt,name=stated_worst_l_min,json=statedWorstLMin,proto3,oneof" json:"stated_worst_l_min,omitempty"`
+	// The worst that a plan would also be reckoned at; absent: none recorded.
+	WorstLMin *float64 `protobuf:"fixed64,9,opt,name=worst_l_min,json=worstLMin,proto3,oneof" json:"worst_l_min,omitempty"`
+	// One for each way of moving that has a dive.
+	Figures []*ConsumptionFigure `protobuf:"bytes,10,rep,name=figures,proto3" json:"figures,omitempty"`
+	// Every dive that counts, newest first.
+	Dives []*MeasuredDive `protobuf:"bytes,11,rep,name=dives,proto3" json:"dives,omitempty"`
+	// Every dive of these months that does not count, or not for one of its gases, newest first.
+	NotCounted    []*UnmeasuredDive `protobuf:"bytes,12,rep,name=not_counted,json=notCounted,proto3" json:"not_counted,omitempty"`
+	Policy        string            `protobuf:"bytes,13,opt,name=policy,proto3" json:"policy,omitempty"`
+	EngineVersion string            `protobuf:"bytes,14,opt,name=engine_version,json=engineVersion,proto3" json:"engine_version,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MeasuredConsumption) Reset() {
+	*x = MeasuredConsumption{}
+	mi := &file_lastlight_v1_roster_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MeasuredConsumption) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MeasuredConsumption) ProtoMessage() {}
+
+func (x *MeasuredConsumption) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_roster_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MeasuredConsumption.ProtoReflect.Descriptor instead.
+func (*MeasuredConsumption) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *MeasuredConsumption) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *MeasuredConsumption) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *MeasuredConsumption) GetAsked() int32 {
+	if x != nil {
+		return x.Asked
+	}
+	return 0
+}
+
+func (x *MeasuredConsumption) GetWithinMonths() int32 {
+	if x != nil {
+		return x.WithinMonths
+	}
+	return 0
+}
+
+func (x *MeasuredConsumption) GetCountsLMin() float64 {
+	if x != nil {
+		return x.CountsLMin
+	}
+	return 0
+}
+
+func (x *MeasuredConsumption) GetOrigin() string {
+	if x != nil {
+		return x.Origin
+	}
+	return ""
+}
+
+func (x *MeasuredConsumption) GetStatedLMin() float64 {
+	if x != nil && x.StatedLMin != nil {
+		return *x.StatedLMin
+	}
+	return 0
+}
+
+func (x *MeasuredConsumption) GetStatedWorstLMin() float64 {
+	if x != nil && x.StatedWorstLMin != nil {
+		return *x.StatedWorstLMin
+	}
+	return 0
+}
+
+func (x *MeasuredConsumption) GetWorstLMin() float64 {
+	if x != nil && x.WorstLMin != nil {
+		return *x.WorstLMin
+	}
+	return 0
+}
+
+func (x *MeasuredConsumption) GetFigures() []*ConsumptionFigure {
+	if x != nil {
+		return x.Figures
+	}
+	return nil
+}
+
+func (x *MeasuredConsumption) GetDives() []*MeasuredDive {
+	if x != nil {
+		return x.Dives
+	}
+	return nil
+}
+
+func (x *MeasuredConsumption) GetNotCounted() []*UnmeasuredDive {
+	if x != nil {
+		return x.NotCounted
+	}
+	return nil
+}
+
+func (x *MeasuredConsumption) GetPolicy() string {
+	if x != nil {
+		return x.Policy
+	}
+	return ""
+}
+
+func (x *MeasuredConsumption) GetEngineVersion() string {
+	if x != nil {
+		return x.EngineVersion
+	}
+	return ""
+}
+
+// Median and worst tenth of the dives of one way of moving.
+type ConsumptionFigure struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// swimming, pull_and_glide, scooter, decompression.
+	Way        string  `protobuf:"bytes,1,opt,name=way,proto3" json:"way,omitempty"`
+	MedianLMin float64 `protobuf:"fixed64,2,opt,name=median_l_min,json=medianLMin,proto3" json:"median_l_min,omitempty"`
+	// The 90th percentile by nearest rank: of fewer than ten dives the highest.
+	WorstLMin float64 `protobuf:"fixed64,3,opt,name=worst_l_min,json=worstLMin,proto3" json:"worst_l_min,omitempty"`
+	Dives     int32   `protobuf:"varint,4,opt,name=dives,proto3" json:"dives,omitempty"`
+	From      string  `protobuf:"bytes,5,opt,name=from,proto3" json:"from,omitempty"`
+	To        string  `protobuf:"bytes,6,opt,name=to,proto3" json:"to,omitempty"`
+	// Enough dives for a plan to take it.
+	Enough        bool `protobuf:"varint,7,opt,name=enough,proto3" json:"enough,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ConsumptionFigure) Reset() {
+	*x = ConsumptionFigure{}
+	mi := &file_lastlight_v1_roster_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ConsumptionFigure) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ConsumptionFigure) ProtoMessage() {}
+
+func (x *ConsumptionFigure) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_roster_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ConsumptionFigure.ProtoReflect.Descriptor instead.
+func (*ConsumptionFigure) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *ConsumptionFigure) GetWay() string {
+	if x != nil {
+		return x.Way
+	}
+	return ""
+}
+
+func (x *ConsumptionFigure) GetMedianLMin() float64 {
+	if x != nil {
+		return x.MedianLMin
+	}
+	return 0
+}
+
+func (x *ConsumptionFigure) GetWorstLMin() float64 {
+	if x != nil {
+		return x.WorstLMin
+	}
+	return 0
+}
+
+func (x *ConsumptionFigure) GetDives() int32 {
+	if x != nil {
+		return x.Dives
+	}
+	return 0
+}
+
+func (x *ConsumptionFigure) GetFrom() string {
+	if x != nil {
+		return x.From
+	}
+	return ""
+}
+
+func (x *ConsumptionFigure) GetTo() string {
+	if x != nil {
+		return x.To
+	}
+	return ""
+}
+
+func (x *ConsumptionFigure) GetEnough() bool {
+	if x != nil {
+		return x.Enough
+	}
+	return false
+}
+
+// What one dive says of one way of moving.
+type MeasuredDive struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Dive  string                 `protobuf:"bytes,1,opt,name=dive,proto3" json:"dive,omitempty"`
+	Day   string                 `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	Way   string                 `protobuf:"bytes,3,opt,name=way,proto3" json:"way,omitempty"`
+	LMin  float64                `protobuf:"fixed64,4,opt,name=l_min,json=lMin,proto3" json:"l_min,omitempty"`
+	// Breathed, in litres at 1 bar and 20 °C; for how long; at what mean ambient pressure.
+	Litres    float64  `protobuf:"fixed64,5,opt,name=litres,proto3" json:"litres,omitempty"`
+	Minutes   float64  `protobuf:"fixed64,6,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	MeanBar   float64  `protobuf:"fixed64,7,opt,name=mean_bar,json=meanBar,proto3" json:"mean_bar,omitempty"`
+	Cylinders []string `protobuf:"bytes,8,rep,name=cylinders,proto3" json:"cylinders,omitempty"`
+	// What was taken where the record does not say, in words.
+	Remarks       []string `protobuf:"bytes,9,rep,name=remarks,proto3" json:"remarks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MeasuredDive) Reset() {
+	*x = MeasuredDive{}
+	mi := &file_lastlight_v1_roster_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MeasuredDive) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MeasuredDive) ProtoMessage() {}
+
+func (x *MeasuredDive) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_roster_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MeasuredDive.ProtoReflect.Descriptor instead.
+func (*MeasuredDive) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *MeasuredDive) GetDive() string {
+	if x != nil {
+		return x.Dive
+	}
+	return ""
+}
+
+func (x *MeasuredDive) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *MeasuredDive) GetWay() string {
+	if x != nil {
+		return x.Way
+	}
+	return ""
+}
+
+func (x *MeasuredDive) GetLMin() float64 {
+	if x != nil {
+		return x.LMin
+	}
+	return 0
+}
+
+func (x *MeasuredDive) GetLitres() float64 {
+	if x != nil {
+		return x.Litres
+	}
+	return 0
+}
+
+func (x *MeasuredDive) GetMinutes() float64 {
+	if x != nil {
+		return x.Minutes
+	}
+	return 0
+}
+
+func (x *MeasuredDive) GetMeanBar() float64 {
+	if x != nil {
+		return x.MeanBar
+	}
+	return 0
+}
+
+func (x *MeasuredDive) GetCylinders() []string {
+	if x != nil {
+		return x.Cylinders
+	}
+	return nil
+}
+
+func (x *MeasuredDive) GetRemarks() []string {
+	if x != nil {
+		return x.Remarks
+	}
+	return nil
+}
+
+// A dive that does not count, and why.
+type UnmeasuredDive struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Dive  string                 `protobuf:"bytes,1,opt,name=dive,proto3" json:"dive,omitempty"`
+	Day   string                 `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	// Empty: nothing of the dive counts.
+	Way       string   `protobuf:"bytes,3,opt,name=way,proto3" json:"way,omitempty"`
+	Cylinders []string `protobuf:"bytes,4,rep,name=cylinders,proto3" json:"cylinders,omitempty"`
+	// Every reason, in words.
+	Reasons []string `protobuf:"bytes,5,rep,name=reasons,proto3" json:"reasons,omitempty"`
+	// The same as stable words.
+	Codes         []string `protobuf:"bytes,6,rep,name=codes,proto3" json:"codes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UnmeasuredDive) Reset() {
+	*x = UnmeasuredDive{}
+	mi := &file_lastlight_v1_roster_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UnmeasuredDive) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UnmeasuredDive) ProtoMessage() {}
+
+func (x *UnmeasuredDive) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_roster_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UnmeasuredDive.ProtoReflect.Descriptor instead.
+func (*UnmeasuredDive) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *UnmeasuredDive) GetDive() string {
+	if x != nil {
+		return x.Dive
+	}
+	return ""
+}
+
+func (x *UnmeasuredDive) GetDay() string {
+	if x != nil {
+		return x.Day
+	}
+	return ""
+}
+
+func (x *UnmeasuredDive) GetWay() string {
+	if x != nil {
+		return x.Way
+	}
+	return ""
+}
+
+func (x *UnmeasuredDive) GetCylinders() []string {
+	if x != nil {
+		return x.Cylinders
+	}
+	return nil
+}
+
+func (x *UnmeasuredDive) GetReasons() []string {
+	if x != nil {
+		return x.Reasons
+	}
+	return nil
+}
+
+func (x *UnmeasuredDive) GetCodes() []string {
+	if x != nil {
+		return x.Codes
+	}
+	return nil
+}
+
 type CreatePersonRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Person        *Person                `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
@@ -1141,7 +1594,7 @@ type CreatePersonRequest struct {
 
 func (x *CreatePersonRequest) Reset() {
 	*x = CreatePersonRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[11]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1153,7 +1606,7 @@ func (x *CreatePersonRequest) String() string {
 func (*CreatePersonRequest) ProtoMessage() {}
 
 func (x *CreatePersonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[11]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1166,7 +1619,7 @@ func (x *CreatePersonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreatePersonRequest.ProtoReflect.Descriptor instead.
 func (*CreatePersonRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{11}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *CreatePersonRequest) GetPerson() *Person {
@@ -1192,7 +1645,7 @@ type GetPersonRequest struct {
 
 func (x *GetPersonRequest) Reset() {
 	*x = GetPersonRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[12]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1204,7 +1657,7 @@ func (x *GetPersonRequest) String() string {
 func (*GetPersonRequest) ProtoMessage() {}
 
 func (x *GetPersonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[12]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1217,7 +1670,7 @@ func (x *GetPersonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPersonRequest.ProtoReflect.Descriptor instead.
 func (*GetPersonRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{12}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *GetPersonRequest) GetId() string {
@@ -1240,7 +1693,7 @@ type ListPeopleRequest struct {
 
 func (x *ListPeopleRequest) Reset() {
 	*x = ListPeopleRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[13]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1252,7 +1705,7 @@ func (x *ListPeopleRequest) String() string {
 func (*ListPeopleRequest) ProtoMessage() {}
 
 func (x *ListPeopleRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[13]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1265,7 +1718,7 @@ func (x *ListPeopleRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPeopleRequest.ProtoReflect.Descriptor instead.
 func (*ListPeopleRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{13}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListPeopleRequest) GetPageSize() int32 {
@@ -1313,7 +1766,7 @@ type ListPeopleResponse struct {
 
 func (x *ListPeopleResponse) Reset() {
 	*x = ListPeopleResponse{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[14]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1325,7 +1778,7 @@ func (x *ListPeopleResponse) String() string {
 func (*ListPeopleResponse) ProtoMessage() {}
 
 func (x *ListPeopleResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[14]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1338,7 +1791,7 @@ func (x *ListPeopleResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPeopleResponse.ProtoReflect.Descriptor instead.
 func (*ListPeopleResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{14}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ListPeopleResponse) GetPeople() []*Person {
@@ -1366,7 +1819,7 @@ type UpdatePersonRequest struct {
 
 func (x *UpdatePersonRequest) Reset() {
 	*x = UpdatePersonRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[15]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1378,7 +1831,7 @@ func (x *UpdatePersonRequest) String() string {
 func (*UpdatePersonRequest) ProtoMessage() {}
 
 func (x *UpdatePersonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[15]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1391,7 +1844,7 @@ func (x *UpdatePersonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdatePersonRequest.ProtoReflect.Descriptor instead.
 func (*UpdatePersonRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{15}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *UpdatePersonRequest) GetPerson() *Person {
@@ -1425,7 +1878,7 @@ type ArchivePersonRequest struct {
 
 func (x *ArchivePersonRequest) Reset() {
 	*x = ArchivePersonRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[16]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1437,7 +1890,7 @@ func (x *ArchivePersonRequest) String() string {
 func (*ArchivePersonRequest) ProtoMessage() {}
 
 func (x *ArchivePersonRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[16]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1450,7 +1903,7 @@ func (x *ArchivePersonRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ArchivePersonRequest.ProtoReflect.Descriptor instead.
 func (*ArchivePersonRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{16}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ArchivePersonRequest) GetId() string {
@@ -1480,7 +1933,7 @@ type RecordCardSeenRequest struct {
 
 func (x *RecordCardSeenRequest) Reset() {
 	*x = RecordCardSeenRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[17]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1492,7 +1945,7 @@ func (x *RecordCardSeenRequest) String() string {
 func (*RecordCardSeenRequest) ProtoMessage() {}
 
 func (x *RecordCardSeenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[17]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1505,7 +1958,7 @@ func (x *RecordCardSeenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordCardSeenRequest.ProtoReflect.Descriptor instead.
 func (*RecordCardSeenRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{17}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *RecordCardSeenRequest) GetPerson() string {
@@ -1548,7 +2001,7 @@ type RevokeCardRequest struct {
 
 func (x *RevokeCardRequest) Reset() {
 	*x = RevokeCardRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[18]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1560,7 +2013,7 @@ func (x *RevokeCardRequest) String() string {
 func (*RevokeCardRequest) ProtoMessage() {}
 
 func (x *RevokeCardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[18]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1573,7 +2026,7 @@ func (x *RevokeCardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokeCardRequest.ProtoReflect.Descriptor instead.
 func (*RevokeCardRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{18}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *RevokeCardRequest) GetPerson() string {
@@ -1615,7 +2068,7 @@ type SetMedicalStatusRequest struct {
 
 func (x *SetMedicalStatusRequest) Reset() {
 	*x = SetMedicalStatusRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[19]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1627,7 +2080,7 @@ func (x *SetMedicalStatusRequest) String() string {
 func (*SetMedicalStatusRequest) ProtoMessage() {}
 
 func (x *SetMedicalStatusRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[19]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1640,7 +2093,7 @@ func (x *SetMedicalStatusRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetMedicalStatusRequest.ProtoReflect.Descriptor instead.
 func (*SetMedicalStatusRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{19}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *SetMedicalStatusRequest) GetPerson() string {
@@ -1678,7 +2131,7 @@ type SetAvailabilityRequest struct {
 
 func (x *SetAvailabilityRequest) Reset() {
 	*x = SetAvailabilityRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[20]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1690,7 +2143,7 @@ func (x *SetAvailabilityRequest) String() string {
 func (*SetAvailabilityRequest) ProtoMessage() {}
 
 func (x *SetAvailabilityRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[20]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1703,7 +2156,7 @@ func (x *SetAvailabilityRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetAvailabilityRequest.ProtoReflect.Descriptor instead.
 func (*SetAvailabilityRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{20}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *SetAvailabilityRequest) GetPerson() string {
@@ -1758,7 +2211,7 @@ type CheckGoodToGoRequest struct {
 
 func (x *CheckGoodToGoRequest) Reset() {
 	*x = CheckGoodToGoRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[21]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1770,7 +2223,7 @@ func (x *CheckGoodToGoRequest) String() string {
 func (*CheckGoodToGoRequest) ProtoMessage() {}
 
 func (x *CheckGoodToGoRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[21]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1783,7 +2236,7 @@ func (x *CheckGoodToGoRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CheckGoodToGoRequest.ProtoReflect.Descriptor instead.
 func (*CheckGoodToGoRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{21}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *CheckGoodToGoRequest) GetPerson() string {
@@ -1835,7 +2288,7 @@ type GetCurrencyRequest struct {
 
 func (x *GetCurrencyRequest) Reset() {
 	*x = GetCurrencyRequest{}
-	mi := &file_lastlight_v1_roster_proto_msgTypes[22]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1847,7 +2300,7 @@ func (x *GetCurrencyRequest) String() string {
 func (*GetCurrencyRequest) ProtoMessage() {}
 
 func (x *GetCurrencyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_roster_proto_msgTypes[22]
+	mi := &file_lastlight_v1_roster_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1860,7 +2313,7 @@ func (x *GetCurrencyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCurrencyRequest.ProtoReflect.Descriptor instead.
 func (*GetCurrencyRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{22}
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *GetCurrencyRequest) GetPerson() string {
@@ -1880,6 +2333,60 @@ func (x *GetCurrencyRequest) GetDay() string {
 func (x *GetCurrencyRequest) GetSite() string {
 	if x != nil {
 		return x.Site
+	}
+	return ""
+}
+
+type GetConsumptionRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Empty: the caller.
+	Person string `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// YYYY-MM-DD, past or future, in the club's zone; empty: today.
+	Day           string `protobuf:"bytes,2,opt,name=day,proto3" json:"day,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetConsumptionRequest) Reset() {
+	*x = GetConsumptionRequest{}
+	mi := &file_lastlight_v1_roster_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetConsumptionRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetConsumptionRequest) ProtoMessage() {}
+
+func (x *GetConsumptionRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_roster_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetConsumptionRequest.ProtoReflect.Descriptor instead.
+func (*GetConsumptionRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_roster_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *GetConsumptionRequest) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *GetConsumptionRequest) GetDay() string {
+	if x != nil {
+		return x.Day
 	}
 	return ""
 }
@@ -2004,7 +2511,55 @@ const file_lastlight_v1_roster_proto_rawDesc = "" +
 	"\n" +
 	"changes_to\x18\n" +
 	" \x01(\tR\tchangesTo\x12\x14\n" +
-	"\x05dives\x18\v \x03(\tR\x05dives\"t\n" +
+	"\x05dives\x18\v \x03(\tR\x05dives\"\xd5\x04\n" +
+	"\x13MeasuredConsumption\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12\x10\n" +
+	"\x03day\x18\x02 \x01(\tR\x03day\x12\x14\n" +
+	"\x05asked\x18\x03 \x01(\x05R\x05asked\x12#\n" +
+	"\rwithin_months\x18\x04 \x01(\x05R\fwithinMonths\x12 \n" +
+	"\fcounts_l_min\x18\x05 \x01(\x01R\n" +
+	"countsLMin\x12\x16\n" +
+	"\x06origin\x18\x06 \x01(\tR\x06origin\x12%\n" +
+	"\fstated_l_min\x18\a \x01(\x01H\x00R\n" +
+	"statedLMin\x88\x01\x01\x120\n" +
+	"\x12stated_worst_l_min\x18\b \x01(\x01H\x01R\x0fstatedWorstLMin\x88\x01\x01\x12#\n" +
+	"\vworst_l_min\x18\t \x01(\x01H\x02R\tworstLMin\x88\x01\x01\x129\n" +
+	"\afigures\x18\n" +
+	" \x03(\v2\x1f.lastlight.v1.ConsumptionFigureR\afigures\x120\n" +
+	"\x05dives\x18\v \x03(\v2\x1a.lastlight.v1.MeasuredDiveR\x05dives\x12=\n" +
+	"\vnot_counted\x18\f \x03(\v2\x1c.lastlight.v1.UnmeasuredDiveR\n" +
+	"notCounted\x12\x16\n" +
+	"\x06policy\x18\r \x01(\tR\x06policy\x12%\n" +
+	"\x0eengine_version\x18\x0e \x01(\tR\rengineVersionB\x0f\n" +
+	"\r_stated_l_minB\x15\n" +
+	"\x13_stated_worst_l_minB\x0e\n" +
+	"\f_worst_l_min\"\xb9\x01\n" +
+	"\x11ConsumptionFigure\x12\x10\n" +
+	"\x03way\x18\x01 \x01(\tR\x03way\x12 \n" +
+	"\fmedian_l_min\x18\x02 \x01(\x01R\n" +
+	"medianLMin\x12\x1e\n" +
+	"\vworst_l_min\x18\x03 \x01(\x01R\tworstLMin\x12\x14\n" +
+	"\x05dives\x18\x04 \x01(\x05R\x05dives\x12\x12\n" +
+	"\x04from\x18\x05 \x01(\tR\x04from\x12\x0e\n" +
+	"\x02to\x18\x06 \x01(\tR\x02to\x12\x16\n" +
+	"\x06enough\x18\a \x01(\bR\x06enough\"\xe0\x01\n" +
+	"\fMeasuredDive\x12\x12\n" +
+	"\x04dive\x18\x01 \x01(\tR\x04dive\x12\x10\n" +
+	"\x03day\x18\x02 \x01(\tR\x03day\x12\x10\n" +
+	"\x03way\x18\x03 \x01(\tR\x03way\x12\x13\n" +
+	"\x05l_min\x18\x04 \x01(\x01R\x04lMin\x12\x16\n" +
+	"\x06litres\x18\x05 \x01(\x01R\x06litres\x12\x18\n" +
+	"\aminutes\x18\x06 \x01(\x01R\aminutes\x12\x19\n" +
+	"\bmean_bar\x18\a \x01(\x01R\ameanBar\x12\x1c\n" +
+	"\tcylinders\x18\b \x03(\tR\tcylinders\x12\x18\n" +
+	"\aremarks\x18\t \x03(\tR\aremarks\"\x96\x01\n" +
+	"\x0eUnmeasuredDive\x12\x12\n" +
+	"\x04dive\x18\x01 \x01(\tR\x04dive\x12\x10\n" +
+	"\x03day\x18\x02 \x01(\tR\x03day\x12\x10\n" +
+	"\x03way\x18\x03 \x01(\tR\x03way\x12\x1c\n" +
+	"\tcylinders\x18\x04 \x03(\tR\tcylinders\x12\x18\n" +
+	"\areasons\x18\x05 \x03(\tR\areasons\x12\x14\n" +
+	"\x05codes\x18\x06 \x03(\tR\x05codes\"t\n" +
 	"\x13CreatePersonRequest\x124\n" +
 	"\x06person\x18\x01 \x01(\v2\x14.lastlight.v1.PersonB\x06\xbaH\x03\xc8\x01\x01R\x06person\x12'\n" +
 	"\n" +
@@ -2069,7 +2624,10 @@ const file_lastlight_v1_roster_proto_rawDesc = "" +
 	"\x12GetCurrencyRequest\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12/\n" +
 	"\x03day\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^(\\d{4}-\\d{2}-\\d{2})?$R\x03day\x12\x12\n" +
-	"\x04site\x18\x03 \x01(\tR\x04site2\xc8\x06\n" +
+	"\x04site\x18\x03 \x01(\tR\x04site\"`\n" +
+	"\x15GetConsumptionRequest\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12/\n" +
+	"\x03day\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^(\\d{4}-\\d{2}-\\d{2})?$R\x03day2\xa2\a\n" +
 	"\rRosterService\x12G\n" +
 	"\fCreatePerson\x12!.lastlight.v1.CreatePersonRequest\x1a\x14.lastlight.v1.Person\x12A\n" +
 	"\tGetPerson\x12\x1e.lastlight.v1.GetPersonRequest\x1a\x14.lastlight.v1.Person\x12O\n" +
@@ -2083,7 +2641,8 @@ const file_lastlight_v1_roster_proto_rawDesc = "" +
 	"\x10SetMedicalStatus\x12%.lastlight.v1.SetMedicalStatusRequest\x1a\x14.lastlight.v1.Person\x12M\n" +
 	"\x0fSetAvailability\x12$.lastlight.v1.SetAvailabilityRequest\x1a\x14.lastlight.v1.Person\x12K\n" +
 	"\rCheckGoodToGo\x12\".lastlight.v1.CheckGoodToGoRequest\x1a\x16.lastlight.v1.GoodToGo\x12G\n" +
-	"\vGetCurrency\x12 .lastlight.v1.GetCurrencyRequest\x1a\x16.lastlight.v1.CurrencyB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
+	"\vGetCurrency\x12 .lastlight.v1.GetCurrencyRequest\x1a\x16.lastlight.v1.Currency\x12X\n" +
+	"\x0eGetConsumption\x12#.lastlight.v1.GetConsumptionRequest\x1a!.lastlight.v1.MeasuredConsumptionB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
 
 var (
 	file_lastlight_v1_roster_proto_rawDescOnce sync.Once
@@ -2097,7 +2656,7 @@ func file_lastlight_v1_roster_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_roster_proto_rawDescData
 }
 
-var file_lastlight_v1_roster_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
+var file_lastlight_v1_roster_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
 var file_lastlight_v1_roster_proto_goTypes = []any{
 	(*Person)(nil),                  // 0: lastlight.v1.Person
 	(*Reassessment)(nil),            // 1: lastlight.v1.Reassessment
@@ -2110,72 +2669,82 @@ var file_lastlight_v1_roster_proto_goTypes = []any{
 	(*GoodToGoLine)(nil),            // 8: lastlight.v1.GoodToGoLine
 	(*Currency)(nil),                // 9: lastlight.v1.Currency
 	(*CurrencyFigure)(nil),          // 10: lastlight.v1.CurrencyFigure
-	(*CreatePersonRequest)(nil),     // 11: lastlight.v1.CreatePersonRequest
-	(*GetPersonRequest)(nil),        // 12: lastlight.v1.GetPersonRequest
-	(*ListPeopleRequest)(nil),       // 13: lastlight.v1.ListPeopleRequest
-	(*ListPeopleResponse)(nil),      // 14: lastlight.v1.ListPeopleResponse
-	(*UpdatePersonRequest)(nil),     // 15: lastlight.v1.UpdatePersonRequest
-	(*ArchivePersonRequest)(nil),    // 16: lastlight.v1.ArchivePersonRequest
-	(*RecordCardSeenRequest)(nil),   // 17: lastlight.v1.RecordCardSeenRequest
-	(*RevokeCardRequest)(nil),       // 18: lastlight.v1.RevokeCardRequest
-	(*SetMedicalStatusRequest)(nil), // 19: lastlight.v1.SetMedicalStatusRequest
-	(*SetAvailabilityRequest)(nil),  // 20: lastlight.v1.SetAvailabilityRequest
-	(*CheckGoodToGoRequest)(nil),    // 21: lastlight.v1.CheckGoodToGoRequest
-	(*GetCurrencyRequest)(nil),      // 22: lastlight.v1.GetCurrencyRequest
-	(*SurfaceRate)(nil),             // 23: lastlight.v1.SurfaceRate
-	(*timestamppb.Timestamp)(nil),   // 24: google.protobuf.Timestamp
-	(*Finding)(nil),                 // 25: lastlight.v1.Finding
+	(*MeasuredConsumption)(nil),     // 11: lastlight.v1.MeasuredConsumption
+	(*ConsumptionFigure)(nil),       // 12: lastlight.v1.ConsumptionFigure
+	(*MeasuredDive)(nil),            // 13: lastlight.v1.MeasuredDive
+	(*UnmeasuredDive)(nil),          // 14: lastlight.v1.UnmeasuredDive
+	(*CreatePersonRequest)(nil),     // 15: lastlight.v1.CreatePersonRequest
+	(*GetPersonRequest)(nil),        // 16: lastlight.v1.GetPersonRequest
+	(*ListPeopleRequest)(nil),       // 17: lastlight.v1.ListPeopleRequest
+	(*ListPeopleResponse)(nil),      // 18: lastlight.v1.ListPeopleResponse
+	(*UpdatePersonRequest)(nil),     // 19: lastlight.v1.UpdatePersonRequest
+	(*ArchivePersonRequest)(nil),    // 20: lastlight.v1.ArchivePersonRequest
+	(*RecordCardSeenRequest)(nil),   // 21: lastlight.v1.RecordCardSeenRequest
+	(*RevokeCardRequest)(nil),       // 22: lastlight.v1.RevokeCardRequest
+	(*SetMedicalStatusRequest)(nil), // 23: lastlight.v1.SetMedicalStatusRequest
+	(*SetAvailabilityRequest)(nil),  // 24: lastlight.v1.SetAvailabilityRequest
+	(*CheckGoodToGoRequest)(nil),    // 25: lastlight.v1.CheckGoodToGoRequest
+	(*GetCurrencyRequest)(nil),      // 26: lastlight.v1.GetCurrencyRequest
+	(*GetConsumptionRequest)(nil),   // 27: lastlight.v1.GetConsumptionRequest
+	(*SurfaceRate)(nil),             // 28: lastlight.v1.SurfaceRate
+	(*timestamppb.Timestamp)(nil),   // 29: google.protobuf.Timestamp
+	(*Finding)(nil),                 // 30: lastlight.v1.Finding
 }
 var file_lastlight_v1_roster_proto_depIdxs = []int32{
 	2,  // 0: lastlight.v1.Person.cards:type_name -> lastlight.v1.Card
-	23, // 1: lastlight.v1.Person.consumption:type_name -> lastlight.v1.SurfaceRate
-	23, // 2: lastlight.v1.Person.worst_consumption:type_name -> lastlight.v1.SurfaceRate
+	28, // 1: lastlight.v1.Person.consumption:type_name -> lastlight.v1.SurfaceRate
+	28, // 2: lastlight.v1.Person.worst_consumption:type_name -> lastlight.v1.SurfaceRate
 	3,  // 3: lastlight.v1.Person.medical:type_name -> lastlight.v1.MedicalStatus
 	4,  // 4: lastlight.v1.Person.emergency_contacts:type_name -> lastlight.v1.EmergencyContact
 	5,  // 5: lastlight.v1.Person.unavailable:type_name -> lastlight.v1.Unavailability
 	6,  // 6: lastlight.v1.Person.arrivals:type_name -> lastlight.v1.AltitudeArrival
 	1,  // 7: lastlight.v1.Person.reassessments:type_name -> lastlight.v1.Reassessment
-	24, // 8: lastlight.v1.Card.seen_at:type_name -> google.protobuf.Timestamp
-	24, // 9: lastlight.v1.Card.revoked_at:type_name -> google.protobuf.Timestamp
-	24, // 10: lastlight.v1.MedicalStatus.suspended_at:type_name -> google.protobuf.Timestamp
-	24, // 11: lastlight.v1.MedicalStatus.cleared_at:type_name -> google.protobuf.Timestamp
-	24, // 12: lastlight.v1.AltitudeArrival.arrived_at:type_name -> google.protobuf.Timestamp
+	29, // 8: lastlight.v1.Card.seen_at:type_name -> google.protobuf.Timestamp
+	29, // 9: lastlight.v1.Card.revoked_at:type_name -> google.protobuf.Timestamp
+	29, // 10: lastlight.v1.MedicalStatus.suspended_at:type_name -> google.protobuf.Timestamp
+	29, // 11: lastlight.v1.MedicalStatus.cleared_at:type_name -> google.protobuf.Timestamp
+	29, // 12: lastlight.v1.AltitudeArrival.arrived_at:type_name -> google.protobuf.Timestamp
 	8,  // 13: lastlight.v1.GoodToGo.lines:type_name -> lastlight.v1.GoodToGoLine
 	7,  // 14: lastlight.v1.GoodToGo.on_last_day:type_name -> lastlight.v1.GoodToGo
-	25, // 15: lastlight.v1.GoodToGoLine.finding:type_name -> lastlight.v1.Finding
+	30, // 15: lastlight.v1.GoodToGoLine.finding:type_name -> lastlight.v1.Finding
 	10, // 16: lastlight.v1.Currency.figures:type_name -> lastlight.v1.CurrencyFigure
-	0,  // 17: lastlight.v1.CreatePersonRequest.person:type_name -> lastlight.v1.Person
-	0,  // 18: lastlight.v1.ListPeopleResponse.people:type_name -> lastlight.v1.Person
-	0,  // 19: lastlight.v1.UpdatePersonRequest.person:type_name -> lastlight.v1.Person
-	24, // 20: lastlight.v1.RecordCardSeenRequest.seen_at:type_name -> google.protobuf.Timestamp
-	3,  // 21: lastlight.v1.SetMedicalStatusRequest.medical:type_name -> lastlight.v1.MedicalStatus
-	11, // 22: lastlight.v1.RosterService.CreatePerson:input_type -> lastlight.v1.CreatePersonRequest
-	12, // 23: lastlight.v1.RosterService.GetPerson:input_type -> lastlight.v1.GetPersonRequest
-	13, // 24: lastlight.v1.RosterService.ListPeople:input_type -> lastlight.v1.ListPeopleRequest
-	15, // 25: lastlight.v1.RosterService.UpdatePerson:input_type -> lastlight.v1.UpdatePersonRequest
-	16, // 26: lastlight.v1.RosterService.ArchivePerson:input_type -> lastlight.v1.ArchivePersonRequest
-	17, // 27: lastlight.v1.RosterService.RecordCardSeen:input_type -> lastlight.v1.RecordCardSeenRequest
-	18, // 28: lastlight.v1.RosterService.RevokeCard:input_type -> lastlight.v1.RevokeCardRequest
-	19, // 29: lastlight.v1.RosterService.SetMedicalStatus:input_type -> lastlight.v1.SetMedicalStatusRequest
-	20, // 30: lastlight.v1.RosterService.SetAvailability:input_type -> lastlight.v1.SetAvailabilityRequest
-	21, // 31: lastlight.v1.RosterService.CheckGoodToGo:input_type -> lastlight.v1.CheckGoodToGoRequest
-	22, // 32: lastlight.v1.RosterService.GetCurrency:input_type -> lastlight.v1.GetCurrencyRequest
-	0,  // 33: lastlight.v1.RosterService.CreatePerson:output_type -> lastlight.v1.Person
-	0,  // 34: lastlight.v1.RosterService.GetPerson:output_type -> lastlight.v1.Person
-	14, // 35: lastlight.v1.RosterService.ListPeople:output_type -> lastlight.v1.ListPeopleResponse
-	0,  // 36: lastlight.v1.RosterService.UpdatePerson:output_type -> lastlight.v1.Person
-	0,  // 37: lastlight.v1.RosterService.ArchivePerson:output_type -> lastlight.v1.Person
-	0,  // 38: lastlight.v1.RosterService.RecordCardSeen:output_type -> lastlight.v1.Person
-	0,  // 39: lastlight.v1.RosterService.RevokeCard:output_type -> lastlight.v1.Person
-	0,  // 40: lastlight.v1.RosterService.SetMedicalStatus:output_type -> lastlight.v1.Person
-	0,  // 41: lastlight.v1.RosterService.SetAvailability:output_type -> lastlight.v1.Person
-	7,  // 42: lastlight.v1.RosterService.CheckGoodToGo:output_type -> lastlight.v1.GoodToGo
-	9,  // 43: lastlight.v1.RosterService.GetCurrency:output_type -> lastlight.v1.Currency
-	33, // [33:44] is the sub-list for method output_type
-	22, // [22:33] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	12, // 17: lastlight.v1.MeasuredConsumption.figures:type_name -> lastlight.v1.ConsumptionFigure
+	13, // 18: lastlight.v1.MeasuredConsumption.dives:type_name -> lastlight.v1.MeasuredDive
+	14, // 19: lastlight.v1.MeasuredConsumption.not_counted:type_name -> lastlight.v1.UnmeasuredDive
+	0,  // 20: lastlight.v1.CreatePersonRequest.person:type_name -> lastlight.v1.Person
+	0,  // 21: lastlight.v1.ListPeopleResponse.people:type_name -> lastlight.v1.Person
+	0,  // 22: lastlight.v1.UpdatePersonRequest.person:type_name -> lastlight.v1.Person
+	29, // 23: lastlight.v1.RecordCardSeenRequest.seen_at:type_name -> google.protobuf.Timestamp
+	3,  // 24: lastlight.v1.SetMedicalStatusRequest.medical:type_name -> lastlight.v1.MedicalStatus
+	15, // 25: lastlight.v1.RosterService.CreatePerson:input_type -> lastlight.v1.CreatePersonRequest
+	16, // 26: lastlight.v1.RosterService.GetPerson:input_type -> lastlight.v1.GetPersonRequest
+	17, // 27: lastlight.v1.RosterService.ListPeople:input_type -> lastlight.v1.ListPeopleRequest
+	19, // 28: lastlight.v1.RosterService.UpdatePerson:input_type -> lastlight.v1.UpdatePersonRequest
+	20, // 29: lastlight.v1.RosterService.ArchivePerson:input_type -> lastlight.v1.ArchivePersonRequest
+	21, // 30: lastlight.v1.RosterService.RecordCardSeen:input_type -> lastlight.v1.RecordCardSeenRequest
+	22, // 31: lastlight.v1.RosterService.RevokeCard:input_type -> lastlight.v1.RevokeCardRequest
+	23, // 32: lastlight.v1.RosterService.SetMedicalStatus:input_type -> lastlight.v1.SetMedicalStatusRequest
+	24, // 33: lastlight.v1.RosterService.SetAvailability:input_type -> lastlight.v1.SetAvailabilityRequest
+	25, // 34: lastlight.v1.RosterService.CheckGoodToGo:input_type -> lastlight.v1.CheckGoodToGoRequest
+	26, // 35: lastlight.v1.RosterService.GetCurrency:input_type -> lastlight.v1.GetCurrencyRequest
+	27, // 36: lastlight.v1.RosterService.GetConsumption:input_type -> lastlight.v1.GetConsumptionRequest
+	0,  // 37: lastlight.v1.RosterService.CreatePerson:output_type -> lastlight.v1.Person
+	0,  // 38: lastlight.v1.RosterService.GetPerson:output_type -> lastlight.v1.Person
+	18, // 39: lastlight.v1.RosterService.ListPeople:output_type -> lastlight.v1.ListPeopleResponse
+	0,  // 40: lastlight.v1.RosterService.UpdatePerson:output_type -> lastlight.v1.Person
+	0,  // 41: lastlight.v1.RosterService.ArchivePerson:output_type -> lastlight.v1.Person
+	0,  // 42: lastlight.v1.RosterService.RecordCardSeen:output_type -> lastlight.v1.Person
+	0,  // 43: lastlight.v1.RosterService.RevokeCard:output_type -> lastlight.v1.Person
+	0,  // 44: lastlight.v1.RosterService.SetMedicalStatus:output_type -> lastlight.v1.Person
+	0,  // 45: lastlight.v1.RosterService.SetAvailability:output_type -> lastlight.v1.Person
+	7,  // 46: lastlight.v1.RosterService.CheckGoodToGo:output_type -> lastlight.v1.GoodToGo
+	9,  // 47: lastlight.v1.RosterService.GetCurrency:output_type -> lastlight.v1.Currency
+	11, // 48: lastlight.v1.RosterService.GetConsumption:output_type -> lastlight.v1.MeasuredConsumption
+	37, // [37:49] is the sub-list for method output_type
+	25, // [25:37] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_roster_proto_init() }
@@ -2189,13 +2758,14 @@ func file_lastlight_v1_roster_proto_init() {
 	file_lastlight_v1_roster_proto_msgTypes[0].OneofWrappers = []any{}
 	file_lastlight_v1_roster_proto_msgTypes[2].OneofWrappers = []any{}
 	file_lastlight_v1_roster_proto_msgTypes[3].OneofWrappers = []any{}
+	file_lastlight_v1_roster_proto_msgTypes[11].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_roster_proto_rawDesc), len(file_lastlight_v1_roster_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   23,
+			NumMessages:   28,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

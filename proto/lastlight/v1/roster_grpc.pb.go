@@ -33,6 +33,7 @@ const (
 	RosterService_SetAvailability_FullMethodName  = "/lastlight.v1.RosterService/SetAvailability"
 	RosterService_CheckGoodToGo_FullMethodName    = "/lastlight.v1.RosterService/CheckGoodToGo"
 	RosterService_GetCurrency_FullMethodName      = "/lastlight.v1.RosterService/GetCurrency"
+	RosterService_GetConsumption_FullMethodName   = "/lastlight.v1.RosterService/GetConsumption"
 )
 
 // RosterServiceClient is the client API for RosterService service.
@@ -55,6 +56,8 @@ type RosterServiceClient interface {
 	CheckGoodToGo(ctx context.Context, in *CheckGoodToGoRequest, opts ...grpc.CallOption) (*GoodToGo, error)
 	// How current a person is on a day, past or future: derived from recorded dives, never typed.
 	GetCurrency(ctx context.Context, in *GetCurrencyRequest, opts ...grpc.CallOption) (*Currency, error)
+	// How much gas a person breathes: derived from recorded dives, with every dive that counts and every one that does not.
+	GetConsumption(ctx context.Context, in *GetConsumptionRequest, opts ...grpc.CallOption) (*MeasuredConsumption, error)
 }
 
 type rosterServiceClient struct {
@@ -175,6 +178,16 @@ func (c *rosterServiceClient) GetCurrency(ctx context.Context, in *GetCurrencyRe
 	return out, nil
 }
 
+func (c *rosterServiceClient) GetConsumption(ctx context.Context, in *GetConsumptionRequest, opts ...grpc.CallOption) (*MeasuredConsumption, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MeasuredConsumption)
+	err := c.cc.Invoke(ctx, RosterService_GetConsumption_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // RosterServiceServer is the server API for RosterService service.
 // All implementations must embed UnimplementedRosterServiceServer
 // for forward compatibility.
@@ -195,6 +208,8 @@ type RosterServiceServer interface {
 	CheckGoodToGo(context.Context, *CheckGoodToGoRequest) (*GoodToGo, error)
 	// How current a person is on a day, past or future: derived from recorded dives, never typed.
 	GetCurrency(context.Context, *GetCurrencyRequest) (*Currency, error)
+	// How much gas a person breathes: derived from recorded dives, with every dive that counts and every one that does not.
+	GetConsumption(context.Context, *GetConsumptionRequest) (*MeasuredConsumption, error)
 	mustEmbedUnimplementedRosterServiceServer()
 }
 
@@ -237,6 +252,9 @@ func (UnimplementedRosterServiceServer) CheckGoodToGo(context.Context, *CheckGoo
 }
 func (UnimplementedRosterServiceServer) GetCurrency(context.Context, *GetCurrencyRequest) (*Currency, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetCurrency not implemented")
+}
+func (UnimplementedRosterServiceServer) GetConsumption(context.Context, *GetConsumptionRequest) (*MeasuredConsumption, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetConsumption not implemented")
 }
 func (UnimplementedRosterServiceServer) mustEmbedUnimplementedRosterServiceServer() {}
 func (UnimplementedRosterServiceServer) testEmbeddedByValue()                       {}
@@ -457,6 +475,24 @@ func _RosterService_GetCurrency_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _RosterService_GetConsumption_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetConsumptionRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(RosterServiceServer).GetConsumption(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: RosterService_GetConsumption_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(RosterServiceServer).GetConsumption(ctx, req.(*GetConsumptionRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // RosterService_ServiceDesc is the grpc.ServiceDesc for RosterService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -507,6 +543,10 @@ var RosterService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetCurrency",
 			Handler:    _RosterService_GetCurrency_Handler,
+		},
+		{
+			MethodName: "GetConsumption",
+			Handler:    _RosterService_GetConsumption_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -87,6 +87,7 @@ func TestWhoMayCall(t *testing.T) {
 		rosterService + "SetMedicalStatus": "coordinator, medical_officer",
 		rosterService + "CheckGoodToGo":    "coordinator",
 		rosterService + "GetCurrency":      "coordinator",
+		rosterService + "GetConsumption":   "coordinator",
 		gearService + "Release":            "coordinator, blender, committee",
 		gasService + "GetFillPlan":         "coordinator, blender",
 	}

@@ -67,6 +67,7 @@ var table = []Method{
 	{Name: rosterService + "SetAvailability", Here: Coordinator, Tied: own},
 	{Name: rosterService + "CheckGoodToGo", Here: Coordinator, Tied: own},
 	{Name: rosterService + "GetCurrency", Here: Coordinator, Tied: Self | Leads},
+	{Name: rosterService + "GetConsumption", Here: Coordinator, Tied: Self | Leads},
 
 	{Name: gearService + "CreateCylinder", Anywhere: gearKeepers, Tied: Self},
 	{Name: gearService + "GetCylinder", Anywhere: Members, Tied: Self | team},

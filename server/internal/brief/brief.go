@@ -456,6 +456,7 @@ func (w *writer) trouble() {
 	w.title("STOPS AND TROUBLE")
 	w.stops(w.p.Report.Dive.Decompression)
 	w.otherWay()
+	w.rates()
 	if s := w.p.Report.Dive.WorstSharing; s != nil {
 		w.line("  sharing is tightest at %s: %s for %s, %s above what is needed", s.Place, s.Donor, s.Receiver, w.p.Units.spare(s.MarginL))
 	}
@@ -490,6 +491,36 @@ func (w *writer) waiver(x *lastlightv1.Waiver) {
 	if x.Conditions != "" {
 		w.line("    on condition: %s", x.Conditions)
 	}
+}
+
+// rates says whose consumption the gas was reckoned with was measured, as far as
+// the reader sees it, and at whose worst nothing was reckoned.
+func (w *writer) rates() {
+	var of, without []string
+	for _, d := range w.p.Report.Dive.Divers {
+		var said string
+		switch d.ConsumptionOrigin {
+		case "measured":
+			said = fmt.Sprintf("measured over %d dives to %s", d.ConsumptionDives, d.ConsumptionTo)
+		case "stated":
+			said = "as stated"
+		case "policy_default":
+			said = "the policy's default"
+		default:
+			continue
+		}
+		of = append(of, fmt.Sprintf("%s %s %s", d.Name, w.p.Units.rate(d.ConsumptionLMin), said))
+		if d.WorstConsumptionLMin == 0 {
+			without = append(without, d.Name)
+		}
+	}
+	if len(of) == 0 {
+		return
+	}
+	if len(without) > 0 {
+		of = append(of, "no worst recorded of "+strings.Join(without, ", "))
+	}
+	w.line("  consumption: %s", strings.Join(of, "; "))
 }
 
 // stops prints the schedule with the place of every stop, and how long the

@@ -71,6 +71,14 @@ func (u Units) spare(litres float64) string {
 	return number(math.Floor(litres), 0) + " L"
 }
 
+// rate writes how much somebody breathes at the surface, never less than it is.
+func (u Units) rate(lMin float64) string {
+	if u == Imperial {
+		return number(math.Ceil(lMin/quantity.LitresPerCubicFoot*100-slack)/100, 2) + " ft³/min"
+	}
+	return number(math.Ceil(lMin*10-slack)/10, 1) + " L/min"
+}
+
 // cylinder writes a cylinder of oxygen: water volume in litres, as it is kept, and its pressure.
 func (u Units) cylinder(o *lastlightv1.OxygenCylinder) string {
 	return number(o.GetWaterVolume().GetLitres(), 1) + " L at " + number(u.whole(o.GetPressure().GetBar()), 0) + " " + u.pressure()

@@ -106,18 +106,6 @@ func (r *run) show(waivers []*lastlightv1.Waiver) *lastlightv1.Report {
 			}
 		}
 	}
-	for _, d := range out.Dive.Divers {
-		for _, p := range r.records.People {
-			if p.Record.Id != d.Person {
-				continue
-			}
-			if rate := p.Record.Consumption; rate != nil {
-				d.ConsumptionLMin, d.ConsumptionOrigin = rate.GetLitresPerMinute(), "stated"
-			} else {
-				d.ConsumptionLMin, d.ConsumptionOrigin = r.records.Policy.Gas.DefaultRMVLMin, "policy_default"
-			}
-		}
-	}
 	return out
 }
 

@@ -12,6 +12,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"lastlight/engine"
+	"lastlight/engine/consumption"
 	"lastlight/engine/dive"
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/facts"
@@ -206,7 +207,8 @@ func (d *Desk) enter(ctx context.Context, tx *store.Tx, s store.PlanState, r *ru
 		start := measured.MainsBar[m.Person]
 		dive.Divers = append(dive.Divers, &lastlightv1.DiveDiver{
 			Person: m.Person, Mains: m.Mains, Gas: m.Gas, OtherGases: carriedGases(m), CountedAs: standing[m.Person], Used: used(m, r.records), Instructor: r.instructs(p, m.Person),
-			StartPressure: &lastlightv1.Pressure{Unit: &lastlightv1.Pressure_Bar{Bar: start}},
+			StartPressure: &lastlightv1.Pressure{Unit: &lastlightv1.Pressure_Bar{Bar: start}}, StartTemperatureC: measured.TemperatureC[m.Person],
+			Way: r.way(p), Cylinders: carriedCylinders(m, measured),
 		})
 	}
 	times := shown.Dive.Watch
@@ -214,6 +216,35 @@ func (d *Desk) enter(ctx context.Context, tx *store.Tx, s store.PlanState, r *ru
 		return nil, fault.NotInState("watch", p.Id, "without deadlines", "a dive whose ETO can be told")
 	}
 	return dive, tx.OpenWatch(ctx, dive, times, shown.Dive)
+}
+
+// way is how the team moves by the plan: along every leg by pulling, along some, or
+// as is taken where nothing is said.
+func (r *run) way(p *lastlightv1.Plan) string {
+	pulled := 0
+	for _, m := range p.GetRoute().GetMoves() {
+		if slices.ContainsFunc(r.records.Survey.Legs, func(l *lastlightv1.Leg) bool { return l.Id == m.Leg && l.PullAndGlideMMin != nil }) {
+			pulled++
+		}
+	}
+	switch pulled {
+	case 0:
+		return ""
+	case len(p.GetRoute().GetMoves()):
+		return string(consumption.PullAndGlide)
+	}
+	return "mixed"
+}
+
+// carriedCylinders are a diver's stages and deco cylinders as they were read at the water.
+func carriedCylinders(m *lastlightv1.PlanDiver, measured *facts.Measured) (out []*lastlightv1.BreathedCylinder) {
+	for _, s := range m.Stages {
+		out = append(out, &lastlightv1.BreathedCylinder{
+			Cylinder: s.Cylinder, Kind: s.Kind, Gas: s.Gas, StartPressure: &lastlightv1.Pressure{Unit: &lastlightv1.Pressure_Bar{Bar: measured.StageBar[s.Cylinder]}},
+			StartTemperatureC: measured.TemperatureC[m.Person],
+		})
+	}
+	return out
 }
 
 // used are the endorsements a diver uses on the dive as planned: what counts
@@ -286,7 +317,7 @@ func (d *Desk) SignOut(ctx context.Context, m store.Mutation, req *lastlightv1.S
 		if err != nil {
 			return nil, err
 		}
-		said, heard, err := heardAtSignOut(req, startOf(row.Dive, req.Person), diver, when)
+		said, heard, err := heardAtSignOut(req, wentIn(row.Dive, req.Person), diver, when)
 		if err != nil {
 			return nil, err
 		}
@@ -314,15 +345,28 @@ func (d *Desk) SignOut(ctx context.Context, m store.Mutation, req *lastlightv1.S
 // corrected first, with a reason. Only symptoms are asked again hours after the
 // dive: a later yes is heard and leaves the rest alone, a later no takes nothing
 // back, for the roles of the policy alone clear a diver.
-func heardAtSignOut(req *lastlightv1.SignOutRequest, start *lastlightv1.Pressure, diver store.WatchDiver, when time.Time) (said *lastlightv1.DiveDiver, heard bool, err error) {
+func heardAtSignOut(req *lastlightv1.SignOutRequest, in *lastlightv1.DiveDiver, diver store.WatchDiver, when time.Time) (said *lastlightv1.DiveDiver, heard bool, err error) {
 	var problems []fault.Problem
 	wrong := func(field, read, expected, message string) {
 		problems = append(problems, fault.Problem{Field: field, Read: read, Expected: expected, Message: message})
 	}
-	if start != nil && req.EndPressure.GetBar() > start.GetBar() {
-		wrong("end_pressure", bar(req.EndPressure), "at most "+bar(start)+", read when "+req.Person+" went in", "more gas after the dive than before it")
+	risen := func(field string, end, start *lastlightv1.Pressure) {
+		if start != nil && end.GetBar() > start.GetBar() {
+			wrong(field, bar(end), "at most "+bar(start)+", read when "+req.Person+" went in", "more gas after the dive than before it")
+		}
 	}
-	said = &lastlightv1.DiveDiver{Person: req.Person, EndPressure: req.EndPressure, MaxDepthM: req.MaxDepthM, Symptoms: req.Symptoms}
+	risen("end_pressure", req.EndPressure, in.StartPressure)
+	said = &lastlightv1.DiveDiver{Person: req.Person, EndPressure: req.EndPressure, EndTemperatureC: req.TemperatureC, MaxDepthM: req.MaxDepthM, Symptoms: req.Symptoms}
+	for i, c := range req.Cylinders {
+		at := fmt.Sprintf("cylinders[%d].", i)
+		carried := cylinderOf(in, c.Cylinder)
+		if carried == nil || cylinderOf(said, c.Cylinder) != nil {
+			wrong(at+"cylinder", c.Cylinder, "each stage and deco cylinder that was read when "+req.Person+" went in, once", "was not read at the entry, or is here twice")
+			continue
+		}
+		risen(at+"pressure", c.Pressure, carried.StartPressure)
+		said.Cylinders = append(said.Cylinders, &lastlightv1.BreathedCylinder{Cylinder: c.Cylinder, EndPressure: c.Pressure, EndTemperatureC: req.TemperatureC})
+	}
 	if diver.SignedOutAt.IsZero() || diver.SignedOut == nil {
 		return said, true, fault.Wrong(problems)
 	}
@@ -339,10 +383,24 @@ func heardAtSignOut(req *lastlightv1.SignOutRequest, start *lastlightv1.Pressure
 	if req.MaxDepthM != nil && before.MaxDepthM != nil && *req.MaxDepthM != *before.MaxDepthM {
 		other("max_depth_m", metres(*req.MaxDepthM), metres(*before.MaxDepthM))
 	}
+	if req.TemperatureC != nil && before.EndTemperatureC != nil && *req.TemperatureC != *before.EndTemperatureC {
+		other("temperature_c", fmt.Sprintf("%g °C", *req.TemperatureC), fmt.Sprintf("%g °C", *before.EndTemperatureC))
+	}
+	later := said.Cylinders
+	said = proto.CloneOf(before)
+	for i, c := range later {
+		if was := cylinderOf(before, c.Cylinder); was == nil {
+			said.Cylinders = append(said.Cylinders, c)
+		} else if was.EndPressure.GetBar() != c.EndPressure.GetBar() {
+			other(fmt.Sprintf("cylinders[%d].pressure", i), bar(c.EndPressure), bar(was.EndPressure))
+		}
+	}
 	if len(problems) > 0 {
 		return nil, false, fault.Wrong(problems)
 	}
-	said = proto.CloneOf(before)
+	if said.EndTemperatureC == nil {
+		said.EndTemperatureC = req.TemperatureC
+	}
 	if said.EndPressure == nil {
 		said.EndPressure = req.EndPressure
 	}
@@ -359,14 +417,24 @@ func bar(p *lastlightv1.Pressure) string {
 
 func metres(m float64) string { return strconv.FormatFloat(m, 'f', -1, 64) + " m" }
 
-// startOf is the pressure read when the diver went in.
-func startOf(dive *lastlightv1.Dive, person string) *lastlightv1.Pressure {
-	for _, d := range dive.Divers {
-		if d.Person == person {
-			return d.StartPressure
+// cylinderOf finds a stage or deco cylinder of a diver; nil where there is none.
+func cylinderOf(d *lastlightv1.DiveDiver, id string) *lastlightv1.BreathedCylinder {
+	for _, c := range d.Cylinders {
+		if c.Cylinder == id {
+			return c
 		}
 	}
 	return nil
+}
+
+// wentIn is what the register holds of a diver since the entry.
+func wentIn(dive *lastlightv1.Dive, person string) *lastlightv1.DiveDiver {
+	for _, d := range dive.Divers {
+		if d.Person == person {
+			return d
+		}
+	}
+	return &lastlightv1.DiveDiver{}
 }
 
 // CorrectWatch puts a wrong fact right by a new one, with its reason.
@@ -566,6 +634,9 @@ func complete(m, before *lastlightv1.Dive, p *lastlightv1.Plan, row *store.Watch
 			if len(more.OtherGases) > 0 {
 				d.OtherGases = nil // what was breathed, not what was carried
 			}
+			more = proto.CloneOf(more)
+			readAfter(d, more.Cylinders)
+			more.Cylinders = nil
 			proto.Merge(d, more)
 		}
 		if d.MaxDepthM != nil {
@@ -614,6 +685,18 @@ func complete(m, before *lastlightv1.Dive, p *lastlightv1.Plan, row *store.Watch
 		}
 	}
 	return m
+}
+
+// readAfter adds what was read of cylinders to those of the register; one that was
+// not carried in by the plan is a further one.
+func readAfter(d *lastlightv1.DiveDiver, read []*lastlightv1.BreathedCylinder) {
+	for _, c := range read {
+		if was := cylinderOf(d, c.Cylinder); was != nil {
+			proto.Merge(was, c)
+		} else {
+			d.Cylinders = append(d.Cylinders, c)
+		}
+	}
 }
 
 // requiredStops is whether the dive about to begin has required stops: no where

@@ -39,3 +39,21 @@ func checkBreathed(d *lastlightv1.Dive, x *lastlightv1.DiveDiver, at string, wro
 		checkProfile(d, x, at, deepest, wrong)
 	}
 }
+
+// checkCylinders says what is wrong with the stages and deco cylinders of one diver.
+func checkCylinders(x *lastlightv1.DiveDiver, at string, wrong func(field, read, expected, message string)) {
+	seen := map[string]bool{x.Mains: x.Mains != ""}
+	for i, c := range x.Cylinders {
+		at := fmt.Sprintf("%scylinders[%d].", at, i)
+		if seen[c.Cylinder] {
+			wrong(at+"cylinder", c.Cylinder, "each cylinder once, and not the mains", "is in this diver's dive twice")
+		}
+		seen[c.Cylinder] = true
+		if c.StartPressure != nil && c.EndPressure != nil && c.EndPressure.GetBar() > c.StartPressure.GetBar() {
+			wrong(at+"end_pressure", fmt.Sprintf("%g bar", c.EndPressure.GetBar()), fmt.Sprintf("not above the start, %g bar", c.StartPressure.GetBar()), "more gas after the dive than before")
+		}
+		if c.Kind == "deco" && c.Way != "" {
+			wrong(at+"way", c.Way, "left out", "gas for decompression is breathed decompressing")
+		}
+	}
+}

@@ -47,6 +47,10 @@ func Check(d *lastlightv1.Dive, prefix string, now time.Time) error {
 		if x.StartPressure != nil && x.EndPressure != nil && x.EndPressure.GetBar() > x.StartPressure.GetBar() {
 			wrong(at+"end_pressure", fmt.Sprintf("%g bar", x.EndPressure.GetBar()), fmt.Sprintf("not above the start, %g bar", x.StartPressure.GetBar()), "more gas after the dive than before")
 		}
+		checkCylinders(x, at, wrong)
+		if x.MeanDepthM != nil && *x.MeanDepthM > d.GetMaxDepthM() {
+			wrong(at+"mean_depth_m", fmt.Sprintf("%g m", *x.MeanDepthM), fmt.Sprintf("at most the greatest depth, %g m", d.GetMaxDepthM()), "on the mean deeper than at the deepest")
+		}
 		if x.MaxDepthM != nil && *x.MaxDepthM > d.GetMaxDepthM() {
 			wrong(at+"max_depth_m", fmt.Sprintf("%g m", *x.MaxDepthM), fmt.Sprintf("at most the dive's, %g m", d.GetMaxDepthM()), "deeper than the dive")
 		}

@@ -32,8 +32,8 @@ func (c converter) diver(p Person, zone calendar.Zone) (facts.Diver, error) {
 	for _, u := range r.Unavailable {
 		d.NotDiving = append(d.NotDiving, facts.Absence{From: day(u.FromDay), To: day(u.ToDay)})
 	}
-	if rate := r.Consumption; rate != nil {
-		d.Consumption = &facts.Consumption{RMVLMin: rate.GetLitresPerMinute(), WorstLMin: r.WorstConsumption.GetLitresPerMinute(), Origin: "declared"}
+	if d.Consumption, err = c.consumption(p, zone); err != nil {
+		return d, err
 	}
 	if r.GuardianConsentTo != nil {
 		d.Consent = append(d.Consent, facts.Consent{From: day(r.GetBirthDay()), To: day(*r.GuardianConsentTo), By: c.pseudonymOrNone(r.Guardian)})

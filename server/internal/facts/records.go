@@ -50,6 +50,9 @@ type Records struct {
 type Person struct {
 	Record *lastlightv1.Person // cards and medical status included
 	Dives  []PastDive          // oldest first
+
+	// Breathed are the dives of the last months that have pressures, of the team alone.
+	Breathed []BreathedDive
 }
 
 // PastDive is one dive of one person.

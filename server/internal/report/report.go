@@ -215,7 +215,9 @@ func MaskTraining(r *lastlightv1.Report, mayRead func(person string) bool) {
 	}
 	for _, d := range r.GetDive().GetDivers() {
 		if !mayRead(d.Person) {
-			d.ConsumptionLMin, d.ConsumptionOrigin, d.CountsAs, d.CountsBecause = 0, "", "", ""
+			d.CountsAs, d.CountsBecause = "", ""
+			d.ConsumptionLMin, d.WorstConsumptionLMin, d.ConsumptionOrigin = 0, 0, ""
+			d.ConsumptionWay, d.ConsumptionDives, d.ConsumptionFrom, d.ConsumptionTo = "", 0, "", ""
 		}
 	}
 }
@@ -271,6 +273,12 @@ func figures(r *engine.Report, n Names) *lastlightv1.DiveFigures {
 	for _, s := range r.Standings {
 		if d := rows[s.Diver]; d != nil {
 			d.CountsAs, d.CountsBecause = s.CountsAs, n.In(s.Because)
+		}
+	}
+	for _, x := range r.Rates {
+		if d := rows[x.Diver]; d != nil {
+			d.ConsumptionLMin, d.WorstConsumptionLMin, d.ConsumptionOrigin = x.LMin, x.WorstLMin, x.Origin
+			d.ConsumptionWay, d.ConsumptionDives, d.ConsumptionFrom, d.ConsumptionTo = x.Way, int32(x.Dives), x.First.String(), x.Last.String()
 		}
 	}
 	for _, f := range r.Flights {

@@ -167,7 +167,7 @@ func guardDive(c *access.Caller, leads access.Relation) store.Guard[*lastlightv1
 			}
 			about.Relation |= leads
 			if !c.Writes(access.Training, about) {
-				keepUnseen(p, was, d, "start_pressure", "end_pressure", "counted_as", "used")
+				keepUnseen(p, was, d, trainingOfDiver...)
 			}
 		}
 		return p.Err()

@@ -6,6 +6,7 @@ import (
 
 	"buf.build/go/protovalidate"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
@@ -302,10 +303,22 @@ func shownDive(c *access.Caller, d *lastlightv1.Dive, s access.Subject) *lastlig
 		}
 		about.Relation |= s.Relation & access.Leads
 		if !c.Sees(access.Training, about) {
-			x.StartPressure, x.EndPressure, x.CountedAs, x.Used = nil, nil, "", nil
+			for _, name := range trainingOfDiver {
+				clearField(x, name)
+			}
 		}
 	}
 	return d
+}
+
+// trainingOfDiver are the fields of a diver in a dive that tell what they count as and how much they breathe.
+var trainingOfDiver = []protoreflect.Name{
+	"start_pressure", "end_pressure", "counted_as", "used", "way", "start_temperature_c", "end_temperature_c", "mains_volume_l", "mean_depth_m", "cylinders", "gas_events",
+}
+
+func clearField(m proto.Message, name protoreflect.Name) {
+	r := m.ProtoReflect()
+	r.Clear(r.Descriptor().Fields().ByName(name))
 }
 
 // seesWholeDives tells whether shownDive leaves everything in, whatever the dive, and no dive is hidden: roles held for the whole
@@ -354,20 +367,11 @@ func keepHidden(c *access.Caller, next, former *lastlightv1.Dive, s access.Subje
 			continue
 		}
 		f, seen := former.Divers[i], shown.Divers[i]
-		if seen.Symptoms == nil && f.Symptoms != nil {
-			x.Symptoms = f.Symptoms
-		}
-		if seen.CountedAs == "" && f.CountedAs != "" {
-			x.CountedAs = f.CountedAs
-		}
-		if seen.StartPressure == nil && f.StartPressure != nil {
-			x.StartPressure = f.StartPressure
-		}
-		if seen.EndPressure == nil && f.EndPressure != nil {
-			x.EndPressure = f.EndPressure
-		}
-		if len(seen.Used) == 0 && len(f.Used) > 0 {
-			x.Used = f.Used
+		was, sight, to := f.ProtoReflect(), seen.ProtoReflect(), x.ProtoReflect()
+		for _, name := range append([]protoreflect.Name{"symptoms"}, trainingOfDiver...) {
+			if field := was.Descriptor().Fields().ByName(name); was.Has(field) && !sight.Has(field) {
+				to.Set(field, was.Get(field))
+			}
 		}
 	}
 }

@@ -380,7 +380,7 @@ func withoutWaiverReasons(c *access.Caller, s access.Subject, list []*lastlightv
 
 // GetBrief gives the page for the water's edge.
 func (h *Plans) GetBrief(ctx context.Context, r *lastlightv1.GetBriefRequest) (*lastlightv1.Brief, error) {
-	p, _, err := h.plan(ctx, "GetBrief", r.Id, 0)
+	p, s, err := h.plan(ctx, "GetBrief", r.Id, 0)
 	if err != nil {
 		return nil, err
 	}
@@ -388,6 +388,7 @@ func (h *Plans) GetBrief(ctx context.Context, r *lastlightv1.GetBriefRequest) (*
 	if err != nil {
 		return nil, err
 	}
+	report.MaskTraining(page.Report, seesIn(ctx, s, access.Training))
 	return &lastlightv1.Brief{Plan: p.Id, PlanVersion: p.Version, CodeWord: p.CodeWord, Valid: page.Valid(), Text: brief.Text(page)}, nil
 }
 

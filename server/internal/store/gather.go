@@ -211,6 +211,15 @@ func (g *gatherer) dives(ctx context.Context) error {
 	for i := range g.r.People {
 		g.r.People[i].Dives = dives[g.r.People[i].Record.Id]
 	}
+	if g.r.Policy.Consumption.Dives > 0 {
+		learned, err := breathedDives(ctx, g.q, breathedQuestion{people: team, from: facts.LearnedSince(&g.r.Policy, g.at), before: g.at, but: g.r.Plan.Id})
+		if err != nil {
+			return err
+		}
+		for i := range g.r.People {
+			g.r.People[i].Breathed = learned[g.r.People[i].Record.Id]
+		}
+	}
 	rows, err := g.q.Query(ctx, `
 SELECT id, entered_at, penetration_m FROM dive
 WHERE site = $1 AND state = 'closed' AND NOT archived AND penetration_m IS NOT NULL AND entered_at BETWEEN $2 AND $3 AND plan IS DISTINCT FROM $4

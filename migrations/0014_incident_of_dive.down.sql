@@ -1,0 +1,1 @@
+DROP INDEX incident_dive;
