@@ -2,6 +2,9 @@ package finding
 
 import (
 	"math"
+	"math/rand/v2"
+	"strconv"
+	"strings"
 	"testing"
 )
 
@@ -76,5 +79,43 @@ func TestFigures(t *testing.T) {
 	}
 	if Round9(1.23456789012) != 1.23456789 || Round9(0.1+0.2) != 0.3 {
 		t.Error("figures are rounded to nine significant digits")
+	}
+}
+
+// Rounding by arithmetic and printing whole units give what strconv gives, digit
+// for digit: over all sizes, at ties and next to them.
+func TestRoundingIsThatOfStrconv(t *testing.T) {
+	rng := rand.New(rand.NewPCG(9, 9))
+	check := func(x float64) {
+		t.Helper()
+		want, _ := strconv.ParseFloat(strconv.FormatFloat(x, 'e', 8, 64), 64)
+		if got := Round9(x); got != want {
+			t.Fatalf("%v to nine digits: %v, want %v", x, got, want)
+		}
+		for decimals := range 6 {
+			p := math.Pow10(decimals)
+			s := strconv.FormatFloat(math.Round(Round9(x*p))/p, 'f', decimals, 64)
+			if strings.Contains(s, ".") {
+				s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+			}
+			if s == "-0" {
+				s = "0"
+			}
+			if got := Decimal(x, decimals); got != s {
+				t.Fatalf("%v with %d decimals: %q, want %q", x, decimals, got, s)
+			}
+		}
+	}
+	for range 60000 {
+		x := (rng.Float64() - 0.5) * math.Pow10(rng.IntN(40)-20)
+		check(x)
+		tie := (math.Floor(rng.Float64()*1e9) + 0.5) * math.Pow10(rng.IntN(24)-16)
+		for _, y := range []float64{tie, math.Nextafter(tie, 0), math.Nextafter(tie, math.Inf(1))} {
+			check(y)
+		}
+		check(float64(rng.IntN(2000)-1000) / 8)
+	}
+	for _, x := range []float64{0, math.Copysign(0, -1), 1, -1, 0.1, 999999999, 999999999.5, 999999999.4999999, 9.999999995, 1e9, 1e22, 1e23, 5e-324, math.MaxFloat64} {
+		check(x)
 	}
 }
