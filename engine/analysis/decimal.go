@@ -14,15 +14,14 @@ const million = 1_000_000
 
 // ParseDecimal reads up to six digits before and after the point; no exponent.
 func ParseDecimal(text string) (Decimal, error) {
-	bad := fmt.Errorf("not a decimal number: %q", text)
 	body, negative := strings.CutPrefix(text, "-")
 	whole, part, _ := strings.Cut(body, ".")
 	if len(whole) == 0 || len(whole) > 6 || len(part) > 6 || strings.HasSuffix(body, ".") {
-		return Decimal{}, bad
+		return Decimal{}, fmt.Errorf("not a decimal number: %q", text)
 	}
 	n, err := strconv.ParseUint(whole+part+strings.Repeat("0", 6-len(part)), 10, 63)
 	if err != nil {
-		return Decimal{}, bad
+		return Decimal{}, fmt.Errorf("not a decimal number: %q", text)
 	}
 	if negative {
 		return Decimal{-int64(n)}, nil

@@ -116,11 +116,16 @@ func (m Mark) String() string {
 	switch {
 	case m.IsZero():
 		return ""
+	case m.year < 0 || m.year > 9999: // no mark that is read
+		return fmt.Sprintf("%04d-%02d-%02d", m.year, m.month, m.day)
 	case m.day == 0:
-		return fmt.Sprintf("%04d-%02d", m.year, m.month)
+		return string(twoDigits(append(twoDigits(twoDigits(nil, m.year/100), m.year%100), '-'), int(m.month)))
 	}
-	return fmt.Sprintf("%04d-%02d-%02d", m.year, m.month, m.day)
+	return string(twoDigits(append(twoDigits(append(twoDigits(twoDigits(nil, m.year/100), m.year%100), '-'), int(m.month)), '-'), m.day))
 }
+
+// twoDigits appends a number below 100.
+func twoDigits(to []byte, n int) []byte { return append(to, byte('0'+n/10%10), byte('0'+n%10)) }
 
 // MarshalText writes the mark as String does.
 func (m Mark) MarshalText() ([]byte, error) { return []byte(m.String()), nil }

@@ -55,8 +55,10 @@ type Work struct {
 	counted bool // the gas of descent and ascent in open water counts (D3)
 	planner *deco.Planner
 	team    *deco.Team
+	fewer   [deco.MaxDivers]*deco.Team // see few
 	normal  *network
 	laid    *deco.Path
+	unheld  []route.Piece // see laidPieces
 	begin   deco.Moment
 	result  deco.Result // as planned
 

@@ -111,6 +111,8 @@ func (w *Work) wayWalked(p *place, o *outcome) *stretches {
 // planner cuts at its grid is put together again where nothing changes.
 func (w *Work) walked(pieces []route.Piece, factors []float64, path *deco.Path, r *deco.Result, divers int) (out stretches) {
 	stop, t := -1, r.Begun()
+	out.list, out.breathing = make([]route.Stretch, 0, len(r.Stretches)), make([][deco.MaxDivers]uint8, 0, len(r.Stretches))
+	oxygen := make([]float64, 0, len(r.Stretches)*divers)
 	for i := range r.Stretches {
 		s := &r.Stretches[i]
 		for stop+1 < len(r.Stops) && r.Stops[stop+1].Arrival <= t+1e-6 {
@@ -131,8 +133,9 @@ func (w *Work) walked(pieces []route.Piece, factors []float64, path *deco.Path, 
 		}
 		x := route.Stretch{Minutes: s.Minutes, FromBar: w.pressure(s.From), ToBar: w.pressure(s.To), Factor: factorOf(factors, s), BarMin: bar}
 		for d := range divers {
-			x.O2 = append(x.O2, w.team.Cylinders[s.Breathing[d]].Mix.O2)
+			oxygen = append(oxygen, w.team.Cylinders[s.Breathing[d]].Mix.O2)
 		}
+		x.O2 = oxygen[len(oxygen)-divers : len(oxygen) : len(oxygen)]
 		if s.Kind == deco.Travel {
 			q := &pieces[s.Piece]
 			x.Move, x.Leg, x.From, x.To, x.Metres = q.Move, q.Leg, q.Station, q.Towards, metresOf(&path.Pieces[s.Piece], s.Minutes)
@@ -181,13 +184,15 @@ func stationOf(pieces []route.Piece, path *deco.Path, piece int) string {
 
 // laidPieces are the route's pieces that the laid path is made of, holds left out.
 func (w *Work) laidPieces() []route.Piece {
-	var list []route.Piece
-	for i := range w.normal.path.Pieces {
-		if x := &w.normal.path.Pieces[i]; x.Kind != route.PieceHold {
-			list = append(list, *x)
+	if w.unheld == nil {
+		w.unheld = make([]route.Piece, 0, len(w.laid.Pieces))
+		for i := range w.normal.path.Pieces {
+			if x := &w.normal.path.Pieces[i]; x.Kind != route.PieceHold {
+				w.unheld = append(w.unheld, *x)
+			}
 		}
 	}
-	return list
+	return w.unheld
 }
 
 // leftParts is what a supply holds at a minute of the dive as planned, and what

@@ -492,7 +492,10 @@ func (w *Work) walkOut(x *way, p *place, o *outcome, into *deco.Result) (*deco.P
 
 // few is the team's first divers alone.
 func (w *Work) few(divers int) *deco.Team {
-	return &deco.Team{Cylinders: w.team.Cylinders, Divers: w.team.Divers[:divers]}
+	if w.fewer[divers] == nil {
+		w.fewer[divers] = &deco.Team{Cylinders: w.team.Cylinders, Divers: w.team.Divers[:divers]}
+	}
+	return w.fewer[divers]
 }
 
 // fewOf is the path for the first divers alone: what the others pick up is left out.

@@ -143,9 +143,15 @@ func (p *plan) memo(y *way, g *gear) *memo {
 		return y.memo
 	}
 	nd, nc := len(p.divers), len(p.cases)
-	m := &memo{need: make([]float64, nd), base: make([]float64, nc), until: make([]float64, nd), after: make([]float64, nd)}
+	all := make([]float64, 3*nd+2*nc+len(p.cyls))
+	part := func(n int) []float64 {
+		x := all[:n:n]
+		all = all[n:]
+		return x
+	}
+	m := &memo{need: part(nd), base: part(nc), until: part(nd), after: part(nd)}
 	if g.waiting > 0 {
-		m.lone = make([]float64, len(p.cyls))
+		m.lone = part(len(p.cyls))
 	}
 	var next *memo
 	cost := y.barMin
@@ -178,6 +184,7 @@ func (p *plan) memo(y *way, g *gear) *memo {
 		m.base[i] = p.base(m, g, &p.cases[i], y.node, true)
 	}
 	if p.bindsHome(g) {
+		m.high = part(nc)
 		p.high(m, next, y, g)
 	}
 	y.memo, y.memoFor = m, g.waiting
@@ -206,7 +213,6 @@ func (p *plan) base(m *memo, g *gear, c *lossCase, node int, withWaiting bool) f
 // so the plan holds there if left(x) − reserve − home × W(x) ≥ need(y) −
 // home × W(y) − picked up, and high is the maximum of the right side.
 func (p *plan) high(m, next *memo, y *way, g *gear) {
-	m.high = make([]float64, len(p.cases))
 	delay := p.in.Policy.DelayMin
 	pressure := p.pressure(p.nodes[y.node].depth)
 	for i := range p.cases {

@@ -22,6 +22,9 @@ func (c *Case) explaining(source string) *steps {
 }
 
 func (s *steps) add(what, formula string, result finding.Figure, inputs ...finding.Figure) {
+	if s.list == nil {
+		s.list = make([]finding.Step, 0, 32)
+	}
 	s.list = append(s.list, finding.Step{What: what, Formula: formula, Inputs: inputs, Result: result, Source: s.source})
 }
 
@@ -162,10 +165,8 @@ func (s *steps) stretch(what string, x route.Stretch) {
 		return
 	}
 	formula := "metres / speed × (pressure from + pressure to) / 2"
-	in := []finding.Figure{
-		metres("metres", x.Metres), finding.Number("speed", x.Metres/x.Minutes, 6, "m/min"),
-		ambient("pressure from", x.FromBar), ambient("pressure to", x.ToBar),
-	}
+	in := append(make([]finding.Figure, 0, 5), metres("metres", x.Metres), finding.Number("speed", x.Metres/x.Minutes, 6, "m/min"),
+		ambient("pressure from", x.FromBar), ambient("pressure to", x.ToBar))
 	if x.Factor != 1 {
 		from := "policy.speeds.pull_and_glide_rmv_factor"
 		if x.Factor == 0 {
