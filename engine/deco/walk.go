@@ -17,6 +17,11 @@ type Planner struct {
 	// (Stop.NeededBy, and refused tests in Result.Tests), which takes a sixth of the time.
 	Plain bool
 
+	// Spent is the work of all schedules so far: minutes waited, and parts of a way as so many,
+	// for each diver. Beyond Most (0: no bound) schedules fail with ErrTooMuch; it is
+	// counted, not timed, so that the same input fails on every machine or on none.
+	Spent, Most int
+
 	set   Settings
 	model *tissue.Model
 	coef  [tissue.Count]coefficients
@@ -81,6 +86,12 @@ func NewPlanner(s Settings) (*Planner, error) {
 	return p, nil
 }
 
+// partWork is what a part of a way takes, in minutes waited.
+const partWork = 16
+
+// ErrTooMuch is the error of a schedule beyond Planner.Most.
+var ErrTooMuch = errors.New("too much work")
+
 // Forget drops what the planner remembers of earlier calls to be faster; no result depends on it.
 func (p *Planner) Forget() {
 	p.steps.reset()
@@ -95,6 +106,9 @@ func (p *Planner) Schedule(team *Team, path *Path, start *Moment, probes []Probe
 }
 
 func (p *Planner) schedule(team *Team, path *Path, start *Moment, probes []Probe, r *Result, l loss) error {
+	if p.Most > 0 && p.Spent > p.Most {
+		return ErrTooMuch
+	}
 	if err := team.check(); err != nil {
 		return err
 	}
@@ -104,6 +118,7 @@ func (p *Planner) schedule(team *Team, path *Path, start *Moment, probes []Probe
 	p.prepare(team, path, start, r, l)
 	p.compile(path, p.lastStop)
 	p.walk(path, probes, r)
+	p.Spent += (partWork*len(p.bounds) + r.TotalStop()) * len(team.Divers)
 	return nil
 }
 

@@ -352,7 +352,8 @@ func (w *Work) overdrawn(s *Schedule) []Remark {
 }
 
 // Answer works everything out and gives the answer; the result of the route
-// model gets what stops change (Apply).
+// model gets what stops change (Apply). Where TooMuch tells so afterwards the answer
+// is not to be used, and the result is left alone.
 func (w *Work) Answer() *Answer {
 	a := &Answer{WaysOut: []Remark{}}
 	a.Schedule = w.scheduleOf(w.laid, w.factors, &w.result, w.full(), 0, func(d int) float64 { return w.rates[d].planned }, true)
@@ -376,6 +377,10 @@ func (w *Work) Answer() *Answer {
 	a.Oxygen = w.mostOxygen()
 	a.Cases = w.cases()
 	a.LostGas = w.lostGas()
+	if w.TooMuch() {
+		return a
+	}
+	w.planner.Most = 0 // what is left is a few ways out taken to pieces
 	a.Stops = !w.result.NoStop || w.result.TotalStop() > 0 || w.result.NoSchedule
 	w.waysOut(a)
 	if a.Stops {
@@ -383,6 +388,14 @@ func (w *Work) Answer() *Answer {
 	}
 	return a
 }
+
+// mostWork bounds what one dive may take, as deco.Planner.Spent counts it: 2 to 4
+// seconds on the processors of 2026. A large plan, 60 moves of three divers with two gases for
+// decompression, takes a five-hundredth; what takes more is a dive of a day or two.
+const mostWork = 100e6
+
+// TooMuch tells whether the dive was given up because it takes too much to compute.
+func (w *Work) TooMuch() bool { return w.planner.Most > 0 && w.planner.Spent > w.planner.Most }
 
 // waysOut gathers what the ways out looked at say.
 func (w *Work) waysOut(a *Answer) {

@@ -116,6 +116,7 @@ func Open(q *Question) (*Work, error) {
 	if w.planner, err = deco.NewPlanner(q.Settings); err != nil {
 		return nil, err
 	}
+	w.planner.Most = mostWork
 	if w.team, err = passage.TeamOf(q.Route.Team, q.SwitchDepth); err != nil {
 		return nil, err
 	}

@@ -419,3 +419,47 @@ func TestNoScheduleOnTheWayIn(t *testing.T) {
 		t.Errorf("verdict %s, commitment point %+v, beyond where the schedule breaks off", r.Verdict, r.Commitment)
 	}
 }
+
+// A dive that takes too much is given up: said so, and the route's result left alone.
+func TestTooMuchIsGivenUp(t *testing.T) {
+	q := question(t, pit("Ada", "Ben"))
+	before, _ := json.Marshal(q.Result)
+	w, err := Open(q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.Answer()
+	if w.TooMuch() {
+		t.Fatalf("%d is too much for a pit of six moves", w.planner.Spent)
+	}
+	for _, most := range []int{1, w.planner.Spent / 100, w.planner.Spent / 2} {
+		again := question(t, pit("Ada", "Ben"))
+		w, err := Open(again)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w.planner.Most = most
+		w.Answer()
+		after, _ := json.Marshal(again.Result)
+		if !w.TooMuch() || string(after) != string(before) {
+			t.Errorf("bound of %d: given up %v, result changed %v", most, w.TooMuch(), string(after) != string(before))
+		}
+	}
+}
+
+// The schedules handed on to the water's edge say who needs each stop; the many
+// that are only compared do not.
+func TestLostGasSaysWhoNeedsAStop(t *testing.T) {
+	_, a := answer(t, expedition(30))
+	stops := 0
+	for _, l := range a.LostGas {
+		for _, s := range l.Schedule.Stops {
+			if stops++; !(s.NeededBy.Bar < 0) || s.NeededBy.Diver == "" {
+				t.Errorf("%s lost, stop at %v m: needed by %+v", l.Lost, s.DepthM, s.NeededBy)
+			}
+		}
+	}
+	if stops == 0 {
+		t.Error("no stop after any loss")
+	}
+}

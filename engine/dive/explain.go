@@ -100,7 +100,7 @@ func (w *Work) wayWalked(p *place, o *outcome) *stretches {
 	if o.walked == nil {
 		o.walked = &stretches{}
 		x := w.way(p)
-		if path, _ := w.walkOut(x, p, o, &w.again); path != nil {
+		if path, _ := w.walkOut(x, p, o, true, &w.again); path != nil {
 			*o.walked = w.walked(x.pieces, x.factors, path, &w.again, o.divers)
 		}
 	}

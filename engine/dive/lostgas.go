@@ -46,7 +46,7 @@ func (w *Work) lostGas() []LostGas {
 			Lost: w.cylinderName(c), Diver: w.team.Divers[f.victim].Name, Place: placeText(far), AfterMin: finding.Round9(far.moment.Minutes), Short: []Shortage{},
 		}
 		o := &outcome{lost: 1 << c, donor: -1, delay: w.q.Route.Policy.DelayMin, divers: len(w.team.Divers)}
-		path, moment := w.walkOut(x, far, o, &w.out)
+		path, moment := w.walkOut(x, far, o, false, &w.out)
 		if path == nil {
 			l.Schedule = Schedule{Stops: []Stop{}, Switches: []Switch{}, Remarks: []Remark{}, Divers: []Diver{}, NoSchedule: true}
 			list = append(list, l)

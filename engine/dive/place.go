@@ -207,10 +207,16 @@ func (w *Work) take(content []float64, c int, litres float64, named int8) {
 	}
 }
 
+// pieceWork is what laying a piece takes, as deco.Planner.Spent counts it.
+const pieceWork = 4
+
 // lay makes the paths of the ways out of a place under a network, picking up
 // what waits on them.
 func (w *Work) lay(n *network, p *place) []*way {
 	var list []*way
+	if w.TooMuch() {
+		return nil
+	}
 	spot := p.spot
 	if n != w.normal && p.at.Move > 0 { // at the start it is the same
 		var found bool
@@ -254,6 +260,7 @@ func (w *Work) wayOf(pieces []route.Piece, p *place) *way {
 		path.Nodes = append(path.Nodes, deco.Node{})
 		pieces = []route.Piece{{Kind: route.PieceAscent, GasFactor: 1}}
 	}
+	w.planner.Spent += pieceWork * len(pieces)
 	x := &way{pieces: pieces, path: *path, factors: make([]float64, 0, len(pieces))}
 	for i := range pieces {
 		x.factors = append(x.factors, w.gasFactor(&pieces[i]))
@@ -450,7 +457,7 @@ func (w *Work) unused(p *place, loser int, lost uint64, delay float64) bool {
 
 func (w *Work) scheduleOut(x *way, p *place, divers int, lost uint64, donor int, delay float64) *outcome {
 	o := &outcome{lost: lost, donor: donor, delay: delay, divers: divers, alike: p.alike, noSchedule: true}
-	path, moment := w.walkOut(x, p, o, &w.out)
+	path, moment := w.walkOut(x, p, o, true, &w.out)
 	if path == nil {
 		return o
 	}
@@ -466,9 +473,10 @@ func (w *Work) scheduleOut(x *way, p *place, divers int, lost uint64, donor int,
 	return o
 }
 
-// walkOut schedules the way out of an outcome into a result: the path walked and
-// the team's state it began with; nil where it cannot be scheduled.
-func (w *Work) walkOut(x *way, p *place, o *outcome, into *deco.Result) (*deco.Path, *deco.Moment) {
+// walkOut schedules the way out of an outcome into a result, plain where nobody asks
+// who needed a stop: the path walked and the team's state it began with; nil where
+// it cannot be scheduled.
+func (w *Work) walkOut(x *way, p *place, o *outcome, plain bool, into *deco.Result) (*deco.Path, *deco.Moment) {
 	l := deco.Loss{Donor: o.donor}
 	for c := range w.team.Cylinders {
 		if o.lost>>c&1 == 1 {
@@ -481,7 +489,7 @@ func (w *Work) walkOut(x *way, p *place, o *outcome, into *deco.Result) (*deco.P
 		moment = &deco.Moment{Minutes: p.moment.Minutes, Divers: p.moment.Divers[:o.divers]}
 	}
 	path.Delay = o.delay
-	w.planner.Plain = true
+	w.planner.Plain = plain
 	err := w.planner.WayOut(team, path, moment, l, into)
 	w.planner.Plain = false
 	if err != nil {

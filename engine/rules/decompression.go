@@ -1,8 +1,10 @@
 package rules
 
 import (
+	"fmt"
 	"math"
 	"strconv"
+	"strings"
 
 	"lastlight/engine/deco"
 	"lastlight/engine/dive"
@@ -155,6 +157,9 @@ func computed(c *Case) []finding.Finding {
 			f := answer(finding.Indeterminate, "failed", s)
 			w := finding.Word("", c.DiveFault)
 			f.Observed, f.Path = &w, "plan.supplies"
+			if strings.HasPrefix(c.DiveFault, tooMuch) {
+				f.Path = "route.route.moves"
+			}
 			f.Figures = []finding.Figure{finding.Word("remedy", "mend what is named; if nothing of the plan is, report it")}
 			out = append(out, f)
 		case c.Dive == nil:
@@ -236,6 +241,9 @@ func (c *Case) decompress() {
 	}
 }
 
+// tooMuch begins what is said of a dive that was given up.
+const tooMuch = "too much to compute"
+
 // dived answers a dive that the route model judged; nil with why, where nothing is
 // merely missing.
 func (c *Case) dived(in route.Input, laid *route.Laid, result *route.Result, turn int) (*dive.Answer, string) {
@@ -269,6 +277,9 @@ func (c *Case) dived(in route.Input, laid *route.Laid, result *route.Result, tur
 		return nil, c.named(err.Error())
 	}
 	a := w.Answer()
+	if w.TooMuch() {
+		return nil, fmt.Sprintf(tooMuch+" with %d moves, %d divers and %.0f min: fewer moves, a shorter dive or a smaller team", len(in.Route.Moves), len(c.Team), w.Planned().End.Minutes)
+	}
 	if fault := w.Fault(); fault != "" {
 		return nil, fault
 	}
