@@ -119,9 +119,9 @@ func (m Mark) String() string {
 	case m.year < 0 || m.year > 9999: // no mark that is read
 		return fmt.Sprintf("%04d-%02d-%02d", m.year, m.month, m.day)
 	case m.day == 0:
-		return string(twoDigits(append(twoDigits(twoDigits(nil, m.year/100), m.year%100), '-'), int(m.month)))
+		return string(twoDigits(append(twoDigits(twoDigits(nil, m.year/100), m.year%100), '-'), m.month))
 	}
-	return string(twoDigits(append(twoDigits(append(twoDigits(twoDigits(nil, m.year/100), m.year%100), '-'), int(m.month)), '-'), m.day))
+	return string(twoDigits(append(twoDigits(append(twoDigits(twoDigits(nil, m.year/100), m.year%100), '-'), m.month), '-'), m.day))
 }
 
 // twoDigits appends a number below 100.

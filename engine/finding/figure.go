@@ -36,7 +36,7 @@ func round9(x float64) (r float64, ok bool) {
 		if k <= -len(tens) || k >= len(tens) {
 			return 0, false
 		}
-		y := 0.0
+		var y float64
 		if k >= 0 {
 			y = float64(x * tens[k])
 		} else {
