@@ -183,6 +183,7 @@ func Plan(o Options) facts.Input {
 		item(name+"-spool", id, facts.Spool, 1).LengthM = fl(40)
 		item(name+"-cutters", id, facts.CuttingTool, 2)
 		item(name+"-markers", id, facts.Marker, 3)
+		item(name+"-arrows", id, facts.Arrow, 3)
 	}
 	return in
 }

@@ -55,6 +55,26 @@ func kitRules() []Rule {
 			Check: markers,
 		},
 		{
+			ID: "kit.arrows", Version: 1, Title: "Line arrows carried", Citation: handbook("practice", "5.1"), Cell: "lines.arrows_per_diver",
+			Words: map[string]Words{
+				"ok":  {Says: "{subject}: {observed}, at least {limit}"},
+				"few": {Says: "{subject}: {observed}, advised at least {limit}", Remedy: "carry {shortfall} more"},
+			},
+			Check: func(c *Case) []finding.Finding {
+				return c.each(func(m Member) []finding.Finding {
+					n := 0
+					for _, k := range c.carried(m.Diver, facts.Arrow) {
+						n += k.N
+					}
+					f := atLeast(m.subject(), n, c.Policy.Lines.ArrowsPerDiver, "arrows")
+					if f.Status == finding.Refuse {
+						f.Status = finding.Caution // common practice, no standard refuses
+					}
+					return one(f)
+				})
+			},
+		},
+		{
 			ID: "kit.cutting_tools", Version: 1, Title: "Cutting tools", Citation: handbook("practice", "7"), Cell: "team.cutting_tools",
 			Words: map[string]Words{
 				"ok":  {Says: "{subject}: {observed}, at least {limit}"},

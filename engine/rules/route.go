@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"math"
+	"slices"
 	"strings"
 
 	"lastlight/engine/finding"
@@ -84,6 +86,16 @@ func routeRules() []Rule {
 		Rule{
 			ID: "route.helpful_outflow", Version: 1, Title: "Helpful outflow gone", Citation: handbook("route method", "D38"), Words: unhelped,
 			Check: helpfulOutflow,
+		},
+		Rule{
+			ID: "route.flow_class", Version: 1, Title: "No leg in a flow that the club refuses", Citation: handbook("practice", "6"), Cell: "flow.inflow_one_class_stricter",
+			Words: map[string]Words{
+				"ok":       {Says: "{subject}: flow at most {observed}, counts as {class}"},
+				"refused":  {Says: "{subject}: flow {observed} counts as {class}: no dive in it", Remedy: "another route, or another day"},
+				"inflow":   {Says: "{subject}: flow {observed} against the way out counts one class up, as {class}: no dive in it", Remedy: "another route, or another day"},
+				"no_class": {Says: "{subject}: cannot tell, flow {observed} is in no class of the policy", Remedy: "give the policy's last class no upper end"},
+			},
+			Check: flowClasses,
 		},
 		Rule{
 			ID: "route.other_way", Version: 1, Title: "The circuit the other way round", Citation: handbook("route method", "5"),
@@ -401,4 +413,53 @@ func (c *Case) Farthest() (place string, minute float64) {
 		return "", 0
 	}
 	return c.farthest(), c.Route.Reach.Place.ElapsedMin
+}
+
+// flowClasses judges the water on every leg of the route by the policy's classes,
+// one class up where it goes against the way out.
+func flowClasses(c *Case) []finding.Finding {
+	if !c.computed() {
+		return one(c.routeUnknown(c.plan()))
+	}
+	var out []finding.Finding
+	seen := map[string]bool{}
+	at, strongest, worst := "", -1.0, ""
+	from := c.RouteInput.Route.Start
+	for i := range c.RouteInput.Route.Moves {
+		m := &c.RouteInput.Route.Moves[i]
+		for k := range c.RouteInput.Legs {
+			l := &c.RouteInput.Legs[k]
+			if seen[l.ID] || l.ID != m.Leg && (m.Leg != "" || l.From != from || l.To != m.To) && (m.Leg != "" || l.To != from || l.From != m.To) {
+				continue
+			}
+			seen[l.ID] = true
+			inflow := slices.Contains(c.Route.Siphon.InflowLegs, l.ID)
+			class, ok := c.Policy.FlowClassOf(l.FlowMMin, inflow)
+			plain, _ := c.Policy.FlowClassOf(l.FlowMMin, false)
+			speed := finding.Number("", math.Abs(l.FlowMMin), 1, "m/min")
+			if math.Abs(l.FlowMMin) > strongest {
+				at, strongest, worst = "leg "+l.ID, math.Abs(l.FlowMMin), class.Name
+			}
+			if ok && !class.Refuse {
+				continue
+			}
+			f := answer(finding.Refuse, "refused", finding.Subject{Kind: finding.KindLeg, ID: l.ID, Name: "leg " + l.ID})
+			f.Observed, f.Path, f.Figures = &speed, path("route.legs", k, "flow_m_min"), []finding.Figure{finding.Word("class", class.Name)}
+			switch {
+			case !ok:
+				f.Status, f.Code = finding.Indeterminate, "no_class"
+			case !plain.Refuse:
+				f.Code = "inflow"
+			}
+			out = append(out, f)
+		}
+		from = m.To
+	}
+	if len(out) == 0 {
+		f := pass(c.plan())
+		speed := finding.Number("", math.Max(0, strongest), 1, "m/min")
+		f.Observed, f.Place, f.Figures = &speed, at, []finding.Figure{finding.Word("class", worst)}
+		out = one(f)
+	}
+	return out
 }

@@ -120,6 +120,12 @@ var breaches = []breach{
 	{"plan.complete", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Site.DensityKgM3 = nil }},
 	{"plan.complete", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Site.Bottoms = nil }},
 	{"plan.complete", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Plan.Supplies[0].PlannedBar = nil }},
+	// 9 m/min is high; against the way out it counts as extreme, which is refused (practice 6).
+	{"route.flow_class", "inflow", finding.Refuse, func(in *facts.Input) { in.Route.Legs[0].FlowMMin = 9 }},
+	{"route.flow_class", "no_class", finding.Indeterminate, func(in *facts.Input) {
+		in.Route.Legs[0].FlowMMin, in.Policy.Flow.Classes = 8, in.Policy.Flow.Classes[:1]
+	}},
+	{"kit.arrows", "few", finding.Caution, func(in *facts.Input) { in.Policy.Lines.ArrowsPerDiver = 4 }},
 	{"plan.unsupported", "unsupported", finding.Refuse, func(in *facts.Input) { in.Plan.Team[0].Apparatus = facts.Rebreather }},
 	{"plan.unsupported", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Plan.Team[0].Apparatus = "" }},
 	{"plan.kind", "no_instructor", finding.Refuse, func(in *facts.Input) { in.Plan.Kind, in.Plan.Taught = facts.Training, "FULL" }},
@@ -615,6 +621,22 @@ func TestNothingKnownBlocks(t *testing.T) {
 		for _, f := range fs {
 			if f.Status == finding.Pass && strings.HasPrefix(f.Rule, "diver.") {
 				t.Errorf("%s passes on an empty plan: %s", f.Rule, f.Message)
+			}
+		}
+	}
+}
+
+// Water that helps on the way out counts as it is; where the club says so, so does what is against it.
+func TestHelpfulFlowCountsAsItIs(t *testing.T) {
+	for name, change := range map[string]func(*facts.Input){
+		"outflow": func(in *facts.Input) { in.Route.Legs[0].FlowMMin = -9 },
+		"equal":   func(in *facts.Input) { in.Route.Legs[0].FlowMMin, in.Policy.Flow.InflowOneUp = 9, false },
+	} {
+		in := enginetest.Pair()
+		change(&in)
+		for _, f := range judge(in) {
+			if f.Rule == "route.flow_class" && (f.Status != finding.Pass || !strings.Contains(f.Message, "counts as high")) {
+				t.Errorf("%s: %s %s", name, f.Status, f.Message)
 			}
 		}
 	}
