@@ -33,7 +33,8 @@ type failure struct {
 type margin struct {
 	gases []amount
 	out   loss
-	fails bool // no schedule
+	fails bool      // no schedule
+	own   [4]amount // where gases begin, so that most margins are one piece of memory
 }
 
 // amount is one gas: what is left of it, and what is needed, its reserve included.
@@ -158,7 +159,7 @@ func (w *Work) share(p *place, f *failure, delay float64) *margin {
 	if m.fails {
 		return m
 	}
-	m.gases = append(m.gases, amount{cylinder: -1})
+	m.gases = append(m.own[:0], amount{cylinder: -1})
 	m.gases[0].need += w.drawn(m, 0, f.victim, w.team.Divers[f.donors[0]].Back, w.rates[f.victim].after)
 	for _, d := range f.donors {
 		w.ownGas(p, d, w.rates[d].after, 1, m)
@@ -174,7 +175,7 @@ func (w *Work) alone(p *place, d int, o loss, without int, rate float64) *margin
 	if m.fails {
 		return m
 	}
-	m.gases = append(m.gases, amount{cylinder: -1})
+	m.gases = append(m.own[:0], amount{cylinder: -1})
 	w.ownGas(p, d, rate, 1, m)
 	w.count(p, d, without, 1, m)
 	return m
@@ -186,7 +187,7 @@ func (w *Work) wayBack(p *place, d int) *margin {
 	if m.fails = m.out.noSchedule; m.fails {
 		return m
 	}
-	m.gases = append(m.gases, amount{cylinder: -1})
+	m.gases = append(m.own[:0], amount{cylinder: -1})
 	w.ownGas(p, d, w.rates[d].planned, 0, m)
 	w.count(p, d, -1, 0, m)
 	return m
@@ -256,6 +257,7 @@ func (w *Work) reserve(p *place, d int) *margin {
 	if m.fails {
 		return m
 	}
+	m.gases = m.own[:0]
 	rate := w.rates[d].planned
 	back := w.team.Divers[d].Back
 	mains := float64(rate * o.breathed(w, d, back))
