@@ -135,7 +135,7 @@ JSON with --json.
 		&cobra.Group{ID: "records", Title: "Records:"},
 		&cobra.Group{ID: "access", Title: "Access and settings:"},
 	)
-	day := []*cobra.Command{a.ready(), a.plan(), a.waiver(), a.watch(), a.board(), a.reading(), a.gas(), a.stopAll()}
+	day := []*cobra.Command{a.ready(), a.due(), a.plan(), a.waiver(), a.watch(), a.board(), a.reading(), a.gas(), a.stopAll()}
 	records := []*cobra.Command{
 		a.apply(), a.export(), a.sheet(), a.site(), a.survey(), a.permit(), a.left(), a.person(), a.card(), a.cylinder(), a.cylinderSet(), a.equipment(),
 		a.fill(), a.analysis(), a.custody(), a.policy(), a.expedition(), a.dive(), a.incident(),

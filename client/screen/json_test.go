@@ -150,6 +150,7 @@ DiveDiver: person counted_as instructor used start_pressure end_pressure mains g
 DiveFigures: runtime_min max_depth_m penetration_m distance_m entry enter_by latest_surfacing watch divers turn_at_the_latest commitment_point route worst_sharing turn_minute circuits decompression other_way
 DiveProfile: after_s depth_cm gas started_at
 DiverFigures: person name turns lower_starts consumption_l_min consumption_origin counts_as counts_because surface_bar earliest_flight worst_consumption_l_min consumption_way consumption_dives consumption_from consumption_to
+DueEntry: kind id name person stops last_day days what to_do rule clause
 DueSummary: hydro_last_day visual_last_day next status fill use carry falls_first last_day max_fill
 Eligibility: expedition cells policy engine_version
 EligibilityCell: person site day may counts_as rule reason
@@ -192,6 +193,7 @@ ListCylinderSetsResponse: sets next_page_token
 ListCylindersResponse: cylinders next_page_token
 ListDecisionsResponse: decisions next_page_token
 ListDivesResponse: dives next_page_token
+ListDueResponse: entries next_page_token day by total policy
 ListEquipmentResponse: equipment next_page_token
 ListEventsResponse: events next_page_token
 ListExpeditionsResponse: expeditions next_page_token

@@ -1,6 +1,11 @@
 package sheet
 
-import "strings"
+import (
+	"encoding/csv"
+	"io"
+	"strconv"
+	"strings"
+)
 
 // A cell that begins with one of these is a formula to a spreadsheet, whoever wrote it.
 const formulaStarts = "=+-@\t\r"
@@ -21,4 +26,28 @@ func plain(cell string) string {
 		return cell[1:]
 	}
 	return cell
+}
+
+// Table writes rows, headings first, as RFC 4180 has it and so that no cell is a formula.
+func Table(to io.Writer, rows [][]string) error {
+	out := csv.NewWriter(to)
+	out.UseCRLF = true
+	for _, row := range rows {
+		cells := make([]string, len(row))
+		for i, text := range row {
+			if cells[i] = safe(text); number(text) {
+				cells[i] = text // a number with its sign is no formula
+			}
+		}
+		if err := out.Write(cells); err != nil {
+			return err
+		}
+	}
+	out.Flush()
+	return out.Error()
+}
+
+func number(text string) bool {
+	_, err := strconv.Atoi(text)
+	return err == nil
 }

@@ -85,17 +85,7 @@ func Ready(in ReadyInput) ReadyReport {
 	c := personCase(in, false)
 	m := c.Team[0]
 	out := ReadyReport{Day: in.Day, CountsAs: m.Counts, Because: c.Because(m)}
-	for _, r := range table {
-		if !slices.Contains(readyRules, r.ID) {
-			continue
-		}
-		for _, f := range r.judge(c) {
-			if f.Status == finding.NotApplicable {
-				continue
-			}
-			out.Lines = append(out.Lines, c.readyLine(f))
-		}
-	}
+	out.Lines = c.personLines(readyRules)
 	if l, ok := c.readyGrade(m, in); ok {
 		out.Lines = append(out.Lines, l)
 	}
@@ -116,6 +106,37 @@ func Ready(in ReadyInput) ReadyReport {
 		return l.Sign == Stop && l.Finding.Subject.Kind != finding.KindCylinder && l.Finding.Subject.Kind != finding.KindItem
 	})
 	return out
+}
+
+// ready gives the lines of some rules and of the person's kit.
+func ready(in ReadyInput, asked []string) []ReadyLine {
+	c := personCase(in, false)
+	lines := c.personLines(asked)
+	for i := range in.Cylinders {
+		lines = append(lines, c.readyCylinder(&in.Cylinders[i], in.Day))
+	}
+	for i := range in.Items {
+		if l, ok := c.readyItem(&in.Items[i], in.Day); ok {
+			lines = append(lines, l)
+		}
+	}
+	return lines
+}
+
+func (c *Case) personLines(asked []string) []ReadyLine {
+	var lines []ReadyLine
+	for i := range table {
+		r := &table[i]
+		if !slices.Contains(asked, r.ID) {
+			continue
+		}
+		for _, f := range r.judge(c) {
+			if f.Status != finding.NotApplicable {
+				lines = append(lines, c.readyLine(f))
+			}
+		}
+	}
+	return lines
 }
 
 // readyRules are those a person can be asked about without a plan. Whose

@@ -15,7 +15,7 @@ func published() []string {
 	var all []string
 	for _, file := range []protoreflect.FileDescriptor{
 		lastlightv1.File_lastlight_v1_access_proto, lastlightv1.File_lastlight_v1_dive_proto, lastlightv1.File_lastlight_v1_expedition_proto,
-		lastlightv1.File_lastlight_v1_gas_proto, lastlightv1.File_lastlight_v1_gear_proto, lastlightv1.File_lastlight_v1_incident_proto, lastlightv1.File_lastlight_v1_plan_proto,
+		lastlightv1.File_lastlight_v1_due_proto, lastlightv1.File_lastlight_v1_gas_proto, lastlightv1.File_lastlight_v1_gear_proto, lastlightv1.File_lastlight_v1_incident_proto, lastlightv1.File_lastlight_v1_plan_proto,
 		lastlightv1.File_lastlight_v1_policy_proto, lastlightv1.File_lastlight_v1_privacy_proto, lastlightv1.File_lastlight_v1_record_proto, lastlightv1.File_lastlight_v1_roster_proto,
 		lastlightv1.File_lastlight_v1_site_proto,
 	} {

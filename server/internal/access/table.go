@@ -122,6 +122,9 @@ var table = []Method{
 	{Name: expeditionService + "UpdateExpedition", Anywhere: Committee, Here: Coordinator},
 	{Name: expeditionService + "ArchiveExpedition", Anywhere: Committee, Here: Coordinator},
 
+	// Of whom and of what, its handler asks.
+	{Name: dueService + "ListDue", Anywhere: Members, Tied: own},
+
 	{Name: planService + "CreatePlan", Here: Leader | Coordinator},
 	{Name: planService + "GetPlan", Anywhere: Members, Tied: team},
 	{Name: planService + "ListPlans", Anywhere: Members},
@@ -192,6 +195,7 @@ const (
 	gasService        = "/lastlight.v1.GasService/"
 	policyService     = "/lastlight.v1.PolicyService/"
 	expeditionService = "/lastlight.v1.ExpeditionService/"
+	dueService        = "/lastlight.v1.DueService/"
 	planService       = "/lastlight.v1.PlanService/"
 	diveService       = "/lastlight.v1.DiveService/"
 	incidentService   = "/lastlight.v1.IncidentService/"

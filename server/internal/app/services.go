@@ -21,6 +21,7 @@ func registerServices(server grpc.ServiceRegistrar, s *store.Store, valid protov
 	lastlightv1.RegisterGearServiceServer(server, &rpc.Gear{Store: s, Zones: zones.Load})
 	lastlightv1.RegisterPolicyServiceServer(server, &rpc.Policies{Store: s, Desk: desk})
 	lastlightv1.RegisterExpeditionServiceServer(server, &rpc.Expeditions{Store: s, Zones: zones.Load})
+	lastlightv1.RegisterDueServiceServer(server, &rpc.Due{Store: s, Zones: zones.Load})
 	lastlightv1.RegisterIncidentServiceServer(server, &rpc.Incidents{Store: s})
 	lastlightv1.RegisterPrivacyServiceServer(server, &rpc.Privacy{Store: s})
 	lastlightv1.RegisterRecordServiceServer(server, &rpc.Files{Store: s, Valid: valid, Zones: zones.Load})

@@ -6,6 +6,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"lastlight/engine"
 	"lastlight/engine/calendar"
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
@@ -118,4 +119,22 @@ func (d Due) Equipment(e Equipment) *lastlightv1.NextDue {
 		}
 	}
 	return out
+}
+
+// Today is the day of now in the zone.
+func (d Due) Today() calendar.Day { return d.today }
+
+// Lines is what of gear stops diving on a day, or ends after it.
+func (d Due) Lines(cylinders []Cylinder, equipment []Equipment, on calendar.Day) []engine.ReadyLine {
+	c := d.converter()
+	c.r.Policy = *d.policy
+	var cyl []facts.Cylinder
+	for _, x := range cylinders {
+		cyl = append(cyl, c.cylinder(x, d.zone))
+	}
+	var items []facts.Item
+	for _, x := range equipment {
+		items = append(items, c.item(x, d.zone))
+	}
+	return engine.ItemsDue(d.policy, cyl, items, on)
 }

@@ -23,6 +23,8 @@ func (c *club) create(r *pb.Record) error {
 		_, err = c.gear().CreateCylinderSet(ctx, &pb.CreateCylinderSetRequest{Set: x.CylinderSet, RequestId: id()})
 	case *pb.Record_Equipment:
 		_, err = c.gear().CreateEquipment(ctx, &pb.CreateEquipmentRequest{Equipment: x.Equipment, RequestId: id()})
+	case *pb.Record_Expedition:
+		_, err = pb.NewExpeditionServiceClient(c.conn).CreateExpedition(ctx, &pb.CreateExpeditionRequest{Expedition: x.Expedition, RequestId: id()})
 	case *pb.Record_Fill:
 		_, err = c.gear().RecordFill(ctx, &pb.RecordFillRequest{Fill: x.Fill, RequestId: id()})
 	case *pb.Record_Analysis:
