@@ -146,7 +146,7 @@ DecidedPlanChange: plan version site planned_entry moment evaluated_at policy_th
 Decision: id plan plan_version decision decided_by decided_at reason report_hash engine_version policy survey conditions
 DepthPoint: at_m depth_m
 Dive: id site plan plan_version expedition kind entered_at out_at divers cover max_depth_m penetration_m zone legs survey marker_station marker_reached_at openings_seen_open flow_met level_met_m visibility_met_m required_stops left notes taught_level out_at_station version archived state recorded_by
-DiveDiver: person counted_as instructor used start_pressure end_pressure mains gas symptoms max_depth_m other_gases profile disagrees way start_temperature_c end_temperature_c mains_volume_l mean_depth_m cylinders gas_events
+DiveDiver: person counted_as instructor used start_pressure end_pressure mains gas symptoms max_depth_m other_gases profile profile_left_out disagrees way start_temperature_c end_temperature_c mains_volume_l mean_depth_m cylinders gas_events
 DiveFigures: runtime_min max_depth_m penetration_m distance_m entry enter_by latest_surfacing watch divers turn_at_the_latest commitment_point route worst_sharing turn_minute circuits decompression other_way
 DiveProfile: after_s depth_cm gas started_at
 DiverFigures: person name turns lower_starts consumption_l_min consumption_origin counts_as counts_because surface_bar earliest_flight worst_consumption_l_min consumption_way consumption_dives consumption_from consumption_to

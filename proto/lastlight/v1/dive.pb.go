@@ -331,6 +331,8 @@ type DiveDiver struct {
 	OtherGases []*BreathedGas `protobuf:"bytes,11,rep,name=other_gases,json=otherGases,proto3" json:"other_gases,omitempty"`
 	// Depth against time; absent: the dive counts as spent at its greatest depth from the descent until out.
 	Profile *DiveProfile `protobuf:"bytes,12,opt,name=profile,proto3" json:"profile,omitempty"`
+	// There is a profile, which a list leaves out: GetDive gives it. Who sends the dive back as listed does not remove it.
+	ProfileLeftOut bool `protobuf:"varint,21,opt,name=profile_left_out,json=profileLeftOut,proto3" json:"profile_left_out,omitempty"`
 	// Where the profile and the register disagree, in words.
 	Disagrees []string `protobuf:"bytes,13,rep,name=disagrees,proto3" json:"disagrees,omitempty"`
 	// How the diver moved on the mains: swimming, pull_and_glide, scooter, or mixed, which says
@@ -464,6 +466,13 @@ func (x *DiveDiver) GetProfile() *DiveProfile {
 		return x.Profile
 	}
 	return nil
+}
+
+func (x *DiveDiver) GetProfileLeftOut() bool {
+	if x != nil {
+		return x.ProfileLeftOut
+	}
+	return false
 }
 
 func (x *DiveDiver) GetDisagrees() []string {
@@ -2106,6 +2115,7 @@ func (x *GetDiveRequest) GetId() string {
 	return ""
 }
 
+// Dives come without their profiles, which GetDive gives; profile_left_out says that there is one.
 type ListDivesRequest struct {
 	state        protoimpl.MessageState `protogen:"open.v1"`
 	PageSize     int32                  `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
@@ -2427,7 +2437,7 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\x0e_penetration_mB\x0e\n" +
 	"\f_level_met_mB\x13\n" +
 	"\x11_visibility_met_mB\x11\n" +
-	"\x0f_required_stops\"\xbf\t\n" +
+	"\x0f_required_stops\"\xef\t\n" +
 	"\tDiveDiver\x12\x1f\n" +
 	"\x06person\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06person\x12&\n" +
 	"\n" +
@@ -2445,7 +2455,8 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	" \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00y@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\tmaxDepthM\x88\x01\x01\x12D\n" +
 	"\vother_gases\x18\v \x03(\v2\x19.lastlight.v1.BreathedGasB\b\xbaH\x05\x92\x01\x02\x10\bR\n" +
 	"otherGases\x123\n" +
-	"\aprofile\x18\f \x01(\v2\x19.lastlight.v1.DiveProfileR\aprofile\x12\"\n" +
+	"\aprofile\x18\f \x01(\v2\x19.lastlight.v1.DiveProfileR\aprofile\x12.\n" +
+	"\x10profile_left_out\x18\x15 \x01(\bB\x04\xf0\xc7\x18\x01R\x0eprofileLeftOut\x12\"\n" +
 	"\tdisagrees\x18\r \x03(\tB\x04\xf0\xc7\x18\x01R\tdisagrees\x12C\n" +
 	"\x03way\x18\x0e \x01(\tB1\xbaH.r,R\x00R\bswimmingR\x0epull_and_glideR\ascooterR\x05mixedR\x03way\x12N\n" +
 	"\x13start_temperature_c\x18\x0f \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80F@)\x00\x00\x00\x00\x00\x00\x00\xc0H\x02R\x11startTemperatureC\x88\x01\x01\x12J\n" +

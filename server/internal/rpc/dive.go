@@ -357,8 +357,8 @@ func (h *Dives) divePage(ctx context.Context, r *lastlightv1.ListDivesRequest) (
 	return h.Store.ListDives(ctx, r, nil, board)
 }
 
-// keepHidden copies into next what shownDive keeps from the caller: who sends back
-// a dive as they read it changes nothing that they could not see.
+// keepHidden copies into next what shownDive keeps from the caller, and the profiles that a list left out: who sends
+// back a dive as they read it changes nothing that they could not see.
 func keepHidden(c *access.Caller, next, former *lastlightv1.Dive, s access.Subject) {
 	shown := shownDive(c, proto.CloneOf(former), s)
 	for _, x := range next.Divers {
@@ -367,6 +367,10 @@ func keepHidden(c *access.Caller, next, former *lastlightv1.Dive, s access.Subje
 			continue
 		}
 		f, seen := former.Divers[i], shown.Divers[i]
+		if x.ProfileLeftOut && x.Profile == nil {
+			x.Profile = f.Profile
+		}
+		x.ProfileLeftOut = false
 		was, sight, to := f.ProtoReflect(), seen.ProtoReflect(), x.ProtoReflect()
 		for _, name := range append([]protoreflect.Name{"symptoms"}, trainingOfDiver...) {
 			if field := was.Descriptor().Fields().ByName(name); was.Has(field) && !sight.Has(field) {
@@ -399,6 +403,7 @@ func (h *Dives) ListDives(ctx context.Context, r *lastlightv1.ListDivesRequest) 
 		if d.State != "closed" && !c.Sees(access.Board, s) {
 			continue // who is away is nobody else's business
 		}
+		store.LeaveProfilesOut(d)
 		out.Dives = append(out.Dives, shownDive(c, d, s))
 	}
 	return out, nil

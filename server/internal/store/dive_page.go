@@ -81,12 +81,16 @@ func (r *diveRow) dive() (*lastlightv1.Dive, error) {
 
 // Numbers of the fields that the server writes into a dive, and of the dives in a list.
 var (
-	diveFields    = (*lastlightv1.Dive)(nil).ProtoReflect().Descriptor().Fields()
-	diveVersion   = diveFields.ByName("version").Number()
-	diveArchived  = diveFields.ByName("archived").Number()
-	diveState     = diveFields.ByName("state").Number()
-	diveRecorder  = diveFields.ByName("recorded_by").Number()
-	divesInAnswer = (*lastlightv1.ListDivesResponse)(nil).ProtoReflect().Descriptor().Fields().ByName("dives").Number()
+	diveFields     = (*lastlightv1.Dive)(nil).ProtoReflect().Descriptor().Fields()
+	diveVersion    = diveFields.ByName("version").Number()
+	diveArchived   = diveFields.ByName("archived").Number()
+	diveState      = diveFields.ByName("state").Number()
+	diveRecorder   = diveFields.ByName("recorded_by").Number()
+	diversOfDive   = diveFields.ByName("divers").Number()
+	diverFields    = (*lastlightv1.DiveDiver)(nil).ProtoReflect().Descriptor().Fields()
+	profileOfDiver = diverFields.ByName("profile").Number()
+	profileLeftOut = diverFields.ByName("profile_left_out").Number()
+	divesInAnswer  = (*lastlightv1.ListDivesResponse)(nil).ProtoReflect().Descriptor().Fields().ByName("dives").Number()
 )
 
 // appendDive appends the encoded message of a row to b. A closed dive is the stored bytes, then what the server writes, whose
@@ -97,9 +101,13 @@ func (r *diveRow) appendDive(b []byte) ([]byte, error) {
 		if err != nil {
 			return nil, err
 		}
+		LeaveProfilesOut(m)
 		return proto.MarshalOptions{}.MarshalAppend(b, m)
 	}
-	b = append(b, r.record...)
+	b, err := appendWithoutProfiles(b, r.record)
+	if err != nil {
+		return nil, err
+	}
 	b = protowire.AppendVarint(protowire.AppendTag(b, diveVersion, protowire.VarintType), uint64(r.version))
 	if r.archived {
 		b = protowire.AppendVarint(protowire.AppendTag(b, diveArchived, protowire.VarintType), 1)
@@ -125,6 +133,65 @@ func (p *DivePage) UnderWay() bool {
 	return slices.ContainsFunc(p.rows, func(r diveRow) bool { return r.state != "closed" })
 }
 
+// LeaveProfilesOut takes the profiles out of a dive that is listed, and says where there was one.
+func LeaveProfilesOut(d *lastlightv1.Dive) {
+	for _, x := range d.Divers {
+		if x.Profile != nil {
+			x.Profile, x.ProfileLeftOut = nil, true
+		}
+	}
+}
+
+// appendWithoutProfiles appends an encoded dive less its profiles: what LeaveProfilesOut does to a decoded one.
+func appendWithoutProfiles(b, record []byte) ([]byte, error) {
+	var one []byte
+	for len(record) > 0 {
+		number, kind, n := protowire.ConsumeTag(record)
+		if n < 0 {
+			return nil, protowire.ParseError(n)
+		}
+		m := protowire.ConsumeFieldValue(number, kind, record[n:])
+		if m < 0 {
+			return nil, protowire.ParseError(m)
+		}
+		field, value := record[:n+m], record[n:n+m]
+		record = record[n+m:]
+		if number != diversOfDive {
+			b = append(b, field...)
+			continue
+		}
+		diver, _ := protowire.ConsumeBytes(value)
+		var left bool
+		var err error
+		if one, left, err = appendWithoutProfile(one[:0], diver); err != nil {
+			return nil, err
+		}
+		if left {
+			one = protowire.AppendVarint(protowire.AppendTag(one, profileLeftOut, protowire.VarintType), 1)
+			field = protowire.AppendBytes(protowire.AppendTag(nil, diversOfDive, protowire.BytesType), one)
+		}
+		b = append(b, field...)
+	}
+	return b, nil
+}
+
+// appendWithoutProfile appends an encoded diver of a dive less the profile, and tells whether there was one.
+func appendWithoutProfile(b, diver []byte) (out []byte, left bool, err error) {
+	for len(diver) > 0 {
+		number, _, n := protowire.ConsumeField(diver)
+		if n < 0 {
+			return nil, false, protowire.ParseError(n)
+		}
+		if number == profileOfDiver {
+			left = true
+		} else {
+			b = append(b, diver[:n]...)
+		}
+		diver = diver[n:]
+	}
+	return b, left, nil
+}
+
 // Next is the token of the page after this one; empty: this is the last.
 func (p *DivePage) Next() string { return p.next }
 
@@ -133,7 +200,7 @@ func (p *DivePage) Next() string { return p.next }
 func (p *DivePage) Whole() (*lastlightv1.ListDivesResponse, error) {
 	size := 0
 	for i := range p.rows {
-		size += len(p.rows[i].record) + 64
+		size += min(len(p.rows[i].record), 4096) + 64 // longer ones are mostly profile
 	}
 	encoded, one := make([]byte, 0, size), make([]byte, 0, 1024)
 	for i := range p.rows {

@@ -211,35 +211,50 @@ func (g *gatherer) custody(ctx context.Context, ids []string) error {
 // owner, so that a dive on which nobody noted it is not forgotten. Dives of the
 // day of the service count.
 func (g *gatherer) divesSince(ctx context.Context) error {
-	for i := range g.r.Equipment {
-		e := &g.r.Equipment[i]
-		since := ""
-		for _, k := range g.r.Policy.Kit {
-			if k.Item == e.Record.Kind {
-				for _, c := range k.Clocks {
-					if c.Dives > 0 {
-						since = lastService(e.Record.ServiceEvents, c.Clock)
-					}
-				}
-			}
+	var items, owners, days []string
+	for _, e := range g.r.Equipment {
+		if since := g.countedFrom(e.Record); since != "" {
+			items, owners, days = append(items, e.Record.Id), append(owners, e.Record.Owner), append(days, since)
 		}
-		if since == "" {
+	}
+	if len(items) == 0 {
+		return nil
+	}
+	rows, err := g.q.Query(ctx, `
+SELECT u.item, dived.n FROM unnest($1::text[], $2::text[], $3::date[]) u (item, owner, since) CROSS JOIN LATERAL (
+  SELECT count(*) AS n FROM (
+    SELECT d.id FROM dive_diver x JOIN dive d ON d.id = x.dive
+    WHERE x.person = u.owner AND NOT d.archived AND x.entered_at >= u.since AND x.entered_at < $4
+    UNION
+    SELECT d.id FROM plan_version v JOIN dive d ON d.plan = v.plan AND d.plan_version = v.version
+    WHERE v.doc @> jsonb_build_object('team', jsonb_build_array(jsonb_build_object('equipment', jsonb_build_array(u.item))))
+      AND NOT d.archived AND d.entered_at >= u.since AND d.entered_at < $4) of_either) dived`, items, owners, days, g.at)
+	if err != nil {
+		return err
+	}
+	var item string
+	var n int
+	_, err = pgx.ForEachRow(rows, []any{&item, &n}, func() error {
+		counted := n
+		g.piece(item).DivesSince = &counted
+		return nil
+	})
+	return err
+}
+
+// countedFrom is the day from which an item's dives are counted, empty where they are not.
+func (g *gatherer) countedFrom(e *lastlightv1.Equipment) (since string) {
+	for _, k := range g.r.Policy.Kit {
+		if k.Item != e.Kind {
 			continue
 		}
-		var n int
-		if err := g.q.QueryRow(ctx, `
-SELECT count(*) FROM (
-  SELECT d.id FROM dive_diver x JOIN dive d ON d.id = x.dive
-  WHERE x.person = $2 AND NOT d.archived AND x.entered_at >= $3::date AND x.entered_at < $4
-  UNION
-  SELECT d.id FROM plan_version v JOIN dive d ON d.plan = v.plan AND d.plan_version = v.version
-  WHERE v.doc @> jsonb_build_object('team', jsonb_build_array(jsonb_build_object('equipment', jsonb_build_array($1::text))))
-    AND NOT d.archived AND d.entered_at >= $3::date AND d.entered_at < $4) dived`, e.Record.Id, e.Record.Owner, since, g.at).Scan(&n); err != nil {
-			return err
+		for _, c := range k.Clocks {
+			if c.Dives > 0 {
+				since = lastService(e.ServiceEvents, c.Clock)
+			}
 		}
-		e.DivesSince = &n
 	}
-	return nil
+	return since
 }
 
 // lastService is the first day that the last event of the kind can mean, empty for none.

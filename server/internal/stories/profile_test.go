@@ -51,3 +51,56 @@ func TestProfileOfARecordedDive(t *testing.T) {
 		t.Errorf("read back: %v", d.Divers[0])
 	}
 }
+
+// A list leaves profiles out and says so, to whoever sees the dive whole and to whoever does not; a dive sent back as listed keeps
+// its profile, one sent back as read without it loses it.
+func TestListsLeaveProfilesOut(t *testing.T) {
+	c := divesListed(t)
+	get := func() *pb.Dive {
+		t.Helper()
+		d, err := c.dives().GetDive(c.as("cora"), &pb.GetDiveRequest{Id: "told"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return d
+	}
+	update := func(d *pb.Dive) {
+		t.Helper()
+		after, err := c.dives().UpdateDive(c.as("cora"), &pb.UpdateDiveRequest{Dive: d, ExpectedVersion: d.Version, RequestId: id()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if slices.ContainsFunc(after.Divers, func(x *pb.DiveDiver) bool { return x.ProfileLeftOut }) {
+			t.Errorf("the answer to a correction leaves something out: %v", after.Divers)
+		}
+	}
+	d := get()
+	profile := &pb.DiveProfile{AfterS: []uint32{0, 120, 2280}, DepthCm: []uint32{0, 990, 0}}
+	d.Divers[1].Profile = profile
+	update(d)
+	var listed *pb.Dive
+	for _, as := range []string{"cora", "dieter"} {
+		all := c.listAll(as, &pb.ListDivesRequest{PageSize: 3})
+		i := slices.IndexFunc(all, func(d *pb.Dive) bool { return d.Id == "told" })
+		if i < 0 {
+			t.Fatalf("not in the list of %s", as)
+		}
+		x := all[i].Divers
+		if x[0].Profile != nil || x[1].Profile != nil || x[0].ProfileLeftOut || !x[1].ProfileLeftOut {
+			t.Errorf("listed for %s: %v", as, x)
+		}
+		if as == "cora" {
+			listed = all[i]
+		}
+	}
+	update(listed)
+	if x := get().Divers[1]; !proto.Equal(x.Profile, profile) || x.ProfileLeftOut {
+		t.Errorf("sent back as listed: %v", x)
+	}
+	d = get()
+	d.Divers[1].Profile = nil
+	update(d)
+	if x := get().Divers[1]; x.Profile != nil || x.ProfileLeftOut {
+		t.Errorf("taken out: %v", x)
+	}
+}
