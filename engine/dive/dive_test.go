@@ -463,3 +463,52 @@ func TestLostGasSaysWhoNeedsAStop(t *testing.T) {
 		t.Error("no stop after any loss")
 	}
 }
+
+// A way out that is not scheduled, being swum for as much as another takes with its
+// stops, is not the cheapest: every way scheduled anyway says so.
+func TestTheCheapestWayWithItsStops(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		in := pit("Ada", "Ben")
+		in.Stations[3].DepthM = float64(rapid.IntRange(20, 40).Draw(t, "depth"))
+		in.Route.Moves[2].HoldMin = float64(rapid.IntRange(5, 25).Draw(t, "hold"))
+		in.Stations = append(in.Stations, route.Station{Name: "bend", DepthM: float64(rapid.IntRange(3, 30).Draw(t, "bend"))})
+		length := float64(rapid.IntRange(40, 90).Draw(t, "length"))
+		in.Legs = append(in.Legs, // another way from the foot to the pool
+			route.Leg{ID: "there", From: "foot", To: "bend", LengthM: length, Lined: true, Restriction: "none"},
+			route.Leg{ID: "out", From: "bend", To: "pool", LengthM: length, Lined: true, Restriction: "none"})
+		in.Verified = []route.Verification{{ID: "v", Legs: []string{"there", "out"}, PassedBy: []string{"Ada", "Ben"}}}
+		in.Policy.VerifiedCounts, in.Policy.VerificationDays = route.VerifiedFromStart, 7
+		w := open(t, in)
+		several := 0
+		for _, p := range w.places {
+			ways := w.lay(w.normal, p)
+			if len(ways) < 2 {
+				continue
+			}
+			several++
+			first := w.cheapest(slices.Clone(ways), p)[0]
+			cost := func(x *way) float64 {
+				if w.planner.Schedule(w.team, &x.path, p.moment, nil, &w.out) != nil || w.out.NoSchedule {
+					return math.Inf(1)
+				}
+				sum := 0.0
+				for i := range w.out.Stretches {
+					sum += w.barMinutes(&w.out.Stretches[i], x.factors)
+				}
+				if sum < w.swum(x)-1e-9 {
+					t.Errorf("%v bar minutes with stops, %v without", sum, w.swum(x))
+				}
+				return sum
+			}
+			least := cost(first)
+			for _, x := range ways {
+				if c := cost(x); c < least-1e-6 {
+					t.Errorf("%s: a way of %v bar minutes beats the cheapest of %v", placeText(p), c, least)
+				}
+			}
+		}
+		if several == 0 {
+			t.Error("no place with two ways out")
+		}
+	})
+}

@@ -316,19 +316,28 @@ func (w *Work) way(p *place) *way {
 }
 
 // cheapest puts the way out first that costs least bar·minutes with the stops
-// made on the gases carried, nothing lost and nothing picked up.
+// made on the gases carried, nothing lost and nothing picked up. Stops and changes of
+// gas only add to what swimming costs, so a way that is swum for as much as another
+// takes with them is not scheduled; and divers who are alike stop as one of them does.
 func (w *Work) cheapest(list []*way, p *place) []*way {
 	if len(list) < 2 {
 		return list
 	}
+	team, from := w.team, p.moment
+	if w.alike(p) {
+		team, from = w.few(1), &deco.Moment{Minutes: p.moment.Minutes, Divers: p.moment.Divers[:1]}
+	}
 	best, least := 0, math.Inf(1)
 	for i, x := range list {
+		if w.swum(x) > least+1e-6 {
+			continue
+		}
 		bare := x.path
 		bare.Nodes = append([]deco.Node(nil), x.path.Nodes...)
 		for k := range bare.Nodes {
 			bare.Nodes[k].Actions = nil
 		}
-		if err := w.schedulePlain(&bare, p.moment); err != nil || w.out.NoSchedule {
+		if err := w.schedulePlain(team, &bare, from); err != nil || w.out.NoSchedule {
 			continue
 		}
 		cost := 0.0
@@ -344,10 +353,20 @@ func (w *Work) cheapest(list []*way, p *place) []*way {
 }
 
 // schedulePlain makes a schedule into w.out of which nobody asks who needed a stop.
-func (w *Work) schedulePlain(path *deco.Path, from *deco.Moment) error {
+func (w *Work) schedulePlain(team *deco.Team, path *deco.Path, from *deco.Moment) error {
 	w.planner.Plain = true
 	defer func() { w.planner.Plain = false }()
-	return w.planner.Schedule(w.team, path, from, nil, &w.out)
+	return w.planner.Schedule(team, path, from, nil, &w.out)
+}
+
+// swum is what a way costs without stops, bar·minutes.
+func (w *Work) swum(x *way) float64 {
+	sum := 0.0
+	for i := range x.path.Pieces {
+		q := &x.path.Pieces[i]
+		sum += float64(float64(0.5*q.Minutes)*(w.pressure(q.From)+w.pressure(q.To))) * x.factors[i]
+	}
+	return sum
 }
 
 // alike tells whether every diver is in the same state with the same gases, so

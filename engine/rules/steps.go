@@ -23,7 +23,7 @@ func (c *Case) explaining(source string) *steps {
 
 func (s *steps) add(what, formula string, result finding.Figure, inputs ...finding.Figure) {
 	if s.list == nil {
-		s.list = make([]finding.Step, 0, 32)
+		s.list = make([]finding.Step, 0, 6)
 	}
 	s.list = append(s.list, finding.Step{What: what, Formula: formula, Inputs: inputs, Result: result, Source: s.source})
 }
