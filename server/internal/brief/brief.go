@@ -191,8 +191,12 @@ func (w *writer) turn() {
 	w.line("CODE WORD  %s   must match the board", strings.ToUpper(p.CodeWord))
 	w.line("GO         %s, enter by %s; later this page is void", d.Entry.AsTime().In(w.p.Location).Format("Mon 2 Jan 2006"), w.clock(d.EnterBy))
 	w.line("DEPTH      %s m at most    RUNTIME %s min    WAY OUT at the farthest %s m", number(d.MaxDepthM, 1), minutes(d.RuntimeMin), number(d.PenetrationM, 0))
-	for _, c := range w.p.Conditions {
-		w.line("ONLY IF    %s", c)
+	if w.tight && len(w.p.Conditions) > 0 {
+		w.line("ONLY IF    %s", strings.Join(w.p.Conditions, "; "))
+	} else {
+		for _, c := range w.p.Conditions {
+			w.line("ONLY IF    %s", c)
+		}
 	}
 	unit := w.p.Units.pressure()
 	w.title("TURN AT THE FIRST OF PRESSURE, PLACE, MINUTE; ANY DIVER MAY TURN THE DIVE")
@@ -208,6 +212,14 @@ func (w *writer) turn() {
 				name = ""
 			}
 			row(name, t.Supply, gasText(m.GetGas()), w.mod(t.Supply), w.p.Units.start(t.StartBar), w.p.Units.turn(t.TurnBar))
+		}
+		if stages := m.GetStages(); w.tight && len(stages) > 1 {
+			var each []string
+			for _, s := range stages {
+				each = append(each, fmt.Sprintf("%s %s %s, MOD %s, %s", s.Kind, s.Cylinder, gasText(s.Gas), w.mod(s.Cylinder), w.p.Units.start(s.StartPressure.GetBar())))
+			}
+			w.line("    %s", strings.Join(each, "; "))
+			continue
 		}
 		for _, s := range m.GetStages() {
 			row("", s.Kind+" "+s.Cylinder, gasText(s.Gas), w.mod(s.Cylinder), w.p.Units.start(s.StartPressure.GetBar()), "-")
@@ -458,7 +470,11 @@ func (w *writer) trouble() {
 	w.otherWay()
 	w.rates()
 	if s := w.p.Report.Dive.WorstSharing; s != nil {
-		w.line("  sharing is tightest at %s: %s for %s, %s above what is needed", s.Place, s.Donor, s.Receiver, w.p.Units.spare(s.MarginL))
+		if w.tight {
+			w.line("  sharing is tightest: %s for %s, %s above, %s", s.Donor, s.Receiver, w.p.Units.spare(s.MarginL), s.Place)
+		} else {
+			w.line("  sharing is tightest at %s: %s for %s, %s above what is needed", s.Place, s.Donor, s.Receiver, w.p.Units.spare(s.MarginL))
+		}
 	}
 	if w.tight {
 		w.line("  lost gas: share at once, out; lost line: stop, light down, search from a fixed " +
@@ -541,7 +557,7 @@ func (w *writer) stops(d *lastlightv1.Decompression) {
 	w.planned(d)
 	w.otherSchedules(d)
 	if l := d.Longest; l != nil {
-		w.line("  longest way out: from %s, %d min of stops, %s min to the surface", l.Place, l.StopMin, number(math.Ceil(l.ToSurfaceMin), 0))
+		w.line("  longest way out: %d min of stops, %s min, from %s", l.StopMin, number(math.Ceil(l.ToSurfaceMin), 0), l.Place)
 	}
 }
 
@@ -635,7 +651,11 @@ func (w *writer) otherSchedules(d *lastlightv1.Decompression) {
 	}
 	head += "   out"
 	if place != "" {
-		head += "  (lost: at " + place + ")"
+		if at := "  (lost: at " + place + ")"; runes(head)+runes(at) <= Width {
+			head += at
+		} else {
+			w.line("  lost: at %s", place)
+		}
 	}
 	w.line("%s", head)
 	for _, r := range rows {
@@ -674,8 +694,8 @@ func gasHolds(short, breathes []string) string {
 	switch {
 	case len(short) > 0:
 		return "NOT ENOUGH " + strings.Join(short, ", ")
-	case len(breathes) > 0:
-		return "enough: " + strings.Join(breathes, ", ")
+	case len(breathes) > 0: // whoever lost it breathes what else is that diver's own
+		return "enough, of the own"
 	}
 	return "gas enough"
 }
@@ -738,8 +758,12 @@ func (w *writer) watch() {
 	if signal == "" {
 		signal = "not on record"
 	}
-	w.line("  signal: %s%s", signal, walk)
-	w.line("  oxygen: %s; chamber: %s", w.oxygen(e), chamber(e))
+	if w.tight {
+		w.line("  signal: %s%s; oxygen: %s; chamber: %s", signal, walk, w.oxygen(e), chamber(e))
+	} else {
+		w.line("  signal: %s%s", signal, walk)
+		w.line("  oxygen: %s; chamber: %s", w.oxygen(e), chamber(e))
+	}
 	w.flights()
 	if w.tight {
 		w.line("  only seen out by cover ends an alarm; each signs out too; nothing here rings")
@@ -758,7 +782,7 @@ func (w *writer) flights() {
 		}
 	}
 	if len(each) > 0 {
-		w.line("  no flight before: %s; with symptoms: not until cleared", strings.Join(each, ", "))
+		w.line("  no flight before: %s; symptoms: not until cleared", strings.Join(each, ", "))
 	}
 }
 
