@@ -138,7 +138,7 @@ JSON with --json.
 	day := []*cobra.Command{a.ready(), a.due(), a.plan(), a.waiver(), a.watch(), a.board(), a.reading(), a.gas(), a.stopAll()}
 	records := []*cobra.Command{
 		a.apply(), a.export(), a.sheet(), a.site(), a.survey(), a.permit(), a.left(), a.person(), a.card(), a.cylinder(), a.cylinderSet(), a.equipment(),
-		a.fill(), a.analysis(), a.custody(), a.policy(), a.expedition(), a.dive(), a.incident(),
+		a.fill(), a.analysis(), a.custody(), a.policy(), a.expedition(), a.dive(), a.incident(), a.digest(),
 	}
 	access := []*cobra.Command{a.whoami(), a.login(), a.settingsCommand(), a.role(), a.token(), a.events(), a.version()}
 	for group, commands := range map[string][]*cobra.Command{"day": day, "records": records, "access": access} {

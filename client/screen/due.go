@@ -18,3 +18,20 @@ func (w View) DueNote(r *pb.ListDueResponse) error {
 	p.line("%s", Cautions[2])
 	return p.err
 }
+
+// Digest says what letters a person has asked for.
+func (w View) Digest(d *pb.Digest) error {
+	if !w.Page {
+		return w.Fields([][2]string{{"person", d.GetPerson()}, {"address", d.GetAddress()}, {"every", d.GetEvery()}})
+	}
+	p := &page{w: w}
+	if d.GetAddress() == "" {
+		p.line("No letters are asked for.")
+		return p.err
+	}
+	p.line("A letter to %s each %s in which something of yours stops diving or falls due.", d.GetAddress(), d.GetEvery())
+	if !d.GetSending() {
+		p.line("This server sends no mail: ask whoever runs it to set smtp_server.")
+	}
+	return p.err
+}

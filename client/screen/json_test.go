@@ -145,6 +145,7 @@ DecideResponse: decided plan decision report not_decided explanation
 DecidedPlanChange: plan version site planned_entry moment evaluated_at policy_then engine_then verdict_then verdict_before verdict_after findings standings not_evaluated reads_further
 Decision: id plan plan_version decision decided_by decided_at reason report_hash engine_version policy survey conditions
 DepthPoint: at_m depth_m
+Digest: person address every sending
 Dive: id site plan plan_version expedition kind entered_at out_at divers cover max_depth_m penetration_m zone legs survey marker_station marker_reached_at openings_seen_open flow_met level_met_m visibility_met_m required_stops left notes taught_level out_at_station version archived state recorded_by
 DiveDiver: person counted_as instructor used start_pressure end_pressure mains gas symptoms max_depth_m other_gases profile profile_left_out disagrees way start_temperature_c end_temperature_c mains_volume_l mean_depth_m cylinders gas_events
 DiveFigures: runtime_min max_depth_m penetration_m distance_m entry enter_by latest_surfacing watch divers turn_at_the_latest commitment_point route worst_sharing turn_minute circuits decompression other_way
@@ -186,6 +187,7 @@ LeftItem: id site dive kind place item owner left_at remove_by confirmed_at reco
 LeftOnPurpose: kind item owner remove_by
 Leg: id from to length_m lined unlined_kind restriction flow_m_min bottom declared_free_above depth_points off_main_line pull_and_glide_m_min
 LegPassed: leg direction people
+Letter: id person period state queued_at next_try_at tries done_at why
 LineDamage: id site legs seen_at what reported_by
 ListAnalysesResponse: analyses next_page_token
 ListCustodyResponse: events next_page_token
@@ -201,6 +203,7 @@ ListFillsResponse: fills next_page_token
 ListHoldingsResponse: holdings next_page_token
 ListIncidentsResponse: incidents next_page_token
 ListLeftItemsResponse: items next_page_token
+ListLettersResponse: letters next_page_token
 ListPeopleResponse: people next_page_token
 ListPermitsResponse: permits next_page_token
 ListPlansResponse: plans next_page_token

@@ -12,6 +12,7 @@ import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -128,6 +129,405 @@ func (x *ListDueRequest) GetPageToken() string {
 	return ""
 }
 
+type Digest struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Person string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// Empty: no digest is sent.
+	Address string `protobuf:"bytes,2,opt,name=address,proto3" json:"address,omitempty"`
+	// day or week.
+	Every string `protobuf:"bytes,3,opt,name=every,proto3" json:"every,omitempty"`
+	// Whether this server sends mail at all.
+	Sending       bool `protobuf:"varint,4,opt,name=sending,proto3" json:"sending,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Digest) Reset() {
+	*x = Digest{}
+	mi := &file_lastlight_v1_due_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Digest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Digest) ProtoMessage() {}
+
+func (x *Digest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_due_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Digest.ProtoReflect.Descriptor instead.
+func (*Digest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_due_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Digest) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *Digest) GetAddress() string {
+	if x != nil {
+		return x.Address
+	}
+	return ""
+}
+
+func (x *Digest) GetEvery() string {
+	if x != nil {
+		return x.Every
+	}
+	return ""
+}
+
+func (x *Digest) GetSending() bool {
+	if x != nil {
+		return x.Sending
+	}
+	return false
+}
+
+type SetDigestRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Empty: no more.
+	Address       string `protobuf:"bytes,1,opt,name=address,proto3" json:"address,omitempty"`
+	Every         string `protobuf:"bytes,2,opt,name=every,proto3" json:"every,omitempty"`
+	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetDigestRequest) Reset() {
+	*x = SetDigestRequest{}
+	mi := &file_lastlight_v1_due_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetDigestRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetDigestRequest) ProtoMessage() {}
+
+func (x *SetDigestRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_due_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetDigestRequest.ProtoReflect.Descriptor instead.
+func (*SetDigestRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_due_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *SetDigestRequest) GetAddress() string {
+	if x != nil {
+		return x.Address
+	}
+	return ""
+}
+
+func (x *SetDigestRequest) GetEvery() string {
+	if x != nil {
+		return x.Every
+	}
+	return ""
+}
+
+func (x *SetDigestRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+type GetDigestRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetDigestRequest) Reset() {
+	*x = GetDigestRequest{}
+	mi := &file_lastlight_v1_due_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetDigestRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetDigestRequest) ProtoMessage() {}
+
+func (x *GetDigestRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_due_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetDigestRequest.ProtoReflect.Descriptor instead.
+func (*GetDigestRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_due_proto_rawDescGZIP(), []int{3}
+}
+
+type ListLettersRequest struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Person string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// queued, sent, nothing_due, given_up; empty: all.
+	State         string `protobuf:"bytes,2,opt,name=state,proto3" json:"state,omitempty"`
+	PageSize      int32  `protobuf:"varint,3,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken     string `protobuf:"bytes,4,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListLettersRequest) Reset() {
+	*x = ListLettersRequest{}
+	mi := &file_lastlight_v1_due_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListLettersRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListLettersRequest) ProtoMessage() {}
+
+func (x *ListLettersRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_due_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListLettersRequest.ProtoReflect.Descriptor instead.
+func (*ListLettersRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_due_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ListLettersRequest) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *ListLettersRequest) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
+func (x *ListLettersRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListLettersRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+type ListLettersResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Letters       []*Letter              `protobuf:"bytes,1,rep,name=letters,proto3" json:"letters,omitempty"`
+	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListLettersResponse) Reset() {
+	*x = ListLettersResponse{}
+	mi := &file_lastlight_v1_due_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListLettersResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListLettersResponse) ProtoMessage() {}
+
+func (x *ListLettersResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_due_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListLettersResponse.ProtoReflect.Descriptor instead.
+func (*ListLettersResponse) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_due_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *ListLettersResponse) GetLetters() []*Letter {
+	if x != nil {
+		return x.Letters
+	}
+	return nil
+}
+
+func (x *ListLettersResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+type Letter struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Id     string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	Person string                 `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
+	// The day, or the Monday of the week, that it is for.
+	Period    string                 `protobuf:"bytes,3,opt,name=period,proto3" json:"period,omitempty"`
+	State     string                 `protobuf:"bytes,4,opt,name=state,proto3" json:"state,omitempty"`
+	QueuedAt  *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=queued_at,json=queuedAt,proto3" json:"queued_at,omitempty"`
+	NextTryAt *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=next_try_at,json=nextTryAt,proto3" json:"next_try_at,omitempty"`
+	Tries     int32                  `protobuf:"varint,7,opt,name=tries,proto3" json:"tries,omitempty"`
+	DoneAt    *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=done_at,json=doneAt,proto3" json:"done_at,omitempty"`
+	// Why it was not sent, without address and text.
+	Why           string `protobuf:"bytes,9,opt,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Letter) Reset() {
+	*x = Letter{}
+	mi := &file_lastlight_v1_due_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Letter) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Letter) ProtoMessage() {}
+
+func (x *Letter) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_due_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Letter.ProtoReflect.Descriptor instead.
+func (*Letter) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_due_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *Letter) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *Letter) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *Letter) GetPeriod() string {
+	if x != nil {
+		return x.Period
+	}
+	return ""
+}
+
+func (x *Letter) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
+func (x *Letter) GetQueuedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.QueuedAt
+	}
+	return nil
+}
+
+func (x *Letter) GetNextTryAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.NextTryAt
+	}
+	return nil
+}
+
+func (x *Letter) GetTries() int32 {
+	if x != nil {
+		return x.Tries
+	}
+	return 0
+}
+
+func (x *Letter) GetDoneAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DoneAt
+	}
+	return nil
+}
+
+func (x *Letter) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
 type ListDueResponse struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Entries       []*DueEntry            `protobuf:"bytes,1,rep,name=entries,proto3" json:"entries,omitempty"`
@@ -143,7 +543,7 @@ type ListDueResponse struct {
 
 func (x *ListDueResponse) Reset() {
 	*x = ListDueResponse{}
-	mi := &file_lastlight_v1_due_proto_msgTypes[1]
+	mi := &file_lastlight_v1_due_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -155,7 +555,7 @@ func (x *ListDueResponse) String() string {
 func (*ListDueResponse) ProtoMessage() {}
 
 func (x *ListDueResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_due_proto_msgTypes[1]
+	mi := &file_lastlight_v1_due_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -168,7 +568,7 @@ func (x *ListDueResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDueResponse.ProtoReflect.Descriptor instead.
 func (*ListDueResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_due_proto_rawDescGZIP(), []int{1}
+	return file_lastlight_v1_due_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ListDueResponse) GetEntries() []*DueEntry {
@@ -239,7 +639,7 @@ type DueEntry struct {
 
 func (x *DueEntry) Reset() {
 	*x = DueEntry{}
-	mi := &file_lastlight_v1_due_proto_msgTypes[2]
+	mi := &file_lastlight_v1_due_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -251,7 +651,7 @@ func (x *DueEntry) String() string {
 func (*DueEntry) ProtoMessage() {}
 
 func (x *DueEntry) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_due_proto_msgTypes[2]
+	mi := &file_lastlight_v1_due_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -264,7 +664,7 @@ func (x *DueEntry) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DueEntry.ProtoReflect.Descriptor instead.
 func (*DueEntry) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_due_proto_rawDescGZIP(), []int{2}
+	return file_lastlight_v1_due_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *DueEntry) GetKind() string {
@@ -348,7 +748,7 @@ var File_lastlight_v1_due_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_due_proto_rawDesc = "" +
 	"\n" +
-	"\x16lastlight/v1/due.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\"\xb3\x02\n" +
+	"\x16lastlight/v1/due.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb3\x02\n" +
 	"\x0eListDueRequest\x12\x1f\n" +
 	"\x06person\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18?R\x06person\x12\x1b\n" +
 	"\x04item\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18?R\x04item\x12'\n" +
@@ -361,7 +761,39 @@ const file_lastlight_v1_due_proto_rawDesc = "" +
 	"\tpage_size\x18\a \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xe8\a(\x00R\bpageSize\x12\x1d\n" +
 	"\n" +
-	"page_token\x18\b \x01(\tR\tpageToken\"\xbb\x01\n" +
+	"page_token\x18\b \x01(\tR\tpageToken\"j\n" +
+	"\x06Digest\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12\x18\n" +
+	"\aaddress\x18\x02 \x01(\tR\aaddress\x12\x14\n" +
+	"\x05every\x18\x03 \x01(\tR\x05every\x12\x18\n" +
+	"\asending\x18\x04 \x01(\bR\asending\"\xd5\x01\n" +
+	"\x10SetDigestRequest\x12n\n" +
+	"\aaddress\x18\x01 \x01(\tBT\xbaHQ\xba\x01I\n" +
+	"\x0edigest.address\x12\x19a mail address, NAME@HOST\x1a\x1cthis == '' || this.isEmail()r\x03\x18\xfe\x01R\aaddress\x12(\n" +
+	"\x05every\x18\x02 \x01(\tB\x12\xbaH\x0fr\rR\x00R\x03dayR\x04weekR\x05every\x12'\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"\x12\n" +
+	"\x10GetDigestRequest\"\xb8\x01\n" +
+	"\x12ListLettersRequest\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12B\n" +
+	"\x05state\x18\x02 \x01(\tB,\xbaH)r'R\x00R\x06queuedR\x04sentR\vnothing_dueR\bgiven_upR\x05state\x12'\n" +
+	"\tpage_size\x18\x03 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12\x1d\n" +
+	"\n" +
+	"page_token\x18\x04 \x01(\tR\tpageToken\"m\n" +
+	"\x13ListLettersResponse\x12.\n" +
+	"\aletters\x18\x01 \x03(\v2\x14.lastlight.v1.LetterR\aletters\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xb0\x02\n" +
+	"\x06Letter\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
+	"\x06person\x18\x02 \x01(\tR\x06person\x12\x16\n" +
+	"\x06period\x18\x03 \x01(\tR\x06period\x12\x14\n" +
+	"\x05state\x18\x04 \x01(\tR\x05state\x127\n" +
+	"\tqueued_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\bqueuedAt\x12:\n" +
+	"\vnext_try_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\tnextTryAt\x12\x14\n" +
+	"\x05tries\x18\a \x01(\x05R\x05tries\x123\n" +
+	"\adone_at\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x06doneAt\x12\x10\n" +
+	"\x03why\x18\t \x01(\tR\x03why\"\xbb\x01\n" +
 	"\x0fListDueResponse\x120\n" +
 	"\aentries\x18\x01 \x03(\v2\x16.lastlight.v1.DueEntryR\aentries\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\x12\x10\n" +
@@ -382,10 +814,13 @@ const file_lastlight_v1_due_proto_rawDesc = "" +
 	"\x04rule\x18\n" +
 	" \x01(\tR\x04rule\x12\x16\n" +
 	"\x06clause\x18\v \x01(\tR\x06clauseB\a\n" +
-	"\x05_days2T\n" +
+	"\x05_days2\xae\x02\n" +
 	"\n" +
 	"DueService\x12F\n" +
-	"\aListDue\x12\x1c.lastlight.v1.ListDueRequest\x1a\x1d.lastlight.v1.ListDueResponseB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
+	"\aListDue\x12\x1c.lastlight.v1.ListDueRequest\x1a\x1d.lastlight.v1.ListDueResponse\x12A\n" +
+	"\tSetDigest\x12\x1e.lastlight.v1.SetDigestRequest\x1a\x14.lastlight.v1.Digest\x12A\n" +
+	"\tGetDigest\x12\x1e.lastlight.v1.GetDigestRequest\x1a\x14.lastlight.v1.Digest\x12R\n" +
+	"\vListLetters\x12 .lastlight.v1.ListLettersRequest\x1a!.lastlight.v1.ListLettersResponseB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
 
 var (
 	file_lastlight_v1_due_proto_rawDescOnce sync.Once
@@ -399,21 +834,38 @@ func file_lastlight_v1_due_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_due_proto_rawDescData
 }
 
-var file_lastlight_v1_due_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
+var file_lastlight_v1_due_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
 var file_lastlight_v1_due_proto_goTypes = []any{
-	(*ListDueRequest)(nil),  // 0: lastlight.v1.ListDueRequest
-	(*ListDueResponse)(nil), // 1: lastlight.v1.ListDueResponse
-	(*DueEntry)(nil),        // 2: lastlight.v1.DueEntry
+	(*ListDueRequest)(nil),        // 0: lastlight.v1.ListDueRequest
+	(*Digest)(nil),                // 1: lastlight.v1.Digest
+	(*SetDigestRequest)(nil),      // 2: lastlight.v1.SetDigestRequest
+	(*GetDigestRequest)(nil),      // 3: lastlight.v1.GetDigestRequest
+	(*ListLettersRequest)(nil),    // 4: lastlight.v1.ListLettersRequest
+	(*ListLettersResponse)(nil),   // 5: lastlight.v1.ListLettersResponse
+	(*Letter)(nil),                // 6: lastlight.v1.Letter
+	(*ListDueResponse)(nil),       // 7: lastlight.v1.ListDueResponse
+	(*DueEntry)(nil),              // 8: lastlight.v1.DueEntry
+	(*timestamppb.Timestamp)(nil), // 9: google.protobuf.Timestamp
 }
 var file_lastlight_v1_due_proto_depIdxs = []int32{
-	2, // 0: lastlight.v1.ListDueResponse.entries:type_name -> lastlight.v1.DueEntry
-	0, // 1: lastlight.v1.DueService.ListDue:input_type -> lastlight.v1.ListDueRequest
-	1, // 2: lastlight.v1.DueService.ListDue:output_type -> lastlight.v1.ListDueResponse
-	2, // [2:3] is the sub-list for method output_type
-	1, // [1:2] is the sub-list for method input_type
-	1, // [1:1] is the sub-list for extension type_name
-	1, // [1:1] is the sub-list for extension extendee
-	0, // [0:1] is the sub-list for field type_name
+	6, // 0: lastlight.v1.ListLettersResponse.letters:type_name -> lastlight.v1.Letter
+	9, // 1: lastlight.v1.Letter.queued_at:type_name -> google.protobuf.Timestamp
+	9, // 2: lastlight.v1.Letter.next_try_at:type_name -> google.protobuf.Timestamp
+	9, // 3: lastlight.v1.Letter.done_at:type_name -> google.protobuf.Timestamp
+	8, // 4: lastlight.v1.ListDueResponse.entries:type_name -> lastlight.v1.DueEntry
+	0, // 5: lastlight.v1.DueService.ListDue:input_type -> lastlight.v1.ListDueRequest
+	2, // 6: lastlight.v1.DueService.SetDigest:input_type -> lastlight.v1.SetDigestRequest
+	3, // 7: lastlight.v1.DueService.GetDigest:input_type -> lastlight.v1.GetDigestRequest
+	4, // 8: lastlight.v1.DueService.ListLetters:input_type -> lastlight.v1.ListLettersRequest
+	7, // 9: lastlight.v1.DueService.ListDue:output_type -> lastlight.v1.ListDueResponse
+	1, // 10: lastlight.v1.DueService.SetDigest:output_type -> lastlight.v1.Digest
+	1, // 11: lastlight.v1.DueService.GetDigest:output_type -> lastlight.v1.Digest
+	5, // 12: lastlight.v1.DueService.ListLetters:output_type -> lastlight.v1.ListLettersResponse
+	9, // [9:13] is the sub-list for method output_type
+	5, // [5:9] is the sub-list for method input_type
+	5, // [5:5] is the sub-list for extension type_name
+	5, // [5:5] is the sub-list for extension extendee
+	0, // [0:5] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_due_proto_init() }
@@ -421,14 +873,14 @@ func file_lastlight_v1_due_proto_init() {
 	if File_lastlight_v1_due_proto != nil {
 		return
 	}
-	file_lastlight_v1_due_proto_msgTypes[2].OneofWrappers = []any{}
+	file_lastlight_v1_due_proto_msgTypes[8].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_due_proto_rawDesc), len(file_lastlight_v1_due_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   3,
+			NumMessages:   9,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

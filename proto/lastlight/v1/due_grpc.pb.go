@@ -21,7 +21,10 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	DueService_ListDue_FullMethodName = "/lastlight.v1.DueService/ListDue"
+	DueService_ListDue_FullMethodName     = "/lastlight.v1.DueService/ListDue"
+	DueService_SetDigest_FullMethodName   = "/lastlight.v1.DueService/SetDigest"
+	DueService_GetDigest_FullMethodName   = "/lastlight.v1.DueService/GetDigest"
+	DueService_ListLetters_FullMethodName = "/lastlight.v1.DueService/ListLetters"
 )
 
 // DueServiceClient is the client API for DueService service.
@@ -30,6 +33,11 @@ const (
 type DueServiceClient interface {
 	// What stops diving or falls due, what stops diving first at the top. By the same rules as plans are judged by.
 	ListDue(ctx context.Context, in *ListDueRequest, opts ...grpc.CallOption) (*ListDueResponse, error)
+	// Being told by mail what of one's own falls due: one's own to ask for and to end.
+	SetDigest(ctx context.Context, in *SetDigestRequest, opts ...grpc.CallOption) (*Digest, error)
+	GetDigest(ctx context.Context, in *GetDigestRequest, opts ...grpc.CallOption) (*Digest, error)
+	// Letters queued, sent and given up, latest first, without addresses.
+	ListLetters(ctx context.Context, in *ListLettersRequest, opts ...grpc.CallOption) (*ListLettersResponse, error)
 }
 
 type dueServiceClient struct {
@@ -50,12 +58,47 @@ func (c *dueServiceClient) ListDue(ctx context.Context, in *ListDueRequest, opts
 	return out, nil
 }
 
+func (c *dueServiceClient) SetDigest(ctx context.Context, in *SetDigestRequest, opts ...grpc.CallOption) (*Digest, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Digest)
+	err := c.cc.Invoke(ctx, DueService_SetDigest_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *dueServiceClient) GetDigest(ctx context.Context, in *GetDigestRequest, opts ...grpc.CallOption) (*Digest, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Digest)
+	err := c.cc.Invoke(ctx, DueService_GetDigest_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *dueServiceClient) ListLetters(ctx context.Context, in *ListLettersRequest, opts ...grpc.CallOption) (*ListLettersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListLettersResponse)
+	err := c.cc.Invoke(ctx, DueService_ListLetters_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // DueServiceServer is the server API for DueService service.
 // All implementations must embed UnimplementedDueServiceServer
 // for forward compatibility.
 type DueServiceServer interface {
 	// What stops diving or falls due, what stops diving first at the top. By the same rules as plans are judged by.
 	ListDue(context.Context, *ListDueRequest) (*ListDueResponse, error)
+	// Being told by mail what of one's own falls due: one's own to ask for and to end.
+	SetDigest(context.Context, *SetDigestRequest) (*Digest, error)
+	GetDigest(context.Context, *GetDigestRequest) (*Digest, error)
+	// Letters queued, sent and given up, latest first, without addresses.
+	ListLetters(context.Context, *ListLettersRequest) (*ListLettersResponse, error)
 	mustEmbedUnimplementedDueServiceServer()
 }
 
@@ -68,6 +111,15 @@ type UnimplementedDueServiceServer struct{}
 
 func (UnimplementedDueServiceServer) ListDue(context.Context, *ListDueRequest) (*ListDueResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListDue not implemented")
+}
+func (UnimplementedDueServiceServer) SetDigest(context.Context, *SetDigestRequest) (*Digest, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetDigest not implemented")
+}
+func (UnimplementedDueServiceServer) GetDigest(context.Context, *GetDigestRequest) (*Digest, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetDigest not implemented")
+}
+func (UnimplementedDueServiceServer) ListLetters(context.Context, *ListLettersRequest) (*ListLettersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListLetters not implemented")
 }
 func (UnimplementedDueServiceServer) mustEmbedUnimplementedDueServiceServer() {}
 func (UnimplementedDueServiceServer) testEmbeddedByValue()                    {}
@@ -108,6 +160,60 @@ func _DueService_ListDue_Handler(srv interface{}, ctx context.Context, dec func(
 	return interceptor(ctx, in, info, handler)
 }
 
+func _DueService_SetDigest_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetDigestRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DueServiceServer).SetDigest(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DueService_SetDigest_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DueServiceServer).SetDigest(ctx, req.(*SetDigestRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _DueService_GetDigest_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetDigestRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DueServiceServer).GetDigest(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DueService_GetDigest_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DueServiceServer).GetDigest(ctx, req.(*GetDigestRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _DueService_ListLetters_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListLettersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(DueServiceServer).ListLetters(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: DueService_ListLetters_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(DueServiceServer).ListLetters(ctx, req.(*ListLettersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // DueService_ServiceDesc is the grpc.ServiceDesc for DueService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -118,6 +224,18 @@ var DueService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListDue",
 			Handler:    _DueService_ListDue_Handler,
+		},
+		{
+			MethodName: "SetDigest",
+			Handler:    _DueService_SetDigest_Handler,
+		},
+		{
+			MethodName: "GetDigest",
+			Handler:    _DueService_GetDigest_Handler,
+		},
+		{
+			MethodName: "ListLetters",
+			Handler:    _DueService_ListLetters_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

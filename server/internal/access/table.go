@@ -124,6 +124,9 @@ var table = []Method{
 
 	// Of whom and of what, its handler asks.
 	{Name: dueService + "ListDue", Anywhere: Members, Tied: own},
+	{Name: dueService + "SetDigest", Tied: Self},
+	{Name: dueService + "GetDigest", Tied: Self},
+	{Name: dueService + "ListLetters", Anywhere: Committee | Coordinator, Tied: Self},
 
 	{Name: planService + "CreatePlan", Here: Leader | Coordinator},
 	{Name: planService + "GetPlan", Anywhere: Members, Tied: team},

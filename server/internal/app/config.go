@@ -11,6 +11,8 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"lastlight/server/internal/post"
+
 	"go.yaml.in/yaml/v3"
 )
 
@@ -32,6 +34,9 @@ type Config struct {
 	StopWithin       time.Duration
 	MigrateWithin    time.Duration
 	LogLevel         string
+
+	Mail      post.Config
+	MailPause time.Duration
 }
 
 const (

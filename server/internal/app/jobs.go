@@ -32,3 +32,22 @@ func (s *Server) expire(ctx context.Context) {
 		}
 	}
 }
+
+// letters runs until ctx ends, where mail is sent at all.
+func (s *Server) letters(ctx context.Context) {
+	if s.post == nil {
+		return
+	}
+	tick := time.NewTicker(s.config.MailPause)
+	defer tick.Stop()
+	for {
+		if err := s.post.Round(ctx); err != nil && ctx.Err() == nil {
+			s.log.Error("letters were not sent", "error", err.Error())
+		}
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
+			return
+		}
+	}
+}

@@ -25,9 +25,11 @@ import (
 	"lastlight/migrations"
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
+	"lastlight/server/internal/post"
 	"lastlight/server/internal/rpc"
 	"lastlight/server/internal/schema"
 	"lastlight/server/internal/store"
+	"lastlight/server/zones"
 )
 
 // largestMessage is the largest message taken, bytes. What is larger is refused before it is read whole.
@@ -41,6 +43,7 @@ type Server struct {
 	store  *store.Store
 	grpc   *grpc.Server
 	health *health.Server
+	post   *post.Post
 }
 
 // New connects to the database, compares its version, and puts the server together. now is its clock. It fails where serving
@@ -127,10 +130,29 @@ func (s *Server) build(ctx context.Context, certificate tls.Certificate, now fun
 		// The server finds out dead connections by itself; a client needs no pings of its own, and many of them are refused.
 		grpc.KeepaliveParams(keepalive.ServerParameters{MaxConnectionIdle: 15 * time.Minute, Time: time.Minute, Timeout: 20 * time.Second}),
 	)...)
-	registerServices(s.grpc, s.store, valid)
+	due := &rpc.Due{Store: s.store, Zones: zones.Load, Sending: s.config.Mail.Sends()}
+	registerServices(s.grpc, s.store, valid, due)
+	if s.config.Mail.Sends() {
+		if s.post, err = s.newPost(ask, due, now); err != nil {
+			return err
+		}
+	}
 	grpc_health_v1.RegisterHealthServer(s.grpc, s.health)
 	reflection.Register(s.grpc)
 	return access.CheckServed(served(s.grpc))
+}
+
+// newPost makes what sends letters; it fails where the settings could never send one.
+func (s *Server) newPost(ctx context.Context, due *rpc.Due, now func() time.Time) (*post.Post, error) {
+	if err := s.config.Mail.Check(); err != nil {
+		return nil, err
+	}
+	_, zone, err := s.store.Club(ctx)
+	if err != nil {
+		return nil, err
+	}
+	location, err := time.LoadLocation(zone)
+	return &post.Post{Config: s.config.Mail, Queue: s.store, Text: due.LetterTo, Now: now, Zone: location, Log: s.log}, err
 }
 
 // validator compiles the rules of every message of the interface now, so that none is found broken later.
@@ -175,6 +197,7 @@ func (s *Server) Serve(ctx context.Context, listener net.Listener) error {
 	jobs, endJobs := context.WithCancel(ctx)
 	var running sync.WaitGroup
 	running.Go(func() { s.expire(jobs) })
+	running.Go(func() { s.letters(jobs) })
 	defer running.Wait() // before the pool closes
 	defer endJobs()
 	failed := make(chan error, 1)

@@ -13,7 +13,7 @@ import (
 )
 
 // registerServices is the one place where the club's services are put into the server, each over the parts it needs.
-func registerServices(server grpc.ServiceRegistrar, s *store.Store, valid protovalidate.Validator) {
+func registerServices(server grpc.ServiceRegistrar, s *store.Store, valid protovalidate.Validator, due *rpc.Due) {
 	desk := &decide.Desk{Store: s, Zones: zones.Load}
 	lastlightv1.RegisterAccessServiceServer(server, &rpc.Access{Store: s, ServerVersion: Version(), EngineVersion: engine.Version})
 	lastlightv1.RegisterSiteServiceServer(server, &rpc.Sites{Store: s})
@@ -21,7 +21,7 @@ func registerServices(server grpc.ServiceRegistrar, s *store.Store, valid protov
 	lastlightv1.RegisterGearServiceServer(server, &rpc.Gear{Store: s, Zones: zones.Load})
 	lastlightv1.RegisterPolicyServiceServer(server, &rpc.Policies{Store: s, Desk: desk})
 	lastlightv1.RegisterExpeditionServiceServer(server, &rpc.Expeditions{Store: s, Zones: zones.Load})
-	lastlightv1.RegisterDueServiceServer(server, &rpc.Due{Store: s, Zones: zones.Load})
+	lastlightv1.RegisterDueServiceServer(server, due)
 	lastlightv1.RegisterIncidentServiceServer(server, &rpc.Incidents{Store: s})
 	lastlightv1.RegisterPrivacyServiceServer(server, &rpc.Privacy{Store: s})
 	lastlightv1.RegisterRecordServiceServer(server, &rpc.Files{Store: s, Valid: valid, Zones: zones.Load})

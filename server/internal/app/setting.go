@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+
+	"lastlight/server/internal/post"
 )
 
 // setting is one line of the configuration: its key, what is expected, and how it is read and shown.
@@ -83,6 +85,47 @@ var settings = []setting{
 	span("statement_timeout", "30s", 100*time.Millisecond, time.Hour, "the longest that one SQL statement may work", func(c *Config) *time.Duration { return &c.StatementTimeout }),
 	span("stop_within", "15s", time.Second, 10*time.Minute, "the longest that stopping may wait for calls at work", func(c *Config) *time.Duration { return &c.StopWithin }),
 	span("migrate_within", "10m", time.Second, 24*time.Hour, "the longest that migrate may take, waiting for others included", func(c *Config) *time.Duration { return &c.MigrateWithin }),
+	{
+		key: "smtp_server", expected: "the mail server that letters are handed to, HOST:PORT; none: no letters are sent",
+		set: func(c *Config, text string) error {
+			_, _, err := net.SplitHostPort(text)
+			c.Mail.Server = text
+			return err
+		},
+		show: func(c Config) string { return c.Mail.Server },
+	},
+	{
+		key: "smtp_from", expected: "the address that letters come from, NAME@HOST",
+		set:  func(c *Config, text string) error { c.Mail.From = text; return nil },
+		show: func(c Config) string { return c.Mail.From },
+	},
+	{
+		key: "smtp_user", expected: "the user at the mail server, if it asks for one",
+		set:  func(c *Config, text string) error { c.Mail.User = text; return nil },
+		show: func(c Config) string { return c.Mail.User },
+	},
+	{
+		key: "smtp_password_file", expected: "the file with that user's password (mode 0600)",
+		set:  func(c *Config, text string) error { c.Mail.PasswordFile = text; return nil },
+		show: func(c Config) string { return c.Mail.PasswordFile },
+	},
+	{
+		key: "smtp_security", standard: post.StartTLS, expected: "starttls or tls; without TLS nothing is sent",
+		set: func(c *Config, text string) error {
+			if text != post.StartTLS && text != post.TLS {
+				return errors.New("not one of them")
+			}
+			c.Mail.Security = text
+			return nil
+		},
+		show: func(c Config) string { return c.Mail.Security },
+	},
+	{
+		key: "smtp_ca", expected: "the file with the mail server's CA (PEM), where the machine does not know it",
+		set:  func(c *Config, text string) error { c.Mail.CA = text; return nil },
+		show: func(c Config) string { return c.Mail.CA },
+	},
+	span("mail_pause", "1m", 100*time.Millisecond, time.Hour, "how often the queue of letters is looked at", func(c *Config) *time.Duration { return &c.MailPause }),
 	{
 		key: "log_level", standard: "info", expected: "debug, info, warn or error",
 		set: func(c *Config, text string) error {

@@ -26,6 +26,8 @@ type Due struct {
 	lastlightv1.UnimplementedDueServiceServer
 	Store *store.Store
 	Zones facts.ZoneLoader
+	// Whether this server sends mail.
+	Sending bool
 
 	known workedOut
 }

@@ -82,10 +82,19 @@ func newClub(t *testing.T, now string) *club {
 
 func serve(t *testing.T, database string, now func() time.Time) *grpc.ClientConn {
 	t.Helper()
-	server, err := app.New(t.Context(), app.Config{
+	return serveWith(t, database, now, nil)
+}
+
+func serveWith(t *testing.T, database string, now func() time.Time, edit func(*app.Config)) *grpc.ClientConn {
+	t.Helper()
+	config := app.Config{
 		DatabaseURL: database, Listen: "127.0.0.1:0", TLSCert: filepath.Join(certificates, "server.pem"), TLSKey: filepath.Join(certificates, "server.key"),
 		PoolConnections: 6, CallsAtOnce: 32, CallsWaiting: 64, LongestCall: 30 * time.Second, StatementTimeout: 20 * time.Second, StopWithin: 5 * time.Second,
-	}, slog.New(slog.NewTextHandler(logOf(t), nil)), now)
+	}
+	if edit != nil {
+		edit(&config)
+	}
+	server, err := app.New(t.Context(), config, slog.New(slog.NewTextHandler(logOf(t), nil)), now)
 	if err != nil {
 		t.Fatal(err)
 	}
