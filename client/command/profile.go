@@ -202,31 +202,61 @@ func attach(x *pb.DiveDiver, from divefile.Dive, start time.Time) error {
 	return nil
 }
 
-// contents fills in what the mains held where the record does not say; what
-// differs is told, and the record stands.
+// contents fills in what the cylinders held where the record does not say; what
+// differs is told, and the record stands. A cylinder of the file is the mains, or
+// the one stage or deco cylinder on record with its gas.
 func (a *app) contents(x *pb.DiveDiver, from divefile.Dive) {
+	filled := false
 	for _, t := range from.Tanks {
+		gas := 0
 		if t.Mix != nil {
-			if g, known := gasOf(x, *t.Mix, false); !known || g != 0 {
+			var known bool
+			if gas, known = gasOf(x, *t.Mix, false); !known {
+				a.note("a cylinder of %g/%g in the file is left out: the dive records no such gas", t.Mix.O2, t.Mix.He)
 				continue
 			}
 		} else if len(from.Tanks) > 1 {
 			continue // Nothing says which cylinder it is.
 		}
-		for _, p := range []struct {
-			what   string
-			file   *float64
-			record **pb.Pressure
-		}{{"start", t.BeginBar, &x.StartPressure}, {"end", t.EndBar, &x.EndPressure}} {
-			switch {
-			case p.file == nil:
-			case *p.record == nil:
-				*p.record = &pb.Pressure{Unit: &pb.Pressure_Bar{Bar: *p.file}}
-			case math.Abs((*p.record).GetBar()-*p.file) > gaugeSlack:
-				a.note("%s pressure: %.0f bar in the file, %.0f bar in the register; the register stands", p.what, *p.file, (*p.record).GetBar())
+		if gas == 0 {
+			if filled {
+				continue // A further cylinder of the mains' gas: nothing says which.
+			}
+			filled = true
+			a.gauges("", t, &x.StartPressure, &x.EndPressure)
+			if x.GetMains() == "" && x.MainsVolumeL == nil {
+				x.MainsVolumeL = t.Litres
+			}
+			continue
+		}
+		var of []*pb.BreathedCylinder
+		for _, c := range x.GetCylinders() {
+			if sameGas(c.GetGas(), *t.Mix) {
+				of = append(of, c)
 			}
 		}
-		return
+		if len(of) != 1 {
+			a.note("a cylinder of %g/%g in the file is left out: the dive records %d stages and deco cylinders of that gas", t.Mix.O2, t.Mix.He, len(of))
+			continue
+		}
+		a.gauges(of[0].GetCylinder()+": ", t, &of[0].StartPressure, &of[0].EndPressure)
+	}
+}
+
+// gauges fills in the pressures of one cylinder.
+func (a *app) gauges(of string, t divefile.Tank, start, end **pb.Pressure) {
+	for _, p := range []struct {
+		what   string
+		file   *float64
+		record **pb.Pressure
+	}{{"start", t.BeginBar, start}, {"end", t.EndBar, end}} {
+		switch {
+		case p.file == nil:
+		case *p.record == nil:
+			*p.record = &pb.Pressure{Unit: &pb.Pressure_Bar{Bar: *p.file}}
+		case math.Abs((*p.record).GetBar()-*p.file) > gaugeSlack:
+			a.note("%s%s pressure: %.0f bar in the file, %.0f bar in the register; the register stands", of, p.what, *p.file, (*p.record).GetBar())
+		}
 	}
 }
 
@@ -236,15 +266,11 @@ const gaugeSlack = 5
 // gasOf is the place of a gas among those of a diver: 0 the mains'. A gas
 // that is not there is added where fill says so.
 func gasOf(x *pb.DiveDiver, m divefile.Mix, fill bool) (int, bool) {
-	const slack = 0.5 // per cent; labels and computers round
-	same := func(g *pb.GasMix) bool {
-		return g != nil && math.Abs(g.GetOxygenPercent()-m.O2) <= slack && math.Abs(g.GetHeliumPercent()-m.He) <= slack
-	}
-	if same(x.GetGas()) {
+	if sameGas(x.GetGas(), m) {
 		return 0, true
 	}
 	for i, g := range x.GetOtherGases() {
-		if same(g.GetGas()) {
+		if sameGas(g.GetGas(), m) {
 			return i + 1, true
 		}
 	}
@@ -258,6 +284,12 @@ func gasOf(x *pb.DiveDiver, m divefile.Mix, fill bool) (int, bool) {
 	}
 	x.OtherGases = append(x.OtherGases, &pb.BreathedGas{Gas: mix})
 	return len(x.OtherGases), true
+}
+
+// sameGas tells whether a gas on record is that of a file: labels and computers round.
+func sameGas(g *pb.GasMix, m divefile.Mix) bool {
+	const slack = 0.5 // per cent
+	return g != nil && math.Abs(g.GetOxygenPercent()-m.O2) <= slack && math.Abs(g.GetHeliumPercent()-m.He) <= slack
 }
 
 // centimetres of a depth, rounded to the deeper side.
@@ -296,18 +328,23 @@ func forFile(d *pb.Dive, x *pb.DiveDiver) divefile.Dive {
 	screen.Samples(p, func(second, cm, gas uint32) {
 		out.Samples = append(out.Samples, divefile.Sample{Second: float64(second), DepthM: float64(cm) / 100, Mix: mix(gas)})
 	})
-	mains := mix(0)
-	t := divefile.Tank{Mix: &mains}
-	if x.GetStartPressure() != nil {
-		bar := x.GetStartPressure().GetBar()
-		t.BeginBar = &bar
+	tank := func(g divefile.Mix, litres *float64, start, end *pb.Pressure) {
+		t := divefile.Tank{Mix: &g, Litres: litres}
+		if start != nil {
+			t.BeginBar = proto.Float64(start.GetBar())
+		}
+		if end != nil {
+			t.EndBar = proto.Float64(end.GetBar())
+		}
+		if t.BeginBar != nil || t.EndBar != nil {
+			out.Tanks = append(out.Tanks, t)
+		}
 	}
-	if x.GetEndPressure() != nil {
-		bar := x.GetEndPressure().GetBar()
-		t.EndBar = &bar
-	}
-	if t.BeginBar != nil || t.EndBar != nil {
-		out.Tanks = append(out.Tanks, t)
+	tank(mix(0), x.MainsVolumeL, x.GetStartPressure(), x.GetEndPressure())
+	for _, c := range x.GetCylinders() {
+		if g := c.GetGas(); g != nil {
+			tank(divefile.Mix{O2: g.GetOxygenPercent(), He: g.GetHeliumPercent()}, c.VolumeL, c.GetStartPressure(), c.GetEndPressure())
+		}
 	}
 	return out
 }

@@ -34,6 +34,40 @@ func diveOfTwo() *pb.Dive {
 	}
 }
 
+// What else the cylinders of a file held goes to the one cylinder on record with
+// that gas, and the volume of mains that are in no register to the dive.
+func TestReadProfileWithCylinders(t *testing.T) {
+	example := exampleDive(t)
+	c, d := profileClub(t)
+	text := strings.Replace(example, "</gasdefinitions>", `<mix id="half"><name>50</name><o2>0.5</o2></mix><mix id="pure"><o2>1</o2></mix></gasdefinitions>`, 1)
+	more := ""
+	for _, mix := range []string{"half", "pure"} {
+		more += `<tankdata><link ref="` + mix + `"/><tankvolume>11.1</tankvolume><tankpressurebegin>20000000</tankpressurebegin><tankpressureend>15000000</tankpressureend></tankdata>`
+	}
+	text = strings.Replace(text, "</tankdata>", "</tankdata>"+more, 1)
+	if err := os.WriteFile(filepath.Join(c.dir, "dive.xml"), []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	ean50 := &pb.GasMix{OxygenPercent: 50}
+	d.Divers[0].Gas = &pb.GasMix{OxygenPercent: 32}
+	d.Divers[0].OtherGases = []*pb.BreathedGas{{Gas: ean50}}
+	d.Divers[0].Cylinders = []*pb.BreathedCylinder{{Cylinder: "half-7", Kind: "deco", Gas: ean50, StartPressure: &pb.Pressure{Unit: &pb.Pressure_Bar{Bar: 190}}}}
+	got := c.run("dive", "read-profile", "dive.xml", "--dive", "d-41", "--person", "ane")
+	if got.code != exit.Done {
+		t.Fatal(got.err)
+	}
+	x := c.asked("UpdateDive")[0].(*pb.UpdateDiveRequest).Dive.Divers[0]
+	half := x.Cylinders[0]
+	if x.GetMainsVolumeL() != 24 || x.EndPressure.GetBar() != 135 || half.StartPressure.GetBar() != 190 || half.EndPressure.GetBar() != 150 || half.VolumeL != nil {
+		t.Errorf("sent %v", x)
+	}
+	for _, words := range []string{"half-7: start pressure: 200 bar in the file, 190 bar in the register", "100/0 in the file is left out"} {
+		if !strings.Contains(got.err, words) {
+			t.Errorf("not said: %s in %s", words, got.err)
+		}
+	}
+}
+
 func profileClub(t *testing.T) (*club, *pb.Dive) {
 	c, d := newClub(t), diveOfTwo()
 	if err := os.WriteFile(filepath.Join(c.dir, "dive.xml"), []byte(exampleDive(t)), 0o600); err != nil {
@@ -57,7 +91,7 @@ func TestReadProfile(t *testing.T) {
 	x := req.Dive.Divers[0]
 	if req.ExpectedVersion != 3 || !proto.Equal(x, &pb.DiveDiver{
 		Person: "ane", Gas: &pb.GasMix{OxygenPercent: 32},
-		StartPressure: &pb.Pressure{Unit: &pb.Pressure_Bar{Bar: 200}}, EndPressure: &pb.Pressure{Unit: &pb.Pressure_Bar{Bar: 135}},
+		StartPressure: &pb.Pressure{Unit: &pb.Pressure_Bar{Bar: 200}}, EndPressure: &pb.Pressure{Unit: &pb.Pressure_Bar{Bar: 135}}, MainsVolumeL: proto.Float64(24),
 		Profile: &pb.DiveProfile{AfterS: []uint32{0, 180, 3420}, DepthCm: []uint32{0, 2000, 0}, StartedAt: timestamppb.New(time.Date(2026, 3, 1, 10, 20, 0, 0, time.UTC))},
 	}) {
 		t.Errorf("sent %v", req)

@@ -33,6 +33,7 @@ type Tank struct {
 	Mix      *Mix
 	BeginBar *float64
 	EndBar   *float64
+	Litres   *float64 // of water
 }
 
 // Air is breathed where a file names no gas.
@@ -57,4 +58,7 @@ const (
 	longest = 172_800
 )
 
-const pascalPerBar = 1e5
+const (
+	pascalPerBar        = 1e5
+	litresPerCubicMetre = 1000
+)

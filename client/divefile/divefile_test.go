@@ -25,11 +25,11 @@ func TestReadExample(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	begin, end, ean := 200.0, 135.0, Mix{O2: 32}
+	begin, end, litres, ean := 200.0, 135.0, 24.0, Mix{O2: 32}
 	want := []Dive{{
 		Started: time.Date(2026, 3, 1, 10, 20, 0, 0, time.UTC), Zoned: true,
 		Samples: []Sample{{0, 0, ean, true}, {180, 20, ean, false}, {3600, 0, ean, false}},
-		Tanks:   []Tank{{&ean, &begin, &end}},
+		Tanks:   []Tank{{&ean, &begin, &end, &litres}},
 	}}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("read\n%+v\nwant\n%+v", got, want)

@@ -54,7 +54,7 @@ type raw struct {
 
 type rawSample struct{ second, depth, mix string }
 
-type rawTank struct{ mix, begin, end string }
+type rawTank struct{ mix, begin, end, volume string }
 
 type parser struct {
 	xml      *xml.Decoder
@@ -160,6 +160,8 @@ func (p *parser) end() error {
 		p.sample().second = text
 	case p.at("dive", "tankdata", "tankpressurebegin"):
 		p.tank().begin = text
+	case p.at("dive", "tankdata", "tankvolume"):
+		p.tank().volume = text
 	case p.at("dive", "tankdata", "tankpressureend"):
 		p.tank().end = text
 	}
@@ -294,6 +296,12 @@ func (r *raw) finish(mixes map[string]Mix) (Dive, error) {
 			}
 			bar := pa / pascalPerBar
 			*x.to = &bar
+		}
+		// The format counts cubic metres; a volume that is none, of a program that wrote
+		// litres, is nobody's guess and left out.
+		if m3, err := number(t.volume, 0.0005, 0.1); t.volume != "" && err == nil {
+			litres := m3 * litresPerCubicMetre
+			tank.Litres = &litres
 		}
 		d.Tanks = append(d.Tanks, tank)
 	}

@@ -60,9 +60,10 @@ type ref struct {
 }
 
 type tank struct {
-	Link  *ref   `xml:"link"`
-	Begin string `xml:"tankpressurebegin,omitempty"`
-	End   string `xml:"tankpressureend,omitempty"`
+	Link   *ref   `xml:"link"`
+	Volume string `xml:"tankvolume,omitempty"`
+	Begin  string `xml:"tankpressurebegin,omitempty"`
+	End    string `xml:"tankpressureend,omitempty"`
 }
 
 // Write writes one dive. now is when the file is made.
@@ -94,6 +95,9 @@ func Write(w io.Writer, d Dive, now time.Time) error {
 		x := tank{}
 		if t.Mix != nil {
 			x.Link = named(*t.Mix)
+		}
+		if t.Litres != nil {
+			x.Volume = plain(*t.Litres / litresPerCubicMetre)
 		}
 		if t.BeginBar != nil {
 			x.Begin = plain(*t.BeginBar * pascalPerBar)

@@ -21,7 +21,7 @@ func Expect(fd protoreflect.FieldDescriptor) string {
 		switch {
 		case fd.Message() != nil:
 			what = "a list of blocks with " + fieldNames(fd.Message())
-		case fd.Kind() == protoreflect.Int32Kind:
+		case fd.Kind() == protoreflect.Int32Kind || fd.Kind() == protoreflect.Uint32Kind:
 			what = "a list of whole numbers"
 		case len(rules.GetRepeated().GetItems().GetString().GetIn()) > 0:
 			what = "a list of " + oneOf(rules.GetRepeated().GetItems().GetString().GetIn())

@@ -28,6 +28,9 @@ func ParseScalar(fd protoreflect.FieldDescriptor, text string) (v protoreflect.V
 	case protoreflect.Int32Kind:
 		n, err := strconv.ParseInt(text, 10, 32)
 		return protoreflect.ValueOfInt32(int32(n)), err == nil
+	case protoreflect.Uint32Kind:
+		n, err := strconv.ParseUint(text, 10, 32)
+		return protoreflect.ValueOfUint32(uint32(n)), err == nil
 	case protoreflect.Int64Kind:
 		n, err := strconv.ParseInt(text, 10, 64)
 		return protoreflect.ValueOfInt64(n), err == nil

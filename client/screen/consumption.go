@@ -59,19 +59,28 @@ func (w View) Consumption(x *pb.MeasuredConsumption) error {
 		p.line("Dives that count")
 		for _, d := range x.GetDives() {
 			p.label(2, d.GetDay()+" "+d.GetDive(), strings.Join(append([]string{
-				fmt.Sprintf("%s %s: %s in %.0f min at a mean of %.2f bar", w.Units.Rate(d.GetLMin()), wayWords[d.GetWay()], w.Units.Litres(d.GetLitres()), d.GetMinutes(), d.GetMeanBar()),
+				fmt.Sprintf("%s %s: %s, %.0f min at %.2f bar", w.Units.Rate(d.GetLMin()), wayWords[d.GetWay()], w.Units.Litres(d.GetLitres()), d.GetMinutes(), d.GetMeanBar()),
 			}, d.GetRemarks()...), "; "))
 		}
 	}
 	if len(x.GetNotCounted()) > 0 {
 		p.blank()
 		p.line("Dives that do not count")
+		var reasons []string
+		of := map[string][]string{} // a log from before this system has many of one reason
 		for _, d := range x.GetNotCounted() {
 			said := strings.Join(d.GetReasons(), "; ")
-			if d.GetWay() != "" || len(d.GetCylinders()) > 0 {
+			if len(d.GetCylinders()) > 0 {
 				said = strings.Join(d.GetCylinders(), " + ") + ": " + said
 			}
-			p.label(2, d.GetDay()+" "+d.GetDive(), said)
+			if of[said] == nil {
+				reasons = append(reasons, said)
+			}
+			of[said] = append(of[said], d.GetDive())
+		}
+		for _, said := range reasons {
+			p.indented(2, said+":")
+			p.indented(4, strings.Join(of[said], ", "))
 		}
 	}
 	p.blank()

@@ -29,12 +29,21 @@ type BreathedDive struct {
 // dives' sites, as they were that year.
 func Breathed(dives []BreathedDive, person string, load ZoneLoader) ([]consumption.Dive, error) {
 	out := make([]consumption.Dive, 0, len(dives))
+	type zoneOfYear struct {
+		name string
+		year int
+	}
+	zones := map[zoneOfYear]calendar.Zone{}
 	for _, d := range dives {
 		entered := d.Record.EnteredAt.AsTime()
-		year := entered.UTC().Year()
-		zone, err := load(d.Place.TimeZone, year, year)
-		if err != nil {
-			return nil, fmt.Errorf("dive %s: time zone %q: %w", d.Record.Id, d.Place.TimeZone, err)
+		at := zoneOfYear{d.Place.TimeZone, entered.UTC().Year()}
+		zone, known := zones[at]
+		if !known {
+			var err error
+			if zone, err = load(at.name, at.year, at.year); err != nil {
+				return nil, fmt.Errorf("dive %s: time zone %q: %w", d.Record.Id, at.name, err)
+			}
+			zones[at] = zone
 		}
 		day, err := zone.Day(instant(entered))
 		if err != nil {

@@ -10,6 +10,7 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"lastlight/engine/policy"
 	lastlightv1 "lastlight/proto/lastlight/v1"
@@ -70,12 +71,12 @@ type breathedQuestion struct {
 // months and never a whole log.
 func breathedDives(ctx context.Context, q Querier, ask breathedQuestion) (map[string][]facts.BreathedDive, error) {
 	rows, err := q.Query(ctx, `
-SELECT x.person, d.id, d.record
+SELECT x.person, d.id, d.site, d.entered_at, d.out_at, d.record
 FROM dive_diver x CROSS JOIN LATERAL (SELECT * FROM dive WHERE id = x.dive LIMIT 1) d
 WHERE x.person = ANY ($1) AND x.entered_at >= $2 AND x.entered_at < $3 AND (x.doc ?| '{end_pressure,cylinders}')
   AND d.state = 'closed' AND NOT d.archived AND d.plan IS DISTINCT FROM $4
 UNION ALL
-SELECT x.person, d.id, d.record
+SELECT x.person, d.id, d.site, d.entered_at, d.out_at, d.record
 FROM dive_diver x CROSS JOIN LATERAL (SELECT * FROM dive WHERE id = x.dive LIMIT 1) d
 WHERE $5 AND x.person = ANY ($1) AND x.entered_at >= $2 AND x.entered_at < $3 AND NOT (x.doc ?| '{end_pressure,cylinders}')
   AND d.state = 'closed' AND NOT d.archived AND d.plan IS DISTINCT FROM $4`, sortedSet(ask.people), ask.from, ask.before, ask.but, ask.all)
@@ -83,14 +84,20 @@ WHERE $5 AND x.person = ANY ($1) AND x.entered_at >= $2 AND x.entered_at < $3 AN
 		return nil, err
 	}
 	var list []*breathedRow
-	var person, id string
+	read := map[string]*lastlightv1.Dive{}
+	var person, id, site string
+	var in, out time.Time
 	var record []byte
-	if _, err = pgx.ForEachRow(rows, []any{&person, &id, &record}, func() error {
-		m := &lastlightv1.Dive{}
-		if err := proto.Unmarshal(record, m); err != nil {
-			return fmt.Errorf("dive %s: %w", id, err)
+	if _, err = pgx.ForEachRow(rows, []any{&person, &id, &site, &in, &out, &record}, func() error {
+		m := read[id] // a team's dive is each one's; its profiles are long
+		if m == nil {
+			m = &lastlightv1.Dive{}
+			if err := proto.Unmarshal(record, m); err != nil {
+				return fmt.Errorf("dive %s: %w", id, err)
+			}
+			m.Id, m.Site, m.EnteredAt, m.OutAt = id, site, timestamppb.New(in), timestamppb.New(out)
+			read[id] = m
 		}
-		m.Id = id
 		list = append(list, &breathedRow{person: person, dive: facts.BreathedDive{Record: m}})
 		return nil
 	}); err != nil || len(list) == 0 {
@@ -101,14 +108,14 @@ WHERE $5 AND x.person = ANY ($1) AND x.entered_at >= $2 AND x.entered_at < $3 AN
 			return nil, err
 		}
 	}
-	out := map[string][]facts.BreathedDive{}
+	by := map[string][]facts.BreathedDive{}
 	for _, r := range list {
-		out[r.person] = append(out[r.person], r.dive)
+		by[r.person] = append(by[r.person], r.dive)
 	}
-	for _, of := range out {
+	for _, of := range by {
 		sortBreathed(of)
 	}
-	return out, nil
+	return by, nil
 }
 
 // breathedRow is one dive of one person on its way to the engine.

@@ -45,6 +45,10 @@ func TestQuestionsNeverReadTheWholeLog(t *testing.T) {
 			_, err := c.people().CheckGoodToGo(c.as("keeper"), &pb.CheckGoodToGoRequest{Person: "many-1", Site: "many-1"})
 			return err
 		},
+		"consumption": func() error {
+			_, err := c.people().GetConsumption(c.as("keeper"), &pb.GetConsumptionRequest{Person: "many-1"})
+			return err
+		},
 		"matrix": func() error {
 			_, err := pb.NewExpeditionServiceClient(c.conn).GetEligibility(c.as("keeper"), &pb.GetEligibilityRequest{Id: trip.Id})
 			return err
