@@ -1,8 +1,8 @@
 package rules
 
 import (
+	"iter"
 	"math"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -73,15 +73,27 @@ func (c *Case) lowestOverhead() training.Level {
 	return ""
 }
 
-// past are the diver's recorded dives that were closed before this one begins.
-func (c *Case) past(d *facts.Diver) []facts.PastDive {
-	var out []facts.PastDive
-	for _, p := range d.Dives {
-		if !p.Open && !p.SignedOut.IsZero() && !p.SignedOut.After(c.Span.Entry) {
-			out = append(out, p)
+// past goes through the diver's recorded dives that were closed before this one begins. A log is gone through for
+// every day and site of a matrix: nothing of it is copied.
+func (c *Case) past(d *facts.Diver) iter.Seq[*facts.PastDive] {
+	return func(yield func(*facts.PastDive) bool) {
+		for i := range d.Dives {
+			p := &d.Dives[i]
+			if !p.Open && !p.SignedOut.IsZero() && !p.SignedOut.After(c.Span.Entry) && !yield(p) {
+				return
+			}
 		}
 	}
-	return out
+}
+
+// beenAt tells whether the diver has dived at a site before this dive.
+func (c *Case) beenAt(d *facts.Diver, site string) bool {
+	for p := range c.past(d) {
+		if p.Site == site {
+			return true
+		}
+	}
+	return false
 }
 
 var zoneClasses = map[string]training.ZoneClass{"cavern": training.ZoneCavern, "cave": training.ZoneDark}
@@ -91,7 +103,8 @@ func (c *Case) currencyQuestion(d *facts.Diver, level string, issued calendar.Da
 	q := training.CurrencyQuestion{
 		Level: training.Level(level), Ladder: c.ladder(), Cavern: c.lowestOverhead(), Issued: issued, Reassessed: d.Reassessed, On: c.Days.Last,
 	}
-	for _, p := range c.past(d) {
+	q.Dives = make([]training.Dive, 0, len(d.Dives))
+	for p := range c.past(d) {
 		as := p.CountedAs
 		if as == "" {
 			as = c.cardOn(d, p.EntryDay)
@@ -134,7 +147,7 @@ func (c *Case) steps() {
 		if m.Record == nil || !m.Known {
 			continue
 		}
-		m.FirstVisit = firstCounts && !slices.ContainsFunc(c.past(m.Record), func(p facts.PastDive) bool { return p.Site == c.In.Site.ID })
+		m.FirstVisit = firstCounts && !c.beenAt(m.Record, c.In.Site.ID)
 		team[i] = training.Member{Card: training.Level(m.CardLevel), FirstVisit: m.FirstVisit}
 		if m.CardLevel == "" || c.Policy.Rung(m.CardLevel) < c.Policy.Rung(string(c.lowestOverhead())) {
 			continue
@@ -295,7 +308,7 @@ func firstVisit(c *Case) []finding.Finding {
 		if m.Record == nil {
 			return one(unknown(m.subject(), "the person's record", m.Path))
 		}
-		for _, p := range c.past(m.Record) {
+		for p := range c.past(m.Record) {
 			if p.Site == c.In.Site.ID {
 				visitor.Visits = append(visitor.Visits, p.EntryDay)
 			}

@@ -64,14 +64,14 @@ func CurrencyOf(in ReadyInput) CurrencyReport {
 		}
 		out.Figures = append(out.Figures, f)
 	}
-	past := c.past(&c.In.Divers[0])
+	past := slices.Collect(c.past(&c.In.Divers[0]))
 	out.Figures = append(out.Figures, c.bySite(past)...)
 	out.Figures = append(out.Figures, c.byDepth(past)...)
 	return out
 }
 
 // bySite counts the dives at each site as long as they let a diver lead a first visit there.
-func (c *Case) bySite(past []facts.PastDive) []CurrencyFigure {
+func (c *Case) bySite(past []*facts.PastDive) []CurrencyFigure {
 	v := c.Policy.FirstVisit
 	done := map[string][]training.Done{}
 	var sites []string
@@ -90,13 +90,13 @@ func (c *Case) bySite(past []facts.PastDive) []CurrencyFigure {
 }
 
 // byDepth counts the dives of the currency's months that went at least so deep.
-func (c *Case) byDepth(past []facts.PastDive) []CurrencyFigure {
+func (c *Case) byDepth(past []*facts.PastDive) []CurrencyFigure {
 	months := c.Policy.Currency.WithinMonths
-	past = slices.DeleteFunc(slices.Clone(past), func(p facts.PastDive) bool { return p.MaxDepthM == nil })
+	past = slices.DeleteFunc(slices.Clone(past), func(p *facts.PastDive) bool { return p.MaxDepthM == nil })
 	if len(past) == 0 {
 		return nil
 	}
-	deepest := slices.MaxFunc(past, func(a, b facts.PastDive) int { return cmp.Compare(*a.MaxDepthM, *b.MaxDepthM) })
+	deepest := slices.MaxFunc(past, func(a, b *facts.PastDive) int { return cmp.Compare(*a.MaxDepthM, *b.MaxDepthM) })
 	var out []CurrencyFigure
 	for metres := depthStep; float64(metres) <= *deepest.MaxDepthM; metres += depthStep {
 		var done []training.Done

@@ -94,10 +94,10 @@ func firstStop(c *Case, asked []Rule) *finding.Finding {
 	return nil
 }
 
-// at asks about one site: whether it is a first visit, and its grade.
+// at asks about one site: whether it is a first visit, and its grade. The input is the day's own: it is told the site
+// and not copied for each.
 func (p *personDay) at(site *facts.Site, day calendar.Day, closed *finding.Finding, here []Rule) EligibleCell {
-	c, input := *p.c, *p.c.In
-	c.In = &input
+	c := *p.c
 	c.In.Site.ID, c.In.Site.Name, c.In.Site.Grade = site.ID, site.Name, site.Grade
 	c.Team = slices.Clone(p.c.Team)
 	m := &c.Team[0]

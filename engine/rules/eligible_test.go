@@ -84,3 +84,21 @@ func TestEligibleIsQuick(t *testing.T) {
 		t.Errorf("%d cells took %v", len(cells), took)
 	}
 }
+
+// The matrix that an expedition is judged by, for logs of one length and of ten times that.
+func BenchmarkEligible(b *testing.B) {
+	for _, dives := range []int{100, 1000} {
+		in := eligibleInput(40, 5)
+		for d := range in.Divers {
+			in.Divers[d].Dives = nil
+			for i := range dives {
+				in.Divers[d].Dives = append(in.Divers[d].Dives, enginetest.PastDive(fmt.Sprint(i), enginetest.Day("2026-06-01").Add(-7300*(dives-i)/dives).String()))
+			}
+		}
+		b.Run(fmt.Sprintf("%d dives each", dives), func(b *testing.B) {
+			for b.Loop() {
+				rules.Eligible(in)
+			}
+		})
+	}
+}

@@ -72,6 +72,7 @@ func (c *Case) flightAt(i int) (finding.Finding, calendar.Instant) {
 	if med := m.Record.Medical; med != nil && !med.Suspended.IsZero() && med.Cleared.IsZero() {
 		q.Symptoms = true
 	}
+	q.Dives = make([]watch.SeriesDive, 0, len(m.Record.Dives)+1)
 	for k := range m.Record.Dives {
 		d := &m.Record.Dives[k]
 		if !c.Span.Entry.IsZero() && !d.Entry.Before(c.Span.Entry) {

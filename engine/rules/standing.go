@@ -220,7 +220,7 @@ func (c *Case) uses(m *Member) {
 		u := Use{Endorsement: name, Asked: slices.Contains(k.CountedEndorsements, name)}
 		var done []training.Done
 		var days []calendar.Day
-		for _, p := range c.past(m.Record) {
+		for p := range c.past(m.Record) {
 			if slices.Contains(p.Uses, name) {
 				done, days = append(done, training.Done{ID: p.ID, Day: p.EntryDay}), append(days, p.EntryDay)
 			}
