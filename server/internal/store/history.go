@@ -63,9 +63,8 @@ func (s *Store) GetSiteHistory(ctx context.Context, r *lastlightv1.GetSiteHistor
 	err = s.Read(ctx, func(ctx context.Context, q Querier) error {
 		var there bool
 		if err := q.QueryRow(ctx, `
-SELECT EXISTS (SELECT FROM site WHERE id = $1), count(*), COALESCE(sum((SELECT count(*) FROM dive_diver x WHERE x.dive = d.id)), 0)::bigint,
-  (SELECT count(*) FROM incident WHERE site = $1)
-FROM dive d WHERE d.site = $1 AND NOT d.archived AND d.state <> 'in_water'`, r.Site).Scan(&there, &h.Dives, &h.PeopleDives, &h.Incidents); err != nil {
+SELECT EXISTS (SELECT FROM site WHERE id = $1), COALESCE(sum(dives), 0)::bigint, COALESCE(sum(people_dives), 0)::bigint, COALESCE(sum(incidents), 0)::bigint
+FROM site_count WHERE site = $1`, r.Site).Scan(&there, &h.Dives, &h.PeopleDives, &h.Incidents); err != nil {
 			return err
 		}
 		if !there {

@@ -1,0 +1,1 @@
+DROP INDEX CONCURRENTLY dive_diver_log;
