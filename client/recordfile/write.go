@@ -106,7 +106,9 @@ func (w *Writer) value(fd protoreflect.FieldDescriptor, v protoreflect.Value, zo
 		case *timestamppb.Timestamp:
 			return plainScalar(m.AsTime().In(zone).Format(time.RFC3339Nano))
 		case *structpb.Struct:
-			return document(structpb.NewStructValue(m))
+			n := document(structpb.NewStructValue(m))
+			cite(n)
+			return n
 		}
 		n := w.block(v.Message(), zone)
 		if scalars(n) && width(n) <= oneLine && fd.ContainingMessage().Name() != "Record" {
