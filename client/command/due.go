@@ -75,10 +75,10 @@ func (a *app) due() *cobra.Command {
 
 func (a *app) dueList(ctx context.Context, all *pb.ListDueResponse) error {
 	return a.answer(ctx, all, func(w screen.View) error {
-		if err := rows(w, all, dueColumns); err != nil {
-			return err
+		if w.Page {
+			return w.DuePage(all, agenda.Ref)
 		}
-		return w.DueNote(all)
+		return rows(w, all, dueColumns)
 	})
 }
 

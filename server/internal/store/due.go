@@ -20,10 +20,11 @@ type DueSubject struct {
 	Version         int64
 }
 
-// DueSubjects lists everybody and everything of the club that is not archived.
+// DueSubjects lists whoever dives, by card or role, and every item of the club, less what is archived.
 func (s *Store) DueSubjects(ctx context.Context, people bool) ([]DueSubject, error) {
 	rows, err := s.pool.Query(ctx, `
-SELECT 'person', id, id, version FROM person WHERE NOT archived AND $1
+SELECT 'person', id, id, version FROM person p WHERE NOT archived AND $1
+  AND (EXISTS (SELECT FROM card WHERE person = p.id) OR EXISTS (SELECT FROM role_grant WHERE person = p.id AND role IN ('diver', 'leader') AND revoked_at IS NULL))
 UNION ALL SELECT kind, id, COALESCE(owner, ''), version FROM item WHERE NOT archived`, people)
 	if err != nil {
 		return nil, translate(err)
