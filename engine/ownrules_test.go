@@ -154,3 +154,34 @@ func TestOwnRulesGiveTheSameBytes(t *testing.T) {
 		}
 	}
 }
+
+// A rule about cylinders is asked of each once, at its place in the supplies; where the date is missing it cannot tell.
+func TestOwnRuleAboutCylinders(t *testing.T) {
+	t.Parallel()
+	in := withRules(ownRule("hydro", policy.AboutCylinder, `cylinder.last_hydro >= "1990" && cylinder.volume_l <= 20`, policy.DecideRefuse))
+	n := 0
+	for _, s := range in.Plan.Supplies {
+		n += len(s.Cylinders)
+	}
+	fs := found(t, engine.Evaluate(in), "own.hydro")
+	if len(fs) != n {
+		t.Fatalf("%d answers about %d cylinders", len(fs), n)
+	}
+	for _, f := range fs {
+		if f.Status != finding.Pass || f.Subject.Kind != finding.KindCylinder || !strings.HasPrefix(f.Path, "plan.supplies[") || in.Cylinder(f.Subject.ID) == nil {
+			t.Errorf("%s about %v at %s: %s", f.Status, f.Subject, f.Path, f.Message)
+		}
+	}
+	gone := &in.Cylinders[0]
+	gone.Events = nil
+	in.Plan.Supplies[0].Cylinders = append(in.Plan.Supplies[0].Cylinders, in.Plan.Supplies[0].Cylinders[0])
+	fs = found(t, engine.Evaluate(in), "own.hydro")
+	if len(fs) != n {
+		t.Errorf("%d answers about %d cylinders, one of them named twice", len(fs), n)
+	}
+	for _, f := range fs {
+		if blocks := f.Status == finding.Indeterminate; blocks != (f.Subject.ID == gone.ID) {
+			t.Errorf("%s, of which %s has no date: %s", f.Subject.ID, gone.ID, f.Status)
+		}
+	}
+}

@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"cel.dev/cel-go/cel"
+	"cel.dev/cel-go/common/ast"
 	"cel.dev/cel-go/common/cost"
 	"cel.dev/cel-go/common/env"
 	"cel.dev/cel-go/common/types"
@@ -30,7 +31,7 @@ type Problem struct {
 }
 
 // What lists can hold at most, for the cost at worst.
-var longest = map[string]uint64{"team": 6, "supplies": 60, "items": 300, "findings": 3000, "cylinders": 12, "endorsements": 60}
+var longest = map[string]uint64{"team": 6, "supplies": 60, "cylinders": 120, "items": 300, "findings": 3000, "endorsements": 60}
 
 const longestText = 200 // characters of a text of the view
 
@@ -60,6 +61,8 @@ func subject(a policy.About) (name string, t *typeOf, most uint64) {
 		return "diver", byName["Diver"], longest["team"]
 	case policy.AboutSupply:
 		return "supply", byName["Supply"], longest["supplies"]
+	case policy.AboutCylinder:
+		return "cylinder", byName["Cylinder"], longest["cylinders"]
 	case policy.AboutItem:
 		return "item", byName["Item"], longest["items"]
 	}
@@ -100,6 +103,8 @@ func newEnvironment(a policy.About) (*cel.Env, error) {
 	}
 	options := []cel.EnvOption{
 		cel.StdLib(cel.StdLibSubset(library)),
+		// A club writes "at most 30 m", not 30.0.
+		cel.CrossTypeNumericComparisons(true),
 		cel.CustomTypeProvider(registry), cel.CustomTypeAdapter(registry),
 		cel.ParserRecursionLimit(50), cel.ParserExpressionSizeLimit(policy.MaxExpression),
 		cel.ASTValidators(cel.ValidateRegexLiterals(), cel.ValidateHomogeneousAggregateLiterals(), cel.ValidateComprehensionNestingLimit(3)),
@@ -113,34 +118,43 @@ func newEnvironment(a policy.About) (*cel.Env, error) {
 	return cel.NewCustomEnv(options...)
 }
 
-// last keeps what was compiled last: every plan is judged by the same document.
-var last struct {
+// kept is what was compiled: a comparison asks the rules of two policies in turn about every plan. It starts anew when it has
+// grown past what a few policies can hold.
+var kept struct {
 	sync.Mutex
-	rules []policy.OwnRule
-	made  []compiled
+	made map[expression]compiled
+}
+
+const mostKept = 4 * policy.MaxOwnRules
+
+// expression is what a compiled rule depends on.
+type expression struct {
+	about policy.About
+	holds string
 }
 
 func compile(rules []policy.OwnRule) []compiled {
 	if len(rules) == 0 {
 		return nil
 	}
-	last.Lock()
-	defer last.Unlock()
-	if !slices.EqualFunc(rules, last.rules, sameExpression) {
-		made := make([]compiled, len(rules))
-		for i, r := range rules {
-			made[i] = compileOne(r)
+	kept.Lock()
+	defer kept.Unlock()
+	out := make([]compiled, len(rules))
+	for i, r := range rules {
+		key := expression{r.About, r.Holds}
+		made, ok := kept.made[key]
+		if !ok {
+			if made = compileOne(r); kept.made == nil || len(kept.made) >= mostKept {
+				kept.made = map[expression]compiled{}
+			}
+			kept.made[key] = made
 		}
-		last.rules, last.made = slices.Clone(rules), made
-	}
-	out := slices.Clone(last.made)
-	for i := range out {
-		out[i].rule = rules[i]
+		out[i] = made
+		out[i].rule = r
+		out[i].faults = slices.Clone(made.faults)
 	}
 	return out
 }
-
-func sameExpression(a, b policy.OwnRule) bool { return a.About == b.About && a.Holds == b.Holds }
 
 func compileOne(r policy.OwnRule) compiled {
 	out := compiled{rule: r}
@@ -155,30 +169,56 @@ func compileOne(r policy.OwnRule) compiled {
 	if err != nil {
 		return wrong(0, 0, "%v", err)
 	}
-	ast, issues := e.Compile(r.Holds)
+	checked, issues := e.Compile(r.Holds)
 	if issues != nil && issues.Err() != nil {
 		for _, x := range issues.Errors() {
-			wrong(x.Location.Line(), x.Location.Column()+1, "%s", oneLine(x.Message))
+			wrong(x.Location.Line(), x.Location.Column()+1, "%s", oneLine(x.Message)+hint(x.Message))
 		}
 		return out
 	}
-	if t := ast.OutputType(); !t.IsExactType(types.BoolType) {
+	if t := checked.OutputType(); !t.IsExactType(types.BoolType) {
 		return wrong(0, 0, "the expression is a %s, not true or false", t)
 	}
+	for _, at := range mapsLookedThrough(checked.NativeRep()) {
+		place := checked.NativeRep().SourceInfo().GetStartLocation(at)
+		wrong(place.Line(), place.Column()+1, "a map is looked through, whose entries have no order: look through a list, or read the map by a key")
+	}
+	if len(out.faults) > 0 {
+		return out
+	}
 	_, _, most := subject(r.About)
-	c, err := e.EstimateCost(ast, sizes{})
+	c, err := e.EstimateCost(checked, sizes{})
 	if err != nil {
 		return wrong(0, 0, "its cost cannot be told: %s", oneLine(err.Error()))
 	}
 	if c.Max > MaxCost/most {
 		return wrong(0, 0, "it may cost %s at worst for %d subjects, at most %d: look at fewer lists within lists", costText(c.Max), most, MaxCost)
 	}
-	p, err := e.Program(ast, cel.CostLimit(MaxCost), cel.EvalOptions(cel.OptTrackCost))
+	p, err := e.Program(checked, cel.CostLimit(MaxCost), cel.EvalOptions(cel.OptTrackCost))
 	if err != nil {
 		return wrong(0, 0, "%s", oneLine(err.Error()))
 	}
 	out.program = p
 	return out
+}
+
+// mapsLookedThrough are the maps over which a macro goes, by their place in the expression. The order in which it would do so is
+// another in every run, and with it, through a list made of the entries, the answer: the same input must give the same bytes.
+func mapsLookedThrough(a *ast.AST) (found []int64) {
+	for _, x := range ast.MatchDescendants(ast.NavigateAST(a), ast.KindMatcher(ast.ComprehensionKind)) {
+		if over := x.AsComprehension().IterRange(); a.GetType(over.ID()).Kind() != types.ListKind {
+			found = append(found, over.ID())
+		}
+	}
+	return found
+}
+
+// hint says what is mostly meant where whole numbers and others are mixed in a sum or with ==.
+func hint(message string) string {
+	if strings.Contains(message, "no matching overload") && strings.Contains(message, "double") && strings.Contains(message, "int") {
+		return ": a double wants a number with a point, as in 30.0, or double(…)"
+	}
+	return ""
 }
 
 func costText(n uint64) string {

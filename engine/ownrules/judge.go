@@ -43,6 +43,8 @@ func Judge(rules []policy.OwnRule, v View) []Answer {
 			n = len(v.Team)
 		case policy.AboutSupply:
 			n = len(v.Supplies)
+		case policy.AboutCylinder:
+			n = len(v.Cylinders)
 		case policy.AboutItem:
 			n = len(v.Items)
 		}
@@ -114,7 +116,7 @@ func (a *activation) ResolveName(name string) (any, bool) {
 		v, err := a.whole.get(f)
 		return v, err == nil
 	}
-	list := map[string]string{"diver": "team", "supply": "supplies", "item": "items"}[name]
+	list := map[string]string{"diver": "team", "supply": "supplies", "cylinder": "cylinders", "item": "items"}[name]
 	if own, _, _ := subject(a.about); list == "" || own != name {
 		return nil, false
 	}

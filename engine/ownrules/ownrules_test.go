@@ -1,6 +1,8 @@
 package ownrules
 
 import (
+	"encoding/json"
+	"fmt"
 	"os"
 	"strings"
 	"testing"
@@ -18,9 +20,10 @@ func example() View {
 			{ID: "anna", Leader: true, Level: ptr("FULL"), Endorsements: []string{"STAGE"}, AgeYears: ptr(int64(40)), RMVLMin: ptr(18.0)},
 			{ID: "bo", Level: ptr("INT"), AgeYears: ptr(int64(17))},
 		},
-		Supplies: []Supply{{ID: "a-main", Diver: "anna", Role: "main", VolumeL: ptr(24.0), StartBar: ptr(210.0), O2: ptr(32.0), He: ptr(0.0)}},
-		Items:    []Item{{ID: "lamp", Kind: "primary_light", Diver: "anna", Count: 1, BurnMin: ptr(200.0)}, {ID: "lamp-2", Kind: "primary_light", Diver: "bo", Count: 1}},
-		Report:   Report{Verdict: "caution", Findings: []Finding{{Rule: "site.grade", Status: "caution", Observed: ptr(3.0), Limit: ptr(2.0)}}},
+		Supplies:  []Supply{{ID: "a-main", Diver: "anna", Role: "main", VolumeL: ptr(24.0), StartBar: ptr(210.0), O2: ptr(32.0), He: ptr(0.0)}},
+		Cylinders: []Cylinder{{ID: "t-1", Supply: "a-main", Diver: "anna", Role: "main", VolumeL: ptr(12.0), Hydro: ptr("2024-05")}, {ID: "t-2", Supply: "a-main", Diver: "anna", Role: "main"}},
+		Items:     []Item{{ID: "lamp", Kind: "primary_light", Diver: "anna", Count: 1, BurnMin: ptr(200.0)}, {ID: "lamp-2", Kind: "primary_light", Diver: "bo", Count: 1}},
+		Report:    Report{Verdict: "caution", Findings: []Finding{{Rule: "site.grade", Status: "caution", Observed: ptr(3.0), Limit: ptr(2.0)}}},
 	}
 }
 
@@ -48,6 +51,13 @@ func TestJudge(t *testing.T) {
 		{policy.AboutSite, `site.grade < 3 || team.all(d, d.age_years >= 18)`, []Outcome{Broken}, ""},
 		{policy.AboutDiver, `diver.age_years >= 18`, []Outcome{Holds, Broken}, ""},
 		{policy.AboutSupply, `supply.o2_percent * supply.volume_l > 700.0`, []Outcome{Holds}, ""},
+		// Whole numbers and others are compared as numbers; a date of a month or a day as text.
+		{policy.AboutPlan, `plan.runtime_min <= 82 && plan.runtime_min > 81 && plan.jumps < 1.5`, []Outcome{Holds}, ""},
+		{policy.AboutCylinder, `cylinder.last_hydro >= "2021-06"`, []Outcome{Holds, Unknown}, ""},
+		{policy.AboutCylinder, `supplies.exists(s, cylinder.id in s.cylinders)`, []Outcome{Broken, Broken}, ""},
+		// A map is read by a key; what it lacks is an error.
+		{policy.AboutDiver, `{"FULL": 40, "INT": 30}[diver.level] >= 30`, []Outcome{Holds, Holds}, ""},
+		{policy.AboutDiver, `{"FULL": 40}[diver.level] >= 30`, []Outcome{Holds, Unknown}, ""},
 		// Not on record: an error, and an error blocks.
 		{policy.AboutPlan, `plan.max_depth_m < 40.0`, []Outcome{Unknown}, "plan.max_depth_m is not on record"},
 		{policy.AboutPlan, `!plan.night`, []Outcome{Unknown}, "plan.night is not on record"},
@@ -59,6 +69,8 @@ func TestJudge(t *testing.T) {
 		{policy.AboutPlan, `plan.night || plan.jumps == 2`, []Outcome{Unknown}, "plan.night is not on record"},
 		{policy.AboutPlan, `plan.jumps / 0 == 1`, []Outcome{Unknown}, "division by zero"},
 		{policy.AboutPlan, `team[7].leader`, []Outcome{Unknown}, "index out of bounds: 7"},
+		{policy.AboutPlan, `team[-1].leader`, []Outcome{Unknown}, "index out of bounds: -1"},
+		{policy.AboutPlan, `plan.jumps % 0 == 1`, []Outcome{Unknown}, "modulus by zero"},
 		{policy.AboutPlan, `9223372036854775807 + plan.jumps > 0`, []Outcome{Unknown}, "integer overflow"},
 	} {
 		rules := []policy.OwnRule{rule(c.about, c.holds)}
@@ -108,6 +120,12 @@ func TestFaultsWithTheirPlace(t *testing.T) {
 		{policy.AboutPlan, `dyn(plan.weekday) == 7`, 1, 4, "undeclared reference to 'dyn'"},
 		{policy.AboutPlan, `Plan{id: "x"}.id == plan.id && true`, 0, 0, ""},
 		{policy.AboutPlan, `plan.id.matches("(")`, 1, 17, "invalid matches"},
+		{policy.AboutPlan, `plan.id == null`, 1, 9, "no matching overload"},
+		{policy.AboutPlan, "true &&\n plan.runtime_min + 1 < 90", 2, 19, "30.0"},
+		// The entries of a map come in another order in every run.
+		{policy.AboutPlan, `{"a": 1, "b": 2}.map(k, k)[0] == "a"`, 1, 1, "no order"},
+		{policy.AboutPlan, "plan.jumps == 1 ||\n [{1: plan.id}].all(m, m.exists(k, m[k] == plan.id))", 2, 24, "no order"},
+		{policy.AboutPlan, `(plan.jumps > 1 ? {1: 2} : {2: 3}).all(k, k > 0)`, 1, 17, "no order"},
 		{policy.AboutPlan, deep, 0, 0, "recursion"},
 		{policy.AboutPlan, strings.Repeat("true && ", 400) + "true", 0, 0, "at most 2000"},
 		{policy.AboutPlan, `report.findings.all(a, report.findings.all(b, a.rule != b.rule))`, 0, 0, "may cost"},
@@ -232,6 +250,11 @@ func FuzzExpression(f *testing.F) {
 			}
 		}
 		answers := Judge(r, v)
+		for range 3 {
+			if again := Judge(r, v); fmt.Sprint(outcomes(again)) != fmt.Sprint(outcomes(answers)) {
+				t.Fatalf("%q: another answer to the same question", s)
+			}
+		}
 		if len(answers) != len(v.Team) {
 			t.Fatalf("%d answers about %d divers", len(answers), len(v.Team))
 		}
@@ -244,4 +267,90 @@ func FuzzExpression(f *testing.F) {
 			}
 		}
 	})
+}
+
+// That a rule asked whether a value is there is told too, and of whose: it may be all that it goes by.
+func TestAskingWhetherIsARead(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ holds, want string }{
+		{`has(diver.consumption_l_min)`, "team[0].consumption_l_min, on record=true of anna|team[1].consumption_l_min, on record=false of bo"},
+		{`has(plan.night) || diver.leader`, "plan.night, on record=false of ;team[0].leader=true of |plan.night, on record=false of ;team[1].leader=false of "},
+	} {
+		var all []string
+		for _, a := range Judge([]policy.OwnRule{rule(policy.AboutDiver, c.holds)}, example()) {
+			var one []string
+			for _, r := range a.Read {
+				one = append(one, r.Path+"="+r.Text+" of "+r.Own)
+			}
+			all = append(all, strings.Join(one, ";"))
+		}
+		if got := strings.Join(all, "|"); got != c.want {
+			t.Errorf("%s: read %s, want %s", c.holds, got, c.want)
+		}
+	}
+}
+
+// What was compiled is kept, each expression once, for the policies that a comparison asks in turn; and not without end. A rule
+// keeps its own words, whichever rule its expression was compiled for.
+func TestCompiledIsKeptWithinBounds(t *testing.T) {
+	for i := range 3 * mostKept {
+		r := rule(policy.AboutPlan, fmt.Sprintf("plan.jumps < %d", i+2))
+		r.ID = fmt.Sprintf("own.n%d", i)
+		if a := Judge([]policy.OwnRule{r}, example())[0]; a.Outcome != Holds || a.Rule.ID != r.ID {
+			t.Fatalf("rule %d: %+v", i, a)
+		}
+		if n := len(kept.made); n > mostKept {
+			t.Fatalf("%d are kept, at most %d", n, mostKept)
+		}
+	}
+	one, other := rule(policy.AboutPlan, "plan.jumps == 1"), rule(policy.AboutPlan, "plan.jumps == 1")
+	one.ID, other.ID = "own.one", "own.other"
+	for _, a := range [][]policy.OwnRule{{one}, {other}, {one, other}} {
+		for i, got := range Judge(a, example()) {
+			if got.Rule.ID != a[i].ID {
+				t.Errorf("%s answers as %s", a[i].ID, got.Rule.ID)
+			}
+		}
+	}
+	broken := []policy.OwnRule{one, rule(policy.AboutPlan, "plan.jmps"), rule(policy.AboutPlan, "plan.jmps")}
+	for range 2 {
+		if f := Check(broken); len(f) != 2 || f[0].Rule != 1 || f[1].Rule != 2 {
+			t.Errorf("faults: %v", f)
+		}
+	}
+}
+
+// The same rule asked of the same view says the same, whatever was asked before.
+func TestSameAnswersInEveryRun(t *testing.T) {
+	t.Parallel()
+	for _, holds := range []string{
+		`{"a": plan.weekday, "b": plan.jumps}["b"] == 1 && {"x": plan.id, "y": plan.kind} == {"y": plan.kind, "x": plan.id}`,
+		`team.map(d, d.id).size() == 2 && (plan.night || plan.max_depth_m < 30)`,
+		`string(plan.runtime_min / 3.0) == string(plan.runtime_min * 0.1) || plan.id < string(plan.jumps)`,
+	} {
+		r := []policy.OwnRule{rule(policy.AboutPlan, holds)}
+		if f := Check(r); len(f) > 0 {
+			t.Fatalf("%s: %v", holds, f)
+		}
+		first := ""
+		for range 100 {
+			text, err := json.Marshal(Judge(r, example()))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if first == "" {
+				first = string(text)
+			}
+			if string(text) != first {
+				t.Fatalf("%s: %s, then %s", holds, first, text)
+			}
+		}
+	}
+}
+
+func outcomes(list []Answer) (out []string) {
+	for _, a := range list {
+		out = append(out, fmt.Sprint(a.Outcome, a.Why, a.Missing))
+	}
+	return out
 }

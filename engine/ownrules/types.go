@@ -172,6 +172,19 @@ func (o *object) get(f *field) (ref.Val, error) {
 	return types.NewRefValList(registry, list), nil
 }
 
+// has tells whether a value is on record, and that this was asked: it may be all that a rule goes by.
+func (o *object) has(f *field) bool {
+	there := !f.optional || !o.at.Field(f.index).IsNil()
+	if f.optional {
+		x := Reading{Path: o.path + "." + f.name + ", on record", Text: strconv.FormatBool(there)}
+		if f.own {
+			x.Own = o.own
+		}
+		o.read.note(x)
+	}
+	return there
+}
+
 // object wraps a struct of the view.
 func (r *readings) object(v reflect.Value, path string) *object {
 	o := &object{of: viewTypes[v.Type()], at: v, path: path, read: r}
@@ -252,7 +265,7 @@ func (p provider) FindStructFieldType(name, member string) (*types.FieldType, bo
 		Type: f.celType,
 		IsSet: func(target any) bool {
 			o, ok := target.(*object)
-			return ok && (!f.optional || !o.at.Field(f.index).IsNil())
+			return ok && o.has(f)
 		},
 		GetFrom: func(target any) (any, error) {
 			o, ok := target.(*object)

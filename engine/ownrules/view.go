@@ -12,12 +12,13 @@ package ownrules
 //
 // Nothing of health is in it, nor what the built-in rules said about health.
 type View struct {
-	Plan     Plan     `cel:"plan" doc:"the plan as a whole"`
-	Site     Site     `cel:"site" doc:"the site, and the reading of the day of entry"`
-	Team     []Diver  `cel:"team" doc:"the divers in the water"`
-	Supplies []Supply `cel:"supplies" doc:"the gas supplies: a single cylinder, or cylinders joined by a manifold"`
-	Items    []Item   `cel:"items" doc:"lights, reels, spools, scooters … that the plan names"`
-	Report   Report   `cel:"report" doc:"what the built-in rules said"`
+	Plan      Plan       `cel:"plan" doc:"the plan as a whole"`
+	Site      Site       `cel:"site" doc:"the site, and the reading of the day of entry"`
+	Team      []Diver    `cel:"team" doc:"the divers in the water"`
+	Supplies  []Supply   `cel:"supplies" doc:"the gas supplies: a single cylinder, or cylinders joined by a manifold"`
+	Cylinders []Cylinder `cel:"cylinders" doc:"each cylinder of the supplies"`
+	Items     []Item     `cel:"items" doc:"lights, reels, spools, scooters … that the plan names"`
+	Report    Report     `cel:"report" doc:"what the built-in rules said"`
 }
 
 // Plan is the plan and its route.
@@ -83,6 +84,26 @@ type Supply struct {
 	He        *float64 `cel:"he_percent" doc:"helium as planned, per cent"`
 }
 
+// Cylinder is one cylinder of a supply. Dates are as recorded, "2026-03" or "2026-03-31"; of two, < finds the earlier.
+type Cylinder struct {
+	ID         string   `cel:"id" doc:"the cylinder, as in supply.cylinders"`
+	Supply     string   `cel:"supply" doc:"which supply it is of, as in supply.id"`
+	Diver      string   `cel:"diver" doc:"who carries it, as in diver.id"`
+	Role       string   `cel:"role" doc:"main, stage or deco"`
+	VolumeL    *float64 `cel:"volume_l" doc:"water volume, L"`
+	RatedBar   *float64 `cel:"rated_bar" doc:"working pressure, bar"`
+	Material   *string  `cel:"material" doc:"what it is made of, as recorded"`
+	Regime     *string  `cel:"regime" doc:"country whose rules it is under, as recorded"`
+	Clean      *bool    `cel:"oxygen_clean" doc:"whether it is clean for oxygen"`
+	Made       *string  `cel:"made" doc:"date of manufacture"`
+	Hydro      *string  `cel:"last_hydro" doc:"date of the last hydro test on record"`
+	Visual     *string  `cel:"last_visual" doc:"date of the last visual inspection on record"`
+	FilledOn   *string  `cel:"filled_on" doc:"day of the last fill on record"`
+	AnalysedO2 *float64 `cel:"analysed_o2_percent" doc:"oxygen by the last analysis on record, which a later fill may have ended, per cent"`
+	AnalysedHe *float64 `cel:"analysed_he_percent" doc:"helium by the same, per cent"`
+	AnalysedBy *string  `cel:"analysed_by" doc:"by whom that was, as in diver.id"`
+}
+
 // Item is one item that a diver carries.
 type Item struct {
 	ID      string   `cel:"id" doc:"the item's id"`
@@ -91,6 +112,8 @@ type Item struct {
 	Count   int64    `cel:"count" doc:"how many of it"`
 	BurnMin *float64 `cel:"burn_min" doc:"tested burn time of a light, battery of a scooter, min"`
 	LengthM *float64 `cel:"length_m" doc:"line on a reel or spool, m"`
+	Made    *string  `cel:"made" doc:"date of manufacture"`
+	Checked *string  `cel:"last_check" doc:"date of the last service, check or test on record, whatever its kind"`
 }
 
 // Report is what the built-in rules said.

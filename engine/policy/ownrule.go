@@ -38,11 +38,12 @@ type About string
 
 // The subjects of own rules.
 const (
-	AboutPlan   About = "plan"
-	AboutSite   About = "site"
-	AboutDiver  About = "diver"  // each diver of the team
-	AboutSupply About = "supply" // each gas supply
-	AboutItem   About = "item"   // each light, reel, scooter … carried
+	AboutPlan     About = "plan"
+	AboutSite     About = "site"
+	AboutDiver    About = "diver"    // each diver of the team
+	AboutSupply   About = "supply"   // each gas supply
+	AboutCylinder About = "cylinder" // each cylinder of the supplies
+	AboutItem     About = "item"     // each light, reel, scooter … carried
 )
 
 // Bounds of own rules.
@@ -84,7 +85,7 @@ func (p *Policy) validateOwnRules(c *checker) {
 				c.add(at+s.cell, strconv.Quote(clipText(s.text)), fmt.Sprintf("expected one line of 1 to %d characters without braces", maxSentence))
 			}
 		}
-		c.word(at+"about", string(r.About), string(AboutPlan), string(AboutSite), string(AboutDiver), string(AboutSupply), string(AboutItem))
+		c.word(at+"about", string(r.About), string(AboutPlan), string(AboutSite), string(AboutDiver), string(AboutSupply), string(AboutCylinder), string(AboutItem))
 		c.decide(at+"otherwise", r.Otherwise, DecideRefuse, DecideWaiver, DecideCaution)
 		if strings.TrimSpace(r.Holds) == "" || len(r.Holds) > MaxExpression {
 			c.add(at+"holds", fmt.Sprintf("%d bytes", len(r.Holds)), fmt.Sprintf("expected an expression of 1 to %d bytes", MaxExpression))

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -78,6 +79,9 @@ func (c *Case) ownFinding(a ownrules.Answer) finding.Finding {
 		s, at = c.Team[a.Index].subject(), c.Team[a.Index].Path
 	case policy.AboutSupply:
 		s, at = c.supply(c.In.Plan.Supplies[a.Index]), path("plan.supplies", a.Index, "")
+	case policy.AboutCylinder:
+		id := c.dived()[a.Index]
+		s, at = c.cylinder(id.ID), path("plan.supplies", id.supply, path("cylinders", id.n, ""))
 	case policy.AboutItem:
 		carried := c.In.Plan.Carries[a.Index]
 		s, at = finding.Subject{Kind: finding.KindItem, ID: carried.Item}, path("plan.carries", a.Index, "")
@@ -171,10 +175,17 @@ func (c *Case) view(builtIn []finding.Finding) ownrules.View {
 	for _, s := range p.Supplies {
 		v.Supplies = append(v.Supplies, c.viewSupply(s))
 	}
+	for _, d := range c.dived() {
+		v.Cylinders = append(v.Cylinders, c.viewCylinder(d))
+	}
 	for _, k := range p.Carries {
 		x := ownrules.Item{ID: k.Item, Diver: k.Diver, Count: int64(max(1, k.Count))}
 		if item := c.In.Item(k.Item); item != nil {
 			x.Kind, x.BurnMin, x.LengthM = string(item.Kind), item.BurnMin, item.LengthM
+			x.Made = dateOf(item.Made)
+			for _, e := range item.Events {
+				x.Checked = later(x.Checked, e.On)
+			}
 		}
 		v.Items = append(v.Items, x)
 	}
@@ -278,6 +289,85 @@ func (c *Case) viewSupply(s facts.Supply) ownrules.Supply {
 		x.VolumeL = &volume
 	}
 	return x
+}
+
+// divedCylinder is a cylinder of the plan, and where in the supplies it stands first.
+type divedCylinder struct {
+	ID        string
+	supply, n int
+}
+
+// dived lists the cylinders of the supplies, each once: that one is named twice is another rule's to say.
+func (c *Case) dived() (out []divedCylinder) {
+	for i, s := range c.In.Plan.Supplies {
+		for n, id := range s.Cylinders {
+			if !slices.ContainsFunc(out, func(d divedCylinder) bool { return d.ID == id }) {
+				out = append(out, divedCylinder{id, i, n})
+			}
+		}
+	}
+	return out
+}
+
+func (c *Case) viewCylinder(d divedCylinder) ownrules.Cylinder {
+	s := &c.In.Plan.Supplies[d.supply]
+	x := ownrules.Cylinder{ID: d.ID, Supply: s.ID, Diver: s.Diver, Role: string(s.Role)}
+	cyl := c.In.Cylinder(d.ID)
+	if cyl == nil {
+		return x
+	}
+	x.VolumeL, x.RatedBar = positive(cyl.VolumeL), positive(cyl.RatedBar)
+	x.Material, x.Regime = wordOf(cyl.Material), wordOf(cyl.Regime)
+	if cyl.Clean == "clean" || cyl.Clean == "not_clean" {
+		clean := cyl.Clean == "clean"
+		x.Clean = &clean
+	}
+	x.Made = dateOf(cyl.Made)
+	for _, e := range cyl.Events {
+		switch e.Kind {
+		case "hydro":
+			x.Hydro = later(x.Hydro, e.On)
+		case "visual":
+			x.Visual = later(x.Visual, e.On)
+		}
+	}
+	if !cyl.FilledOn.IsZero() {
+		x.FilledOn = wordOf(cyl.FilledOn.String())
+	}
+	if n := len(cyl.Analyses); n > 0 { // oldest first
+		last := &cyl.Analyses[n-1]
+		x.AnalysedO2, x.AnalysedHe, x.AnalysedBy = percentOf(last.O2), percentOf(last.He), wordOf(last.By)
+	}
+	return x
+}
+
+func positive(v float64) *float64 {
+	if v <= 0 {
+		return nil
+	}
+	return &v
+}
+
+func wordOf(s string) *string {
+	if s == "" {
+		return nil
+	}
+	return &s
+}
+
+func dateOf(m calendar.Mark) *string {
+	if m.IsZero() {
+		return nil
+	}
+	return wordOf(m.String())
+}
+
+// later is the later of two recorded dates.
+func later(so *string, m calendar.Mark) *string {
+	if d := dateOf(m); d != nil && (so == nil || *d > *so) {
+		return d
+	}
+	return so
 }
 
 func percentOf(text string) *float64 {
