@@ -159,6 +159,9 @@ func compile(rules []policy.OwnRule) []compiled {
 func compileOne(r policy.OwnRule) compiled {
 	out := compiled{rule: r}
 	wrong := func(line, column int, format string, args ...any) compiled {
+		if line < 1 || column < 1 { // limits of the parser have no place
+			line, column = 0, 0
+		}
 		out.faults = append(out.faults, Problem{Line: line, Column: column, Text: fmt.Sprintf(format, args...)})
 		return out
 	}

@@ -126,6 +126,8 @@ func TestFaultsWithTheirPlace(t *testing.T) {
 		{policy.AboutPlan, `{"a": 1, "b": 2}.map(k, k)[0] == "a"`, 1, 1, "no order"},
 		{policy.AboutPlan, "plan.jumps == 1 ||\n [{1: plan.id}].all(m, m.exists(k, m[k] == plan.id))", 2, 24, "no order"},
 		{policy.AboutPlan, `(plan.jumps > 1 ? {1: 2} : {2: 3}).all(k, k > 0)`, 1, 17, "no order"},
+		{policy.AboutPlan, "true" + strings.Repeat("?true:true", 190), 0, 0, "recursion limit"},
+		{policy.AboutPlan, "plan" + strings.Repeat(".id", 600), 0, 0, "recursion depth"},
 		{policy.AboutPlan, deep, 0, 0, "recursion"},
 		{policy.AboutPlan, strings.Repeat("true && ", 400) + "true", 0, 0, "at most 2000"},
 		{policy.AboutPlan, `report.findings.all(a, report.findings.all(b, a.rule != b.rule))`, 0, 0, "may cost"},
@@ -144,6 +146,9 @@ func TestFaultsWithTheirPlace(t *testing.T) {
 			continue
 		}
 		f := faults[0]
+		if f.Line < 0 || f.Column < 0 || (f.Line == 0) != (f.Column == 0) {
+			t.Errorf("%.60s: at line %d, column %d", c.holds, f.Line, f.Column)
+		}
 		if !strings.Contains(f.Text, c.text) {
 			t.Errorf("%.60s: %q, want %q", c.holds, f.Text, c.text)
 		}
@@ -326,7 +331,7 @@ func TestSameAnswersInEveryRun(t *testing.T) {
 	for _, holds := range []string{
 		`{"a": plan.weekday, "b": plan.jumps}["b"] == 1 && {"x": plan.id, "y": plan.kind} == {"y": plan.kind, "x": plan.id}`,
 		`team.map(d, d.id).size() == 2 && (plan.night || plan.max_depth_m < 30)`,
-		`string(plan.runtime_min / 3.0) == string(plan.runtime_min * 0.1) || plan.id < string(plan.jumps)`,
+		`plan.runtime_min / 3.0 == plan.runtime_min * 0.1 || plan.id < string(plan.jumps)`,
 	} {
 		r := []policy.OwnRule{rule(policy.AboutPlan, holds)}
 		if f := Check(r); len(f) > 0 {
