@@ -66,7 +66,7 @@ func call[C any, R, S message](a *app, v verb, client func(grpc.ClientConnInterf
 	cmd, build := command[R](a, v)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		req := fresh[R]()
-		if err := build(cmd, args, req, before); err != nil {
+		if err := build.request(cmd, args, req, before); err != nil {
 			return err
 		}
 		conn, err := a.dial()
@@ -75,16 +75,43 @@ func call[C any, R, S message](a *app, v verb, client func(grpc.ClientConnInterf
 		}
 		answer, err := m(client(conn), cmd.Context(), req)
 		if err != nil {
-			return err
+			return build.placed(err)
 		}
 		return a.answer(cmd.Context(), answer, func(w screen.View) error { return show(w, answer) })
 	}
 	return cmd
 }
 
+// builder fills the request of a command, and knows where in a file what was sent stands.
+type builder[R message] struct {
+	request func(cmd *cobra.Command, args []string, req R, before func(context.Context, *cobra.Command, R) error) error
+	block   string             // field of the request that the file fills, with a point
+	file    string             // empty: none was given
+	places  *recordfile.Places // of that file
+}
+
+// placed gives what the server finds wrong its lines in the file that was sent; any other error stays as it is.
+func (b *builder[R]) placed(err error) error {
+	found := violations(err)
+	if b.places == nil || len(found) == 0 {
+		return err
+	}
+	var out recordfile.Problems
+	for _, p := range found {
+		field, ok := strings.CutPrefix(p.GetField(), b.block)
+		if !ok { // of the request itself: no line of the file has it
+			return err
+		}
+		p.Field = field
+		out = append(out, b.places.FromServer(p))
+	}
+	out.Sort([]string{b.file})
+	return exit.With(exit.Invalid, out)
+}
+
 // command makes the command of a verb and what fills its request: the file,
 // then arguments and flags, then before, then the API's own checks.
-func command[R message](a *app, v verb) (*cobra.Command, func(*cobra.Command, []string, R, func(context.Context, *cobra.Command, R) error) error) {
+func command[R message](a *app, v verb) (*cobra.Command, *builder[R]) {
 	required := 0
 	skip := append([]string{}, v.skip...)
 	for _, arg := range v.args {
@@ -101,7 +128,11 @@ func command[R message](a *app, v verb) (*cobra.Command, func(*cobra.Command, []
 	if v.file {
 		cmd.Flags().StringVarP(&file, "file", "f", "", "YAML file of the record (- is stdin); flags win over it")
 	}
-	return cmd, func(cmd *cobra.Command, args []string, req R, before func(context.Context, *cobra.Command, R) error) error {
+	b := &builder[R]{}
+	if v.block != "" {
+		b.block = v.block + "."
+	}
+	b.request = func(cmd *cobra.Command, args []string, req R, before func(context.Context, *cobra.Command, R) error) error {
 		var faulty recordfile.Problems
 		if file != "" {
 			src, err := a.open(file)
@@ -116,7 +147,8 @@ func command[R message](a *app, v verb) (*cobra.Command, func(*cobra.Command, []
 				r.Clear(fd)
 				target = r.Mutable(fd).Message().Interface()
 			}
-			_, faulty = recordfile.ReadMessage(src, target)
+			b.file = src.Name
+			b.places, faulty = recordfile.ReadMessage(src, target)
 		}
 		for i, text := range args {
 			path := argPath(v.args[min(i, len(v.args)-1)])
@@ -142,6 +174,7 @@ func command[R message](a *app, v verb) (*cobra.Command, func(*cobra.Command, []
 		a.stamp(req)
 		return checkRequest(req)
 	}
+	return cmd, b
 }
 
 // stamp gives a write the run's request id.

@@ -128,22 +128,38 @@ func serverProblems(answer *pb.ApplyRecordsResponse, err error) ([]*pb.Problem, 
 	if err == nil {
 		return answer.GetProblems(), nil
 	}
-	s := status.Convert(err)
-	if s.Code() != codes.InvalidArgument {
-		return nil, err
-	}
-	var out []*pb.Problem
-	for _, d := range s.Details() {
-		if b, ok := d.(*errdetails.BadRequest); ok {
-			for _, v := range b.GetFieldViolations() {
-				out = append(out, &pb.Problem{Field: v.GetField(), Message: v.GetDescription()})
-			}
-		}
-	}
+	out := violations(err)
 	if len(out) == 0 {
 		return nil, err
 	}
 	return out, nil
+}
+
+// within is how an error says where in the text of a field its fault stands.
+var within = regexp.MustCompile(`^LINE_(\d{1,6})_COLUMN_(\d{1,6})$`)
+
+// violations are the problems of an error that is about the fields sent; none of any other.
+func violations(err error) (out []*pb.Problem) {
+	s := status.Convert(err)
+	if s.Code() != codes.InvalidArgument {
+		return nil
+	}
+	for _, d := range s.Details() {
+		b, ok := d.(*errdetails.BadRequest)
+		if !ok {
+			continue
+		}
+		for _, v := range b.GetFieldViolations() {
+			p := &pb.Problem{Field: v.GetField(), Message: v.GetDescription()}
+			if at := within.FindStringSubmatch(v.GetReason()); at != nil {
+				line, _ := strconv.Atoi(at[1]) // digits, and few
+				column, _ := strconv.Atoi(at[2])
+				p.Line, p.Column = int32(line), int32(column)
+			}
+			out = append(out, p)
+		}
+	}
+	return out
 }
 
 // placed gives the server's problems their lines, less what is known here

@@ -50,7 +50,7 @@ func list[C any, R, S, M message](a *app, v verb, client func(grpc.ClientConnInt
 			return exit.Errorf(exit.Usage, "--limit %d: 1 to %d", *limit, mostRows)
 		}
 		req := fresh[R]()
-		if err := build(cmd, args, req, nil); err != nil {
+		if err := build.request(cmd, args, req, nil); err != nil {
 			return err
 		}
 		if lines := req.ProtoReflect().Descriptor().Fields().ByName("lines"); lines != nil && form(a.as) != asJSON {

@@ -21,6 +21,8 @@ func (a *app) policy() *cobra.Command {
 			c, pb.PolicyServiceClient.GetPolicy, nil, detail),
 		call(a, verb{
 			use: "create [POLICY]", short: "Enter a draft; policies never change, an edit is a new draft", args: []string{"policy.id?"}, block: "policy", file: true,
+			long: "The file is the policy as `lastlight export policy` writes it below policy:, whole; with based_on, the cells that it changes are " +
+				"enough. What cannot be used is shown all at once, with its line and column, in expressions of the club's own rules too.",
 			example: "  lastlight policy create 2026-summer -f policy.yaml --reason \"minimum age 16 with consent\"",
 		}, c, pb.PolicyServiceClient.CreatePolicy, nil, done[*pb.Policy]("Entered as a draft.")),
 		call(a, verb{
@@ -48,7 +50,7 @@ func (a *app) past() *cobra.Command {
 	})
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		req := &pb.CompareDecidedPlansRequest{}
-		if err := build(cmd, args, req, nil); err != nil {
+		if err := build.request(cmd, args, req, nil); err != nil {
 			return err
 		}
 		conn, err := a.dial()

@@ -61,7 +61,7 @@ func (a *app) siteHistory() *cobra.Command {
 			return usage(cmd, fmt.Errorf("--limit %d: 1 to %d", *limit, mostRows))
 		}
 		req := &pb.GetSiteHistoryRequest{}
-		if err := build(cmd, args, req, nil); err != nil {
+		if err := build.request(cmd, args, req, nil); err != nil {
 			return err
 		}
 		conn, err := a.dial()

@@ -46,12 +46,12 @@ func update[C any, R, G, S message](a *app, v verb, client func(grpc.ClientConnI
 			}
 			return nil
 		}
-		if err := build(cmd, args, req, before); err != nil {
+		if err := build.request(cmd, args, req, before); err != nil {
 			return err
 		}
 		answer, err := m(client(conn), cmd.Context(), req)
 		if err != nil {
-			return err
+			return build.placed(err)
 		}
 		return a.answer(cmd.Context(), answer, func(w screen.View) error { return done[S]("Changed.")(w, answer) })
 	}

@@ -231,7 +231,7 @@ Plan: id site survey expedition kind goal leader team standby cover planned_entr
 PlanDiver: person mains start_pressure gas temperature_c stages equipment markers arrows cutting_tools masks rebreather
 PlanStage: cylinder kind start_pressure gas switch_depth_m temperature_c
 PlannedFill: cylinder plan from_bar to_bar gas top_up_l oxygen_l helium_l bank_to_bar bleed_to_bar needs_oxygen_clean problems
-Policy: id document reason number state in_force_from adopted_by created_at
+Policy: id document reason based_on number state in_force_from adopted_by created_at
 PolicyCellChange: path before after citation
 PolicyComparison: id against engine_version evaluated_at cells plans_compared plans
 PolicyPlanChange: plan version state site planned_entry verdict_before verdict_after findings standings not_evaluated

@@ -32,9 +32,12 @@ type Policy struct {
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// The document. Its fields are those of the shipped default, written out by
 	// `lastlight export policy`; unknown ones are refused. Left out cells are refused too:
-	// a policy is always whole.
+	// a policy is always whole, unless based_on says whose cells stand where this one has none.
 	Document *structpb.Struct `protobuf:"bytes,2,opt,name=document,proto3" json:"document,omitempty"`
 	Reason   string           `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	// A policy on record whose cells are taken over where document leaves them out; a list that is given stands whole in place of
+	// that policy's. The document that is stored is whole. Empty: nothing is taken over.
+	BasedOn string `protobuf:"bytes,4,opt,name=based_on,json=basedOn,proto3" json:"based_on,omitempty"`
 	// Output only.
 	Number int32 `protobuf:"varint,10,opt,name=number,proto3" json:"number,omitempty"`
 	// draft, adopted, superseded.
@@ -94,6 +97,13 @@ func (x *Policy) GetDocument() *structpb.Struct {
 func (x *Policy) GetReason() string {
 	if x != nil {
 		return x.Reason
+	}
+	return ""
+}
+
+func (x *Policy) GetBasedOn() string {
+	if x != nil {
+		return x.BasedOn
 	}
 	return ""
 }
@@ -1170,11 +1180,12 @@ var File_lastlight_v1_policy_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_policy_proto_rawDesc = "" +
 	"\n" +
-	"\x19lastlight/v1/policy.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x17lastlight/v1/plan.proto\x1a\x19lastlight/v1/report.proto\"\xde\x02\n" +
+	"\x19lastlight/v1/policy.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/protobuf/struct.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x17lastlight/v1/plan.proto\x1a\x19lastlight/v1/report.proto\"\x9e\x03\n" +
 	"\x06Policy\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x123\n" +
 	"\bdocument\x18\x02 \x01(\v2\x17.google.protobuf.StructR\bdocument\x12 \n" +
-	"\x06reason\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06reason\x12\x1c\n" +
+	"\x06reason\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06reason\x12>\n" +
+	"\bbased_on\x18\x04 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\abasedOn\x12\x1c\n" +
 	"\x06number\x18\n" +
 	" \x01(\x05B\x04\xf0\xc7\x18\x01R\x06number\x12\x1a\n" +
 	"\x05state\x18\v \x01(\tB\x04\xf0\xc7\x18\x01R\x05state\x12(\n" +

@@ -7,6 +7,7 @@ import (
 	"crypto/rand"
 	"encoding/hex"
 	"errors"
+	"fmt"
 	"log/slog"
 	"strings"
 	"unicode/utf8"
@@ -90,6 +91,9 @@ func withInfo(c codes.Code, text, reason string, metadata map[string]string, pro
 			text += "; expected: " + p.Expected
 		}
 		v := &errdetails.BadRequest_FieldViolation{Field: clip(p.Field, 120), Description: clip(text, 300)}
+		if p.Line > 0 { // for a client that knows where the text stands in a file
+			v.Reason = fmt.Sprintf("LINE_%d_COLUMN_%d", p.Line, p.Column)
+		}
 		if size += len(v.Field) + len(v.Description) + 8; size > maxDetailBytes-700 {
 			details = append(details, &errdetails.BadRequest_FieldViolation{Field: "…", Description: "more problems than fit here: send the record with a dry run of apply to see all"})
 			break

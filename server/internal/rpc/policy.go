@@ -27,11 +27,6 @@ const policyService = "/lastlight.v1.PolicyService/"
 
 // CreatePolicy adds a draft.
 func (h *Policies) CreatePolicy(ctx context.Context, r *lastlightv1.CreatePolicyRequest) (*lastlightv1.Policy, error) {
-	p := fault.Collect("policy.")
-	store.DecodePolicy(p, r.Policy)
-	if err := p.Err(); err != nil {
-		return nil, err
-	}
 	m := proto.CloneOf(r.Policy)
 	if m.Id == "" {
 		m.Id = store.NewID("policy", r.RequestId)

@@ -92,7 +92,9 @@ func (g *ground) check(p *fault.Problems, m proto.Message) {
 			p.Add("item", "", "the id of a cylinder or of equipment", "it says of nothing what became of it")
 		}
 	case *lastlightv1.Policy:
-		store.DecodePolicy(p, m)
+		if m.BasedOn == "" { // else only the store can tell, once it is whole
+			store.DecodePolicy(p, m)
+		}
 	case *lastlightv1.Expedition:
 		expedition.Check(p, m)
 	}

@@ -11,6 +11,7 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"google.golang.org/protobuf/encoding/protojson"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/structpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -114,6 +115,14 @@ func (tx *Tx) PutPolicy(ctx context.Context, m *lastlightv1.Policy, expect Expec
 	if _, err := tx.Exec(ctx, `SELECT version FROM policy_in_force FOR UPDATE`); err != nil {
 		return none, err
 	}
+	p := fault.Collect("")
+	if err := tx.completePolicy(ctx, p, m); err != nil {
+		return none, err
+	}
+	DecodePolicy(p, m)
+	if err := p.Err(); err != nil {
+		return none, err
+	}
 	stands, err := getPolicy(ctx, tx, m.Id, tx.Now())
 	switch {
 	case err != nil && !fault.Is(err, fault.NotFound):
@@ -121,7 +130,7 @@ func (tx *Tx) PutPolicy(ctx context.Context, m *lastlightv1.Policy, expect Expec
 	case err == nil && expect.New:
 		return none, fault.Taken("policy", m.Id)
 	case err == nil:
-		if m.Reason != stands.Reason || !sameDocument(m, stands) {
+		if m.Reason != stands.Reason || m.BasedOn != stands.BasedOn || !sameDocument(m, stands) {
 			return none, fault.Wrong([]fault.Problem{{Field: "document", Expected: "as recorded, or another id", Message: "policy " + m.Id + " is on record with another content; policies never change, an edit is a new one"}})
 		}
 		return Put[*lastlightv1.Policy]{Record: stands, Outcome: Unchanged}, nil
@@ -132,6 +141,37 @@ func (tx *Tx) PutPolicy(ctx context.Context, m *lastlightv1.Policy, expect Expec
 	tx.Event("policy.create", "policy", m.Id, nil, m)
 	after, err := getPolicy(ctx, tx, m.Id, tx.Now())
 	return Put[*lastlightv1.Policy]{Record: after, Outcome: Created}, err
+}
+
+// completePolicy takes over what the document leaves out from the policy it is based on.
+func (tx *Tx) completePolicy(ctx context.Context, p *fault.Problems, m *lastlightv1.Policy) error {
+	if m.BasedOn == "" {
+		return nil
+	}
+	base, err := getPolicy(ctx, tx, m.BasedOn, tx.Now())
+	if fault.Is(err, fault.NotFound) {
+		p.Add("based_on", m.BasedOn, "a policy on record", "no such policy")
+		return p.Err()
+	}
+	if err != nil {
+		return err
+	}
+	m.Document = overlaid(base.Document, m.Document)
+	return nil
+}
+
+// overlaid is a document with the cells of another laid over it, group by group. A list is one cell: rows have no order of their own
+// by which those of two documents could be told to be the same.
+func overlaid(base, over *structpb.Struct) *structpb.Struct {
+	out := proto.CloneOf(base)
+	for name, cell := range over.GetFields() {
+		group, below := cell.GetStructValue(), out.GetFields()[name].GetStructValue()
+		if group != nil && below != nil {
+			cell = structpb.NewStructValue(overlaid(below, group))
+		}
+		out.Fields[name] = cell
+	}
+	return out
 }
 
 func (tx *Tx) insertPolicy(ctx context.Context, m *lastlightv1.Policy) error {
