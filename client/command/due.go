@@ -43,7 +43,7 @@ func (a *app) due() *cobra.Command {
 			return exit.Errorf(exit.Usage, "--limit %d: 1 to %d", *limit, mostRows)
 		}
 		req := &pb.ListDueRequest{}
-		if err := build(cmd, args, req, nil); err != nil {
+		if err := build.request(cmd, args, req, nil); err != nil {
 			return err
 		}
 		conn, err := a.dial()

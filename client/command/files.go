@@ -138,6 +138,9 @@ func serverProblems(answer *pb.ApplyRecordsResponse, err error) ([]*pb.Problem, 
 // within is how an error says where in the text of a field its fault stands.
 var within = regexp.MustCompile(`^LINE_(\d{1,6})_COLUMN_(\d{1,6})$`)
 
+// described is how an error describes a fault in a line: what is wrong, what was read, what is expected.
+var described = regexp.MustCompile(`^(.*?)(?:; read: (.*?))?(?:; expected: (.*))?$`)
+
 // violations are the problems of an error that is about the fields sent; none of any other.
 func violations(err error) (out []*pb.Problem) {
 	s := status.Convert(err)
@@ -151,6 +154,9 @@ func violations(err error) (out []*pb.Problem) {
 		}
 		for _, v := range b.GetFieldViolations() {
 			p := &pb.Problem{Field: v.GetField(), Message: v.GetDescription()}
+			if parts := described.FindStringSubmatch(p.Message); parts != nil {
+				p.Message, p.Read, p.Expected = parts[1], parts[2], parts[3]
+			}
 			if at := within.FindStringSubmatch(v.GetReason()); at != nil {
 				line, _ := strconv.Atoi(at[1]) // digits, and few
 				column, _ := strconv.Atoi(at[2])

@@ -1,9 +1,11 @@
 package command
 
 import (
+	"fmt"
 	"strconv"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/proto"
 
 	"lastlight/client/screen"
 	pb "lastlight/proto/lastlight/v1"
@@ -24,7 +26,7 @@ func (a *app) policy() *cobra.Command {
 			long: "The file is the policy as `lastlight export policy` writes it below policy:, whole; with based_on, the cells that it changes are " +
 				"enough. What cannot be used is shown all at once, with its line and column, in expressions of the club's own rules too.",
 			example: "  lastlight policy create 2026-summer -f policy.yaml --reason \"minimum age 16 with consent\"",
-		}, c, pb.PolicyServiceClient.CreatePolicy, nil, done[*pb.Policy]("Entered as a draft.")),
+		}, c, pb.PolicyServiceClient.CreatePolicy, nil, policyDone("Entered as a draft.")),
 		call(a, verb{
 			use: "compare POLICY", short: "What a policy would change: its cells, and every open plan", args: []string{"id"},
 			long:    "Evaluates every open plan under both policies, the one in force if --against names no other. Changes nothing: read it before the policy is adopted.",
@@ -35,8 +37,23 @@ func (a *app) policy() *cobra.Command {
 			use: "adopt POLICY", short: "Put a policy in force from a day on", args: []string{"id"},
 			long:    "Approved plans that the change touches become stale.",
 			example: "  lastlight policy adopt 2026-summer --in-force-from 2026-07-01",
-		}, c, pb.PolicyServiceClient.AdoptPolicy, nil, done[*pb.Policy]("Adopted.")),
+		}, c, pb.PolicyServiceClient.AdoptPolicy, nil, policyDone("Adopted.")),
 	)
+}
+
+// policyDone shows what was done to a policy, without its document of a thousand cells.
+func policyDone(what string) func(screen.View, *pb.Policy) error {
+	return func(w screen.View, m *pb.Policy) error {
+		if w.Page {
+			m = proto.CloneOf(m)
+			m.Document = nil
+		}
+		if err := done[*pb.Policy](what)(w, m); err != nil || !w.Page {
+			return err
+		}
+		_, err := fmt.Fprintf(w.Out, "The whole document: lastlight policy show %s. What it changes: lastlight policy compare %s.\n", m.GetId(), m.GetId())
+		return err
+	}
 }
 
 // past gathers the pages of what a policy would have said, and shows them as one.

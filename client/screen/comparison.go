@@ -1,6 +1,7 @@
 package screen
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -41,16 +42,37 @@ func (w View) Comparison(x *pb.PolicyComparison) error {
 		for _, s := range plan.GetStandings() {
 			p.label(4, s.GetPerson(), "counts as "+orNone(s.GetBefore())+" -> "+orNone(s.GetAfter()))
 		}
-		for _, f := range plan.GetFindings() {
-			p.indented(4, changedRule(f))
-			p.label(6, "before", said(f.GetBefore()))
-			p.label(6, "after", said(f.GetAfter()))
-		}
+		p.findingChanges(plan.GetFindings())
 	}
 	p.blank()
 	p.label(0, "Engine", x.GetEngineVersion())
 	p.line("%s", Cautions[0])
 	return p.err
+}
+
+// findingChanges lists findings that differ. Those of a rule that was not asked before, or would not be, and has nothing to say are
+// counted: who adopts a policy reads what it would stop.
+func (p *page) findingChanges(list []*pb.FindingChange) {
+	quiet := map[string]int{}
+	var order []string
+	for _, f := range list {
+		if only := cmp.Or(f.GetAfter(), f.GetBefore()); (f.GetBefore() == nil || f.GetAfter() == nil) && (only.GetStatus() == "pass" || only.GetStatus() == "not_applicable") {
+			line := changedRule(f) + ": in order or not asked for, and not judged before"
+			if f.GetAfter() == nil {
+				line = changedRule(f) + ": not judged any more, in order or not asked for before"
+			}
+			if quiet[line]++; quiet[line] == 1 {
+				order = append(order, line)
+			}
+			continue
+		}
+		p.indented(4, changedRule(f))
+		p.label(6, "before", said(f.GetBefore()))
+		p.label(6, "after", said(f.GetAfter()))
+	}
+	for _, line := range order {
+		p.indented(4, fmt.Sprintf("%s: %d", line, quiet[line]))
+	}
 }
 
 func (w View) comparisonRows(x *pb.PolicyComparison) error {

@@ -40,6 +40,10 @@ func TestPast(t *testing.T) {
 				Standings: []*pb.StandingChange{{Person: "ane", Before: "FULL"}},
 				Findings: []*pb.FindingChange{
 					{After: &pb.Finding{Rule: "level.depth", Status: "refuse", Message: "29 m of at most 28 m"}},
+					{After: &pb.Finding{Rule: "own.reels", Status: "pass", Message: "in order"}},
+					{After: &pb.Finding{Rule: "own.reels", Status: "pass", Message: "in order"}},
+					{After: &pb.Finding{Rule: "own.standby", Status: "caution", Message: "nobody stands by"}},
+					{Before: &pb.Finding{Rule: "own.former", Status: "not_applicable", Message: "not asked for"}},
 				},
 			},
 			{

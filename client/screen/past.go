@@ -58,11 +58,7 @@ func (w View) Past(x *pb.CompareDecidedPlansResponse) error {
 		for _, s := range plan.GetStandings() {
 			p.label(4, s.GetPerson(), "counts as "+orNone(s.GetBefore())+" -> "+orNone(s.GetAfter()))
 		}
-		for _, f := range plan.GetFindings() {
-			p.indented(4, changedRule(f))
-			p.label(6, "before", said(f.GetBefore()))
-			p.label(6, "after", said(f.GetAfter()))
-		}
+		p.findingChanges(plan.GetFindings())
 	}
 	p.blank()
 	p.indented(0, fmt.Sprintf("Same verdict: %d, of which %d with other findings (--json has them). Not evaluated: %d.", alike+reworded, reworded, not))

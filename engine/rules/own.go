@@ -80,7 +80,7 @@ func (c *Case) ownFinding(a ownrules.Answer) finding.Finding {
 	case policy.AboutSupply:
 		s, at = c.supply(c.In.Plan.Supplies[a.Index]), path("plan.supplies", a.Index, "")
 	case policy.AboutCylinder:
-		id := c.dived()[a.Index]
+		id := c.viewedCylinders()[a.Index]
 		s, at = c.cylinder(id.ID), path("plan.supplies", id.supply, path("cylinders", id.n, ""))
 	case policy.AboutItem:
 		carried := c.In.Plan.Carries[a.Index]
@@ -175,7 +175,7 @@ func (c *Case) view(builtIn []finding.Finding) ownrules.View {
 	for _, s := range p.Supplies {
 		v.Supplies = append(v.Supplies, c.viewSupply(s))
 	}
-	for _, d := range c.dived() {
+	for _, d := range c.viewedCylinders() {
 		v.Cylinders = append(v.Cylinders, c.viewCylinder(d))
 	}
 	for _, k := range p.Carries {
@@ -297,8 +297,8 @@ type divedCylinder struct {
 	supply, n int
 }
 
-// dived lists the cylinders of the supplies, each once: that one is named twice is another rule's to say.
-func (c *Case) dived() (out []divedCylinder) {
+// viewedCylinders lists the cylinders of the supplies, each once: that one is named twice is another rule's to say.
+func (c *Case) viewedCylinders() (out []divedCylinder) {
 	for i, s := range c.In.Plan.Supplies {
 		for n, id := range s.Cylinders {
 			if !slices.ContainsFunc(out, func(d divedCylinder) bool { return d.ID == id }) {

@@ -85,7 +85,7 @@ func withInfo(c codes.Code, text, reason string, metadata map[string]string, pro
 	for _, p := range problems {
 		text := p.Message
 		if p.Read != "" {
-			text += "; read: " + clip(p.Read, 80)
+			text += "; read: " + clip(strings.Join(strings.Fields(p.Read), " "), 80)
 		}
 		if p.Expected != "" {
 			text += "; expected: " + p.Expected
