@@ -221,7 +221,7 @@ MeasuredConsumption: person day asked within_months counts_l_min origin stated_l
 MeasuredDive: dive day way l_min litres minutes mean_bar cylinders remarks
 MedicalStatus: examined_day doctor_until declared_day restriction_code suspended_at cleared_at cleared_by_roles depth_limit_m
 MixCheck: gas deepest_working_m deepest_resting_m deepest_advised_density_m deepest_density_m shallowest_m at_depth limits
-MyData: as_of person roles tokens dives plans decisions incidents cylinders equipment reads changes acts next_page_token
+MyData: as_of person roles tokens dives plans decisions incidents cylinders equipment reads changes acts digest letters next_page_token
 NextDue: last_day what status why cylinder dives_left
 OxygenCylinder: water_volume pressure
 Participant: person tasks

@@ -277,6 +277,9 @@ type MyData struct {
 	// What became of the caller's own record, and what the caller did.
 	Changes []*Event `protobuf:"bytes,12,rep,name=changes,proto3" json:"changes,omitempty"`
 	Acts    []*Event `protobuf:"bytes,13,rep,name=acts,proto3" json:"acts,omitempty"`
+	// What the caller is told by mail, and each letter queued or sent.
+	Digest  *Digest   `protobuf:"bytes,14,opt,name=digest,proto3" json:"digest,omitempty"`
+	Letters []*Letter `protobuf:"bytes,15,rep,name=letters,proto3" json:"letters,omitempty"`
 	// Empty: the last part.
 	NextPageToken string `protobuf:"bytes,20,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -404,6 +407,20 @@ func (x *MyData) GetActs() []*Event {
 	return nil
 }
 
+func (x *MyData) GetDigest() *Digest {
+	if x != nil {
+		return x.Digest
+	}
+	return nil
+}
+
+func (x *MyData) GetLetters() []*Letter {
+	if x != nil {
+		return x.Letters
+	}
+	return nil
+}
+
 func (x *MyData) GetNextPageToken() string {
 	if x != nil {
 		return x.NextPageToken
@@ -459,7 +476,7 @@ var File_lastlight_v1_privacy_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_privacy_proto_rawDesc = "" +
 	"\n" +
-	"\x1alastlight/v1/privacy.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19lastlight/v1/access.proto\x1a\x17lastlight/v1/dive.proto\x1a\x17lastlight/v1/gear.proto\x1a\x1blastlight/v1/incident.proto\x1a\x17lastlight/v1/plan.proto\x1a\x19lastlight/v1/roster.proto\"\xc6\x01\n" +
+	"\x1alastlight/v1/privacy.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19lastlight/v1/access.proto\x1a\x17lastlight/v1/dive.proto\x1a\x16lastlight/v1/due.proto\x1a\x17lastlight/v1/gear.proto\x1a\x1blastlight/v1/incident.proto\x1a\x17lastlight/v1/plan.proto\x1a\x19lastlight/v1/roster.proto\"\xc6\x01\n" +
 	"\bDataRead\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12*\n" +
 	"\x02at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x10\n" +
@@ -478,7 +495,7 @@ const file_lastlight_v1_privacy_proto_rawDesc = "" +
 	"page_token\x18\x04 \x01(\tR\tpageToken\"i\n" +
 	"\x11ListReadsResponse\x12,\n" +
 	"\x05reads\x18\x01 \x03(\v2\x16.lastlight.v1.DataReadR\x05reads\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x9e\x05\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xfc\x05\n" +
 	"\x06MyData\x12/\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x04asOf\x12,\n" +
 	"\x06person\x18\x02 \x01(\v2\x14.lastlight.v1.PersonR\x06person\x12-\n" +
@@ -493,7 +510,9 @@ const file_lastlight_v1_privacy_proto_rawDesc = "" +
 	" \x03(\v2\x17.lastlight.v1.EquipmentR\tequipment\x12,\n" +
 	"\x05reads\x18\v \x03(\v2\x16.lastlight.v1.DataReadR\x05reads\x12-\n" +
 	"\achanges\x18\f \x03(\v2\x13.lastlight.v1.EventR\achanges\x12'\n" +
-	"\x04acts\x18\r \x03(\v2\x13.lastlight.v1.EventR\x04acts\x12&\n" +
+	"\x04acts\x18\r \x03(\v2\x13.lastlight.v1.EventR\x04acts\x12,\n" +
+	"\x06digest\x18\x0e \x01(\v2\x14.lastlight.v1.DigestR\x06digest\x12.\n" +
+	"\aletters\x18\x0f \x03(\v2\x14.lastlight.v1.LetterR\aletters\x12&\n" +
 	"\x0fnext_page_token\x18\x14 \x01(\tR\rnextPageToken\"1\n" +
 	"\x10GetMyDataRequest\x12\x1d\n" +
 	"\n" +
@@ -532,6 +551,8 @@ var file_lastlight_v1_privacy_proto_goTypes = []any{
 	(*Cylinder)(nil),              // 13: lastlight.v1.Cylinder
 	(*Equipment)(nil),             // 14: lastlight.v1.Equipment
 	(*Event)(nil),                 // 15: lastlight.v1.Event
+	(*Digest)(nil),                // 16: lastlight.v1.Digest
+	(*Letter)(nil),                // 17: lastlight.v1.Letter
 }
 var file_lastlight_v1_privacy_proto_depIdxs = []int32{
 	5,  // 0: lastlight.v1.DataRead.at:type_name -> google.protobuf.Timestamp
@@ -549,15 +570,17 @@ var file_lastlight_v1_privacy_proto_depIdxs = []int32{
 	0,  // 12: lastlight.v1.MyData.reads:type_name -> lastlight.v1.DataRead
 	15, // 13: lastlight.v1.MyData.changes:type_name -> lastlight.v1.Event
 	15, // 14: lastlight.v1.MyData.acts:type_name -> lastlight.v1.Event
-	1,  // 15: lastlight.v1.PrivacyService.ListReads:input_type -> lastlight.v1.ListReadsRequest
-	4,  // 16: lastlight.v1.PrivacyService.GetMyData:input_type -> lastlight.v1.GetMyDataRequest
-	2,  // 17: lastlight.v1.PrivacyService.ListReads:output_type -> lastlight.v1.ListReadsResponse
-	3,  // 18: lastlight.v1.PrivacyService.GetMyData:output_type -> lastlight.v1.MyData
-	17, // [17:19] is the sub-list for method output_type
-	15, // [15:17] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	16, // 15: lastlight.v1.MyData.digest:type_name -> lastlight.v1.Digest
+	17, // 16: lastlight.v1.MyData.letters:type_name -> lastlight.v1.Letter
+	1,  // 17: lastlight.v1.PrivacyService.ListReads:input_type -> lastlight.v1.ListReadsRequest
+	4,  // 18: lastlight.v1.PrivacyService.GetMyData:input_type -> lastlight.v1.GetMyDataRequest
+	2,  // 19: lastlight.v1.PrivacyService.ListReads:output_type -> lastlight.v1.ListReadsResponse
+	3,  // 20: lastlight.v1.PrivacyService.GetMyData:output_type -> lastlight.v1.MyData
+	19, // [19:21] is the sub-list for method output_type
+	17, // [17:19] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_privacy_proto_init() }
@@ -567,6 +590,7 @@ func file_lastlight_v1_privacy_proto_init() {
 	}
 	file_lastlight_v1_access_proto_init()
 	file_lastlight_v1_dive_proto_init()
+	file_lastlight_v1_due_proto_init()
 	file_lastlight_v1_gear_proto_init()
 	file_lastlight_v1_incident_proto_init()
 	file_lastlight_v1_plan_proto_init()

@@ -17,7 +17,7 @@ const ownPage = 100
 
 // ownSections are the kinds of records about a person, in the order of the file. Each adds a page and gives the token of the next.
 var ownSections = []func(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token string) (next string, err error){
-	ownPerson, ownRoles, ownTokens, ownDives, ownPlans, ownIncidents, ownGear, ownReads, ownChanges, ownActs,
+	ownPerson, ownRoles, ownTokens, ownDives, ownPlans, ownIncidents, ownGear, ownReads, ownChanges, ownActs, ownLetters,
 }
 
 // GetMyData gives one part of everything about the caller.
@@ -56,6 +56,15 @@ func ownPerson(ctx context.Context, h *Privacy, out *lastlightv1.MyData, _ strin
 func ownRoles(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token string) (next string, err error) {
 	self := access.CallerFrom(ctx).Person
 	out.Roles, next, err = h.Store.ListRoles(ctx, &lastlightv1.ListRolesRequest{Person: self, ShowRevoked: true, PageSize: ownPage, PageToken: token}, self)
+	return next, err
+}
+
+func ownLetters(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token string) (next string, err error) {
+	self := access.CallerFrom(ctx).Person
+	if out.Digest, err = h.Store.Digest(ctx, self); err != nil {
+		return "", err
+	}
+	out.Letters, next, err = h.Store.ListLetters(ctx, &lastlightv1.ListLettersRequest{PageSize: ownPage, PageToken: token}, self)
 	return next, err
 }
 

@@ -136,6 +136,11 @@ func TestOwnDataInOneFile(t *testing.T) {
 	}}); err != nil {
 		t.Fatal(err)
 	}
+	for who, address := range map[string]string{"asta": "asta@post.test", "birk": "birk@post.test"} {
+		if err := c.digest(who, address, "week"); err != nil {
+			t.Fatal(err)
+		}
+	}
 
 	all, parts := &pb.MyData{}, 0
 	for token := ""; parts == 0 || token != ""; parts++ {
@@ -165,13 +170,16 @@ func TestOwnDataInOneFile(t *testing.T) {
 	if !slices.ContainsFunc(all.Reads, func(r *pb.DataRead) bool { return r.Fields == "medical" && r.Who != "asta" }) {
 		t.Errorf("reads: %v", all.Reads)
 	}
+	if all.Digest.GetAddress() != "asta@post.test" {
+		t.Errorf("digest: %v", all.Digest)
+	}
 	if len(all.Changes) == 0 || len(all.Acts) == 0 {
 		t.Errorf("%d changes, %d acts", len(all.Changes), len(all.Acts))
 	}
 	if i := all.Incidents[0]; !slices.Equal(i.People, []string{"asta", "diver 2"}) || i.ReportedBy != "" || i.Narrative != "" {
 		t.Errorf("the incident: %v", i)
 	}
-	for _, others := range []string{"18.625", "1979-11-23", "birk-mains", "birk-left", "Diver birk", "215.4375"} {
+	for _, others := range []string{"18.625", "1979-11-23", "birk-mains", "birk-left", "Diver birk", "215.4375", "birk@post.test"} {
 		if strings.Contains(text, others) {
 			t.Errorf("%q of birk stands in asta's data", others)
 		}
