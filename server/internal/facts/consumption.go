@@ -181,8 +181,13 @@ func ConsumptionRules(p *policy.Policy) consumption.Rules {
 // LearnedSince is the minute from which dives may count before an entry, days of
 // month ends and zones included; the engine judges the exact day.
 func LearnedSince(p *policy.Policy, entry time.Time) time.Time {
-	return entry.AddDate(0, -p.Consumption.WithinMonths, -5)
+	return MonthsBack(entry, p.Consumption.WithinMonths)
 }
+
+// MonthsBack is a minute before everything that counts through its day and so
+// many months on the day of an entry. Six days more: to go back from a 31st to a
+// month without one lands up to three days late, and zones differ by more than one.
+func MonthsBack(entry time.Time, months int) time.Time { return entry.AddDate(0, -months, -6) }
 
 // consumption is that of a person on the day of the planned entry.
 func (c converter) consumption(p Person, zone calendar.Zone) (*facts.Consumption, error) {

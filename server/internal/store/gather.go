@@ -223,7 +223,7 @@ func (g *gatherer) dives(ctx context.Context) error {
 	rows, err := g.q.Query(ctx, `
 SELECT id, entered_at, penetration_m FROM dive
 WHERE site = $1 AND state = 'closed' AND NOT archived AND penetration_m IS NOT NULL AND entered_at BETWEEN $2 AND $3 AND plan IS DISTINCT FROM $4
-ORDER BY entered_at, id`, g.r.Site.Id, g.at.AddDate(0, -g.r.Policy.FirstVisit.MedianMonths, -2), g.at, g.r.Plan.Id)
+ORDER BY entered_at, id`, g.r.Site.Id, facts.MonthsBack(g.at, g.r.Policy.FirstVisit.MedianMonths), g.at, g.r.Plan.Id)
 	if err != nil {
 		return err
 	}
