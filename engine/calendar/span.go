@@ -90,3 +90,37 @@ func StatusOn(last, day Day, dueWithin int) Status {
 	}
 	return Current
 }
+
+// SameDay tells whether two instants are of one site-local day in every zone: on
+// a traverse whose openings lie in two zones each limit holds in both (T1). Of no
+// zone nothing is told: false.
+func SameDay(a, b Instant, zones ...Zone) (bool, error) {
+	for _, z := range zones {
+		x, err := z.Day(a)
+		if err != nil {
+			return false, err
+		}
+		y, err := z.Day(b)
+		if err != nil || x != y {
+			return false, err
+		}
+	}
+	return len(zones) > 0, nil
+}
+
+// EarliestDay is the earliest of the days that an instant is of, over the zones;
+// for what must not be taken for later than it was in any of them (T1). Of no
+// zone: no day.
+func EarliestDay(t Instant, zones ...Zone) (Day, error) {
+	var earliest Day
+	for _, z := range zones {
+		d, err := z.Day(t)
+		if err != nil {
+			return Day{}, err
+		}
+		if earliest.IsZero() || d.Before(earliest) {
+			earliest = d
+		}
+	}
+	return earliest, nil
+}

@@ -243,7 +243,7 @@ func (c *Case) todays() *facts.Reading {
 	for i, r := range c.In.Site.Readings {
 		all[i] = watch.Reading{At: r.At, Class: conditionClass(r.Level, r.Flow, r.Visibility)}
 	}
-	got, err := watch.ReadingFor(all, c.In.Plan.Entry, c.In.Site.Zones[0])
+	got, err := watch.ReadingFor(all, c.In.Plan.Entry, c.In.Site.Zones...)
 	if err != nil || got.Index < 0 {
 		return nil
 	}
@@ -264,20 +264,11 @@ func (c *Case) visibilityForZones() *float64 {
 	if r := c.todays(); r != nil {
 		return r.VisibilityM
 	}
-	if c.onEarlierDayOf(c.In.Plan.Entry) {
+	if c.onEarlierDay() {
 		v := c.Policy.Cavern.MinVisibilityM
 		return &v
 	}
 	return nil
-}
-
-func (c *Case) onEarlierDayOf(entry calendar.Instant) bool {
-	if c.In.Moment == facts.AtEntry || c.In.DecidedAt.IsZero() || entry.IsZero() || len(c.In.Site.Zones) == 0 {
-		return false
-	}
-	a, err1 := c.In.Site.Zones[0].Day(c.In.DecidedAt)
-	b, err2 := c.In.Site.Zones[0].Day(entry)
-	return err1 == nil && err2 == nil && a.Before(b)
 }
 
 // fromResult reads zones and distances off the route model's answer.
@@ -341,14 +332,14 @@ func (c *Case) watch() {
 			q.GasLeftMin = append(q.GasLeftMin, d.ExitRateLasts)
 		}
 	}
-	times, err := watch.Plan(q, c.In.Site.Zones[0], rules)
+	times, err := watch.Plan(q, rules, c.In.Site.Zones...)
 	if err != nil {
 		c.missing(c.site(), err.Error(), "site.zones")
 		return
 	}
 	c.Watch = &times
 	q.Entry = c.Span.EnterBy
-	if late, err := watch.Plan(q, c.In.Site.Zones[0], rules); err == nil {
+	if late, err := watch.Plan(q, rules, c.In.Site.Zones...); err == nil {
 		c.Span.Dial = late.Dial
 	}
 }

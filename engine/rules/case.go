@@ -33,8 +33,7 @@ type Case struct {
 	// Least is the index of the least qualified diver in Team, -1 where unknown.
 	Least int
 
-	EntryDay  calendar.Day // site-local
-	DecidedOn calendar.Day // site-local; none = not told
+	EntryDay calendar.Day // site-local
 
 	Network   Network       // what the route asks for, counted on the line network
 	Water     *water.Column // nil = unknown

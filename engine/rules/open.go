@@ -138,20 +138,20 @@ func (c *Case) span() {
 		return
 	}
 	c.Days = days
-	if !c.In.DecidedAt.IsZero() {
-		if d, err := c.In.Site.Zones[0].Day(c.In.DecidedAt); err == nil {
-			c.DecidedOn = d
-		}
-	}
 	if d, err := c.In.Site.Zones[0].Day(c.Span.Entry); err == nil {
 		c.EntryDay = d
 	}
 }
 
 // onEarlierDay tells whether this is a decision taken before the day of entry,
-// at which today's reading cannot exist yet (T33).
+// at which today's reading cannot exist yet (T33): in one zone at least, for the
+// reading must be of that day in all of them.
 func (c *Case) onEarlierDay() bool {
-	return c.In.Moment != facts.AtEntry && !c.DecidedOn.IsZero() && c.DecidedOn.Before(c.EntryDay)
+	if c.In.Moment == facts.AtEntry || c.In.DecidedAt.IsZero() || len(c.In.Site.Zones) == 0 || !c.In.DecidedAt.Before(c.In.Plan.Entry) {
+		return false
+	}
+	same, err := calendar.SameDay(c.In.DecidedAt, c.In.Plan.Entry, c.In.Site.Zones...)
+	return err == nil && !same
 }
 
 // gasCell is the gas rule of a level for what one diver carries: a single

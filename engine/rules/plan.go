@@ -302,7 +302,7 @@ func verification(c *Case) []finding.Finding {
 		a, err := watch.JudgeVerification(watch.Verification{
 			VerifiedAt: []calendar.Instant{verifiedAt(v)}, ReliedUntil: until, Entry: c.Span.Entry,
 			ClassThen: then, Readings: readings, HoldsForMin: c.Policy.Verification.Hours * 60,
-		}, c.In.Site.Zones[0])
+		}, c.In.Site.Zones...)
 		if err != nil {
 			out = append(out, c.cannot(s, err, "site.zones"))
 			continue

@@ -90,12 +90,13 @@ func (c *Case) judgeCard(holder string, card facts.Card, days calendar.Days) (an
 	return training.JudgeCard(training.CardQuestion{Card: tc, Days: days, Entry: c.Span.Entry, SeenDay: c.seenDay(card.SeenAt)}), true
 }
 
-// seenDay is the site-local day on which a card was seen.
+// seenDay is the site-local day on which a card was seen; of two zones the
+// earlier, for it must not be before the day of issue in either (T1).
 func (c *Case) seenDay(at calendar.Instant) calendar.Day {
-	if at.IsZero() || len(c.In.Site.Zones) == 0 {
+	if at.IsZero() {
 		return calendar.Day{}
 	}
-	day, err := c.In.Site.Zones[0].Day(at)
+	day, err := calendar.EarliestDay(at, c.In.Site.Zones...)
 	if err != nil {
 		return calendar.Day{}
 	}

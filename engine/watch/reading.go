@@ -17,12 +17,13 @@ type TodaysReading struct {
 }
 
 // ReadingFor picks the last reading at or before the entry on the entry's
-// site-local day, however old (T33); of one minute, the one listed last.
-func ReadingFor(readings []Reading, entry calendar.Instant, zone calendar.Zone) (TodaysReading, error) {
+// site-local day, however old (T33); of one minute, the one listed last. On a
+// traverse whose openings lie in several zones it is of the entry's day in each
+// of them (T1). No zone: cannot tell.
+func ReadingFor(readings []Reading, entry calendar.Instant, zones ...calendar.Zone) (TodaysReading, error) {
 	out := TodaysReading{Verdict: CannotTell, Index: -1}
-	today, err := zone.Day(entry)
-	if err != nil {
-		return out, err
+	if len(zones) == 0 {
+		return out, nil
 	}
 	for i, r := range readings {
 		if r.At.IsZero() || r.At.After(entry) || r.At.Before(out.Used) {
@@ -32,11 +33,11 @@ func ReadingFor(readings []Reading, entry calendar.Instant, zone calendar.Zone) 
 		if entry.Sub(r.At) > 2*24*60 {
 			continue
 		}
-		day, err := zone.Day(r.At)
+		today, err := calendar.SameDay(r.At, entry, zones...)
 		if err != nil {
 			return TodaysReading{Verdict: CannotTell, Index: -1}, err
 		}
-		if day == today {
+		if today {
 			out = TodaysReading{Verdict: Known, Index: i, Used: r.At, Class: r.Class}
 		}
 	}
@@ -61,9 +62,9 @@ type Verified struct {
 }
 
 // JudgeVerification sets the last planned minute at which a verified leg is
-// relied on against the oldest verification, then today's reading against the
-// class of flow of then (T31). A verification after the entry cannot be relied on.
-func JudgeVerification(v Verification, zone calendar.Zone) (Verified, error) {
+// relied on against the oldest verification, then today's reading, in every zone,
+// against the class of flow of then (T31, T1). A verification after the entry cannot be relied on.
+func JudgeVerification(v Verification, zones ...calendar.Zone) (Verified, error) {
 	out := Verified{Verdict: CannotTell}
 	var oldest calendar.Instant
 	for _, at := range v.VerifiedAt {
@@ -74,7 +75,7 @@ func JudgeVerification(v Verification, zone calendar.Zone) (Verified, error) {
 			oldest = at
 		}
 	}
-	reading, err := ReadingFor(v.Readings, v.Entry, zone)
+	reading, err := ReadingFor(v.Readings, v.Entry, zones...)
 	if err != nil {
 		return out, err
 	}

@@ -7,6 +7,7 @@
 package watch
 
 import (
+	"errors"
 	"math"
 
 	"lastlight/engine/calendar"
@@ -66,16 +67,27 @@ func LatestSurfacing(entry calendar.Instant, runtimeMin float64) calendar.Instan
 }
 
 // Plan gives the times of a watch (T36, T37). Minutes of grace are rounded
-// down. The error is for a time beyond what the zone knows.
-func Plan(q Question, zone calendar.Zone, rules Rules) (Times, error) {
+// down. Of several zones, of the openings of a traverse, the one whose clocks
+// give the earlier ETO governs: each limit holds in both (T1). The error is for a
+// time beyond what a zone knows, or no zone.
+func Plan(q Question, rules Rules, zones ...calendar.Zone) (Times, error) {
 	out := Times{GasClause: GasUnknown}
-	out.ETO = LatestSurfacing(q.Entry, q.RuntimeMin)
-	wall, err := zone.Wall(out.ETO)
-	if err != nil {
-		return Times{}, err
+	if len(zones) == 0 {
+		return Times{}, errNoZone
 	}
-	if r := rules.RoundToMin; r > 0 && wall.Minute%r != 0 {
-		out.ETO = out.ETO.Add(r - wall.Minute%r)
+	surfacing := LatestSurfacing(q.Entry, q.RuntimeMin)
+	for _, zone := range zones {
+		wall, err := zone.Wall(surfacing)
+		if err != nil {
+			return Times{}, err
+		}
+		eto := surfacing
+		if r := rules.RoundToMin; r > 0 && wall.Minute%r != 0 {
+			eto = eto.Add(r - wall.Minute%r)
+		}
+		if out.ETO.IsZero() || eto.Before(out.ETO) {
+			out.ETO = eto
+		}
 	}
 	grace := min(rules.GraceMax, max(rules.GraceMin, rules.GraceShare*q.RuntimeMin))
 	if len(q.GasLeftMin) > 0 {
@@ -106,6 +118,9 @@ func Plan(q Question, zone calendar.Zone, rules Rules) (Times, error) {
 	}
 	return out, nil
 }
+
+// errNoZone: the wall clock that an ETO is rounded by is not known.
+var errNoZone = errors.New("no time zone of the place")
 
 // roundOff keeps what is a whole number on paper from being rounded to the next
 // because binary fractions miss it by a hair.

@@ -36,7 +36,7 @@ func zone(t *testing.T, name string) calendar.Zone {
 // Practice P17: in at 10:20, runtime 95 min: ETO 11:55, check 12:10, coordinator 12:25, call
 // 12:55, the grace being the greater of 60 and 47.5 min.
 func TestPracticeP17(t *testing.T) {
-	got, err := Plan(Question{Entry: enginetest.At("2026-06-14T10:20+02:00"), RuntimeMin: 95, GasLeftMin: []float64{200}}, zone(t, "Europe/Berlin"), rules)
+	got, err := Plan(Question{Entry: enginetest.At("2026-06-14T10:20+02:00"), RuntimeMin: 95, GasLeftMin: []float64{200}}, rules, zone(t, "Europe/Berlin"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -73,7 +73,7 @@ func TestWatch(t *testing.T) {
 		"quarter hours":        {zone(t, "Asia/Kathmandu"), Question{RuntimeMin: 61}, "15:10", "15:25", "15:40", "16:10", GasUnknown, false},
 	} {
 		c.q.Entry = enginetest.At("2026-06-08T08:20Z")
-		got, err := Plan(c.q, c.zone, rules)
+		got, err := Plan(c.q, rules, c.zone)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -91,12 +91,12 @@ func TestWatch(t *testing.T) {
 		}
 	}
 	for minutes, enough := range map[float64]bool{15: true, 15.01: false} { // look 12:15, coordinator 12:30
-		got, err := Plan(Question{Entry: enginetest.At("2026-06-08T08:20Z"), RuntimeMin: 100, WalkMin: walk(minutes)}, berlin, rules)
+		got, err := Plan(Question{Entry: enginetest.At("2026-06-08T08:20Z"), RuntimeMin: 100, WalkMin: walk(minutes)}, rules, berlin)
 		if err != nil || *got.OnePersonEnough != enough {
 			t.Errorf("a walk of %g min: one person enough %v, %v", minutes, *got.OnePersonEnough, err)
 		}
 	}
-	if _, err := Plan(Question{Entry: enginetest.At("2027-01-31T23:00Z"), RuntimeMin: 100}, berlin, rules); err == nil {
+	if _, err := Plan(Question{Entry: enginetest.At("2027-01-31T23:00Z"), RuntimeMin: 100}, rules, berlin); err == nil {
 		t.Error("a watch beyond what the zone knows")
 	}
 }
@@ -326,5 +326,57 @@ func TestOxygenMinutes(t *testing.T) {
 	r.Casualties = 0
 	if got := OxygenMinutes([]OxygenCylinder{{10, 200}}, r); got != 0 {
 		t.Errorf("for nobody: %d min", got)
+	}
+}
+
+// T1 with T33, T31 and T36, of a traverse whose openings lie in two zones: what counts as of today is of today in both. Kathmandu
+// is 3 h 45 min ahead of Berlin's summer: its day begins at 20:15 there.
+func TestTwoZones(t *testing.T) {
+	berlin, kathmandu := zone(t, "Europe/Berlin"), zone(t, "Asia/Kathmandu")
+	at := func(clock string) calendar.Instant { return enginetest.At("2026-06-08T" + clock + "+02:00") }
+	for _, c := range []struct {
+		read, entry string
+		counts      bool // in both zones
+	}{
+		{"20:14", "20:14", true},
+		{"20:15", "20:15", true},
+		{"20:14", "20:15", false}, // yesterday's in Kathmandu
+		{"09:00", "20:14", true},
+		{"09:00", "21:00", false},
+		{"20:15", "23:59", true},
+	} {
+		readings := []Reading{{at(c.read), "low"}}
+		one, err := ReadingFor(readings, at(c.entry), berlin)
+		if err != nil || one.Verdict != Known {
+			t.Errorf("read %s, entry %s, one zone: %+v, %v", c.read, c.entry, one, err)
+		}
+		want := map[bool]string{true: Known, false: CannotTell}[c.counts]
+		for _, zones := range [][]calendar.Zone{{berlin, kathmandu}, {kathmandu, berlin}} {
+			if got, err := ReadingFor(readings, at(c.entry), zones...); err != nil || got.Verdict != want {
+				t.Errorf("read %s, entry %s, two zones: %+v, %v, want %s", c.read, c.entry, got, err, want)
+			}
+		}
+		v := Verification{
+			VerifiedAt: []calendar.Instant{at("08:00")}, ReliedUntil: at("23:59"), Entry: at(c.entry), ClassThen: "low", HoldsForMin: 168 * 60, Readings: readings,
+		}
+		want = map[bool]string{true: Counts, false: CannotTell}[c.counts]
+		if got, err := JudgeVerification(v, berlin, kathmandu); err != nil || got.Verdict != want {
+			t.Errorf("read %s, entry %s, verified legs: %+v, %v, want %s", c.read, c.entry, got, err, want)
+		}
+	}
+	// Over midnight of the first zone alone: 23:50 in Berlin is 03:35 of the next day in Kathmandu, and so is 00:10.
+	if got, err := ReadingFor([]Reading{{at("23:50"), "low"}}, at("23:50").Add(20), kathmandu, berlin); err != nil || got.Verdict != CannotTell {
+		t.Errorf("over midnight in Berlin: %+v, %v", got, err)
+	}
+	// Clocks a minute apart round to two ETOs; the earlier alarm holds in both.
+	odd := calendar.Zone{Name: "Test/Odd", Version: "test", From: berlin.From, Until: berlin.Until, Base: 119}
+	q := Question{Entry: at("10:00"), RuntimeMin: 61}
+	for _, zones := range [][]calendar.Zone{{berlin, odd}, {odd, berlin}} {
+		if got, err := Plan(q, rules, zones...); err != nil || got.ETO != at("11:01") {
+			t.Errorf("ETO %v, %v, want 11:01 (11:00 by the odd clock)", got.ETO, err)
+		}
+	}
+	if _, err := Plan(q, rules); err == nil {
+		t.Error("a watch without a zone is planned")
 	}
 }

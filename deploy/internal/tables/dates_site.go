@@ -46,7 +46,7 @@ func watchTimes(f *datesFile, in struct {
 	if err != nil {
 		return nil, err
 	}
-	out, err := watch.Plan(in.Question, zone, watchRules)
+	out, err := watch.Plan(in.Question, watchRules, zone)
 	if err != nil {
 		return nil, err
 	}
@@ -112,7 +112,7 @@ func reading(f *datesFile, in struct {
 	if err != nil {
 		return nil, err
 	}
-	out, err := watch.ReadingFor(in.Readings, in.Entry, all[0])
+	out, err := watch.ReadingFor(in.Readings, in.Entry, all...)
 	if err != nil {
 		return nil, err
 	}

@@ -89,14 +89,27 @@ func Due(p *fault.Problems, field, text string) {
 	if text == "" {
 		return
 	}
-	if _, err := calendar.ParseMark(text); err != nil {
+	mark, err := calendar.ParseMark(text)
+	if err != nil {
 		p.Add(field, text, "a day or month that exists, YYYY-MM-DD or YYYY-MM", "there is no such day or month")
+		return
+	}
+	if y, _, _ := mark.First().Date(); y < earliestYear {
+		p.Add(field, text, "1900 or later", "the year is before 1900")
 	}
 }
 
-// Instant notes an instant that is later than now.
+// Instant notes an instant that is later than now, or before 1900.
 func Instant(p *fault.Problems, field string, at, now time.Time) {
+	Year(p, field, at)
 	if at.After(now) {
 		p.Add(field, at.UTC().Format(time.RFC3339), "now ("+now.UTC().Format(time.RFC3339)+") or earlier", "the time lies in the future")
+	}
+}
+
+// Year notes an instant before 1900: a slip of the pen (T6).
+func Year(p *fault.Problems, field string, at time.Time) {
+	if at.UTC().Year() < earliestYear {
+		p.Add(field, at.UTC().Format(time.RFC3339), "1900 or later", "the year is before 1900")
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/dates"
 	"lastlight/server/internal/fault"
 	"lastlight/server/internal/quantity"
 )
@@ -17,6 +18,9 @@ func Check(d *lastlightv1.Dive, prefix string, now time.Time) error {
 	wrong := out.Add
 	quantity.ToSI(d, out)
 	entered, left := d.EnteredAt.AsTime(), d.OutAt.AsTime()
+	if d.EnteredAt != nil {
+		dates.Year(out, "entered_at", entered)
+	}
 	if d.EnteredAt != nil && d.OutAt != nil {
 		switch {
 		case !left.After(entered):
@@ -66,6 +70,7 @@ func Check(d *lastlightv1.Dive, prefix string, now time.Time) error {
 		}
 	}
 	for i, l := range d.Left {
+		dates.Day(out, fmt.Sprintf("left[%d].remove_by", i), l.RemoveBy)
 		if l.Kind != "line" && l.Item == "" {
 			wrong(fmt.Sprintf("left[%d].item", i), "", "the cylinder's id or the marker's initials", "says what was left")
 		}

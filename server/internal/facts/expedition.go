@@ -55,7 +55,7 @@ func Eligible(r *ExpeditionRecords, now time.Time, load ZoneLoader) (engine.Elig
 	}
 	c := converter{r: &Records{Policy: r.Policy, Pseudonyms: r.Pseudonyms, Plan: &lastlightv1.Plan{PlannedEntry: timestamppb.New(now)}}, zone: load, decidedAt: now}
 	for _, p := range r.People {
-		d, err := c.diver(p, zone)
+		d, err := c.diver(p, []calendar.Zone{zone})
 		if err != nil {
 			return in, err
 		}

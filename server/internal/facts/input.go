@@ -39,12 +39,12 @@ func Input(r *Records, decidedAt time.Time, measured *Measured, zone ZoneLoader)
 		return engine.Input{}, err
 	}
 	in.Plan = c.plan(measured)
-	in.Route = c.route(zones[0])
+	in.Route = c.route(zones)
 	if in.Site, err = c.site(zones); err != nil {
 		return engine.Input{}, err
 	}
 	for _, p := range r.People {
-		d, err := c.diver(p, zones[0])
+		d, err := c.diver(p, zones)
 		if err != nil {
 			return engine.Input{}, err
 		}
@@ -280,7 +280,7 @@ func (c converter) duties() []facts.Duty {
 }
 
 // route fills what the engine does not derive itself.
-func (c converter) route(zone calendar.Zone) route.Input {
+func (c converter) route(zones []calendar.Zone) route.Input {
 	p := c.r.Plan
 	in := route.Input{}
 	for _, s := range c.r.Survey.Stations {
@@ -322,7 +322,7 @@ func (c converter) route(zone calendar.Zone) route.Input {
 	if p.CavernOnly {
 		in.ClaimedZone = route.ClaimCavern
 	}
-	in.LeftLines, in.Markers = c.left(zone)
+	in.LeftLines, in.Markers = c.left(zones)
 	return in
 }
 
@@ -341,14 +341,10 @@ func (c converter) actions(list []*lastlightv1.RouteAction) []route.Action {
 // left is what this team may count on of what hangs in the cave (D35): lines
 // its own set-up dives left that somebody saw sound on the day of entry, and
 // its own markers. Another team's never counts.
-func (c converter) left(zone calendar.Zone) (lines []string, markers []route.PlacedMarker) {
+func (c converter) left(zones []calendar.Zone) (lines []string, markers []route.PlacedMarker) {
 	ours := map[string]bool{}
 	for _, d := range c.r.SiteDives {
 		ours[d.Id] = len(c.teamIn(d, nil)) >= min(2, len(c.r.Plan.Team))
-	}
-	entryDay, err := zone.Day(stamp(c.r.Plan.PlannedEntry))
-	if err != nil {
-		return nil, nil
 	}
 	for _, l := range c.r.Left {
 		if !ours[l.Dive] {
@@ -360,7 +356,7 @@ func (c converter) left(zone calendar.Zone) (lines []string, markers []route.Pla
 			if l.ConfirmedAt != nil {
 				seen = l.ConfirmedAt
 			}
-			if day, err := zone.Day(stamp(seen)); err == nil && day == entryDay {
+			if today, err := calendar.SameDay(stamp(seen), stamp(c.r.Plan.PlannedEntry), zones...); err == nil && today {
 				lines = append(lines, l.Place)
 			}
 		case "marker":

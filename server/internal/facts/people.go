@@ -10,7 +10,7 @@ import (
 	"lastlight/server/internal/dive"
 )
 
-func (c converter) diver(p Person, zone calendar.Zone) (facts.Diver, error) {
+func (c converter) diver(p Person, zones []calendar.Zone) (facts.Diver, error) {
 	r := p.Record
 	d := facts.Diver{
 		ID: c.pseudonym(r.Id), Version: r.Version, Birth: day(r.GetBirthDay()), Guest: r.Guest,
@@ -21,7 +21,7 @@ func (c converter) diver(p Person, zone calendar.Zone) (facts.Diver, error) {
 			DepthM: card.DepthLimitM, SeenBy: c.pseudonymOrNone(card.SeenBy), SeenAt: stamp(card.SeenAt), Revoked: stamp(card.RevokedAt),
 		})
 	}
-	m, err := c.medical(r, zone)
+	m, err := c.medical(r, zones)
 	if err != nil {
 		return d, err
 	}
@@ -32,7 +32,7 @@ func (c converter) diver(p Person, zone calendar.Zone) (facts.Diver, error) {
 	for _, u := range r.Unavailable {
 		d.NotDiving = append(d.NotDiving, facts.Absence{From: day(u.FromDay), To: day(u.ToDay)})
 	}
-	if d.Consumption, err = c.consumption(p, zone); err != nil {
+	if d.Consumption, err = c.consumption(p, zones[0]); err != nil {
 		return d, err
 	}
 	if r.GuardianConsentTo != nil {
@@ -58,15 +58,16 @@ func (c converter) pseudonymOrNone(person string) string {
 	return c.pseudonym(person)
 }
 
-// medical is nil where no status is on record: not known, which blocks.
-func (c converter) medical(r *lastlightv1.Person, zone calendar.Zone) (*facts.Medical, error) {
+// medical is nil where no status is on record: not known, which blocks. A
+// suspension is of the earliest of the days that its minute is of, over the zones.
+func (c converter) medical(r *lastlightv1.Person, zones []calendar.Zone) (*facts.Medical, error) {
 	m := r.Medical
 	if m == nil {
 		return nil, nil
 	}
 	out := &facts.Medical{Examined: day(m.ExaminedDay), DoctorUntil: day(m.DoctorUntil), Declared: day(m.DeclaredDay), DepthLimitM: m.DepthLimitM}
 	if m.SuspendedAt != nil {
-		d, err := zone.Day(stamp(m.SuspendedAt))
+		d, err := calendar.EarliestDay(stamp(m.SuspendedAt), zones...)
 		if err != nil {
 			return nil, err
 		}

@@ -49,7 +49,7 @@ func Ready(r *PersonRecords, day string, now time.Time, load ZoneLoader) (engine
 	} else if in.Day, err = calendar.ParseDay(day); err != nil {
 		return in, err
 	}
-	if in.Diver, err = c.diver(Person{Record: r.Person, Dives: r.Dives}, zone); err != nil {
+	if in.Diver, err = c.diver(Person{Record: r.Person, Dives: r.Dives}, in.Zones); err != nil {
 		return in, err
 	}
 	for _, cyl := range r.Cylinders {

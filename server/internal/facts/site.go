@@ -57,7 +57,7 @@ func (c converter) site(zones []calendar.Zone) (facts.Site, error) {
 		}
 	}
 	for _, p := range c.r.Penetrations {
-		on, err := zones[0].Day(instant(p.EnteredAt))
+		on, err := calendar.EarliestDay(instant(p.EnteredAt), zones...)
 		if err != nil {
 			return out, fmt.Errorf("dive %s: %w", p.Dive, err)
 		}

@@ -26,6 +26,9 @@ func CheckAnalysis(p *fault.Problems, m *lastlightv1.Analysis, now time.Time) {
 		p.Add("helium_percent", m.HeliumPercent+" %", "oxygen and helium together at most 100 %", "the two are more than the whole gas")
 	}
 	percent(p, "air_reading_percent", m.AirReadingPercent, 0, 100)
+	if c := m.CalibratedAt; c != nil {
+		dates.Year(p, "calibrated_at", c.AsTime())
+	}
 	if c := m.CalibratedAt; c != nil && c.AsTime().After(m.AnalysedAt.AsTime()) {
 		p.Add("calibrated_at", c.AsTime().Format(time.RFC3339), "analysed_at or earlier", "calibrated after the analysis")
 	}

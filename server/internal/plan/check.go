@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/dates"
 	"lastlight/server/internal/fault"
 	"lastlight/server/internal/quantity"
 )
@@ -16,6 +17,7 @@ func Check(p *lastlightv1.Plan, prefix string) error {
 	out := fault.Collect(prefix)
 	wrong := out.Add
 	quantity.ToSI(p, out)
+	dates.Year(out, "planned_entry", p.PlannedEntry.AsTime())
 	seen := map[string]string{}
 	carried := map[string]string{}
 	for i, d := range p.Team {

@@ -148,29 +148,52 @@ func Public(f finding.Finding, n Names) string {
 // Mask leaves out of a report why somebody other than the reader is not
 // available: whoever may not read a medical status sees that, never why.
 func Mask(r *lastlightv1.Report, mayReadHealthOf func(person string) bool) {
-	var shown []*lastlightv1.Finding
-	seen := map[string]bool{}
-	for _, f := range r.GetFindings() {
-		person := f.GetSubject().GetId()
-		if !AboutHealth(f.Rule, f.Path) || mayReadHealthOf(person) {
+	if r == nil {
+		return
+	}
+	r.Findings = merged(r.Findings, "diver.available", func(f *lastlightv1.Finding) bool {
+		return AboutHealth(f.Rule, f.Path) && !mayReadHealthOf(f.GetSubject().GetId())
+	}, func(out *lastlightv1.Finding, name string) {
+		if finding.Status(out.Status).Blocks() {
+			// Of a status that is missing or over less would be told apart.
+			out.Status, out.Message = string(finding.Refuse), name+" is not available"
+			out.Remedy = "take another diver; " + name + " sees what to do with `lastlight ready`"
+		} else {
+			out.Status, out.Message = string(finding.Pass), name+" is available"
+		}
+	})
+}
+
+// merged puts one finding of the rule in the place of all hidden ones about one
+// person, with the worst of their statuses: two would tell more than one, and
+// could say yes and no at once. say words it.
+func merged(list []*lastlightv1.Finding, rule string, hidden func(*lastlightv1.Finding) bool, say func(out *lastlightv1.Finding, name string)) []*lastlightv1.Finding {
+	var shown, made []*lastlightv1.Finding
+	of := map[string]*lastlightv1.Finding{}
+	for _, f := range list {
+		if !hidden(f) {
 			shown = append(shown, f)
 			continue
 		}
-		masked := &lastlightv1.Finding{Rule: "diver.available", RuleVersion: 1, Subject: f.Subject, Status: f.Status}
-		if finding.Status(f.Status).Blocks() {
-			masked.Status, masked.Message = string(finding.Refuse), f.GetSubject().GetName()+" is not available"
-			masked.Remedy = "take another diver; " + f.GetSubject().GetName() + " sees what to do with `lastlight ready`"
-		} else {
-			masked.Status, masked.Message = string(finding.Pass), f.GetSubject().GetName()+" is available"
+		status := f.Status
+		if f.WaivedBy != "" { // the plan's waivers say that; it stops nothing
+			status = string(finding.Caution)
 		}
-		if key := masked.Message; !seen[key] { // two reasons would tell more than one
-			seen[key] = true
-			shown = append(shown, masked)
+		person := f.GetSubject().GetId()
+		out := of[person]
+		if out == nil {
+			out = &lastlightv1.Finding{Rule: rule, RuleVersion: 1, Subject: f.Subject, Status: status}
+			of[person] = out
+			shown, made = append(shown, out), append(made, out)
+		}
+		if finding.Status(status).Rank() < finding.Status(out.Status).Rank() {
+			out.Status = status
 		}
 	}
-	if r != nil {
-		r.Findings = shown
+	for _, out := range made {
+		say(out, out.GetSubject().GetName())
 	}
+	return shown
 }
 
 // ofTraining are the rules that tell a person's cards, consumption or age.
@@ -179,36 +202,25 @@ var ofTraining = map[string]bool{"diver.card": true, "diver.consumption": true, 
 // MaskTraining leaves out of a report what somebody's cards, lapses, age and
 // consumption are: a fellow diver reads whether they count, never why.
 func MaskTraining(r *lastlightv1.Report, mayRead func(person string) bool) {
-	var shown []*lastlightv1.Finding
-	seen := map[string]bool{}
-	for _, f := range r.GetFindings() {
-		person := f.GetSubject().GetId()
-		if ownRuleHidden(f, mayRead) {
-			f.Message, f.Remedy, f.Steps, f.Observed, f.Citation = f.GetSubject().GetName()+": a rule of the club", "a coordinator can see which, and why", nil, nil, nil
-			shown = append(shown, f)
-			continue
-		}
-		if !ofTraining[f.Rule] || mayRead(person) {
-			shown = append(shown, f)
-			continue
-		}
-		masked := &lastlightv1.Finding{Rule: "diver.counts", RuleVersion: 1, Subject: f.Subject, Status: f.Status}
-		if finding.Status(f.Status).Blocks() {
-			masked.Message = f.GetSubject().GetName() + " does not count for this dive"
-			masked.Remedy = "take another diver; " + f.GetSubject().GetName() + " and a coordinator can see why"
-		} else {
-			masked.Status, masked.Message = string(finding.Pass), f.GetSubject().GetName()+" counts for this dive"
-		}
-		if key := masked.Message; !seen[key] {
-			seen[key] = true
-			shown = append(shown, masked)
-		}
-	}
 	if r == nil {
 		return
 	}
-	r.Findings = shown
-	for _, f := range shown {
+	for _, f := range r.Findings {
+		if ownRuleHidden(f, mayRead) {
+			f.Message, f.Remedy, f.Steps, f.Observed, f.Citation = f.GetSubject().GetName()+": a rule of the club", "a coordinator can see which, and why", nil, nil, nil
+		}
+	}
+	r.Findings = merged(r.Findings, "diver.counts", func(f *lastlightv1.Finding) bool {
+		return ofTraining[f.Rule] && !mayRead(f.GetSubject().GetId())
+	}, func(out *lastlightv1.Finding, name string) {
+		if finding.Status(out.Status).Blocks() {
+			out.Message = name + " does not count for this dive"
+			out.Remedy = "take another diver; " + name + " and a coordinator can see why"
+		} else {
+			out.Status, out.Message = string(finding.Pass), name+" counts for this dive"
+		}
+	})
+	for _, f := range r.Findings {
 		for _, s := range f.GetSteps() {
 			withhold(s, mayRead)
 		}

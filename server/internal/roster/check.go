@@ -43,6 +43,11 @@ func Check(p *fault.Problems, m *lastlightv1.Person, inForce *policy.Policy, tod
 	if m.Medical != nil {
 		CheckMedical(p, "medical.", m.Medical, today, now)
 	}
+	for i, a := range m.Arrivals {
+		if a.ArrivedAt != nil { // it may be planned, so it may lie ahead
+			dates.Year(p, fmt.Sprintf("arrivals[%d].arrived_at", i), a.ArrivedAt.AsTime())
+		}
+	}
 	for i, u := range m.Unavailable {
 		CheckDays(p, fmt.Sprintf("unavailable[%d].", i), u.FromDay, u.ToDay)
 	}

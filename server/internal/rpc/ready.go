@@ -41,7 +41,7 @@ func (h *Roster) personQuestion(ctx context.Context, method, person, day, site s
 		return nil, err
 	}
 	now := h.Store.Now()
-	records, err := h.Store.GatherPerson(ctx, person, site, now)
+	records, err := h.Store.GatherPerson(ctx, person, day, site, now)
 	if err != nil {
 		return nil, err
 	}

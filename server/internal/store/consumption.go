@@ -31,7 +31,7 @@ type ConsumptionRecords struct {
 func (s *Store) GatherConsumption(ctx context.Context, person string, at, now time.Time) (*ConsumptionRecords, error) {
 	r := &ConsumptionRecords{}
 	err := s.Read(ctx, func(ctx context.Context, q Querier) error {
-		id, document, err := policyInForce(ctx, q, now)
+		id, document, err := policyInForce(ctx, q, now, "")
 		if err != nil {
 			return err
 		}

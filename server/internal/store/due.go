@@ -52,7 +52,7 @@ func (s *Store) OwnedBy(ctx context.Context, people []string) ([]DueSubject, err
 // GatherPapers reads people without their dives and gear, on one snapshot.
 func (s *Store) GatherPapers(ctx context.Context, ids []string, now time.Time) (list []facts.PersonRecords, err error) {
 	err = s.Read(ctx, func(ctx context.Context, q Querier) error {
-		id, document, err := policyInForce(ctx, q, now)
+		id, document, err := policyInForce(ctx, q, now, "")
 		if err != nil {
 			return err
 		}

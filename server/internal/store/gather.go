@@ -27,7 +27,7 @@ const (
 // GatherRecords reads everything one evaluation of a plan version rests on.
 // at is the entry asked about: the planned one, or the real one at the water.
 // Inside a deciding transaction it runs after the roots are locked. The plan is
-// judged under the policy in force.
+// judged under the policy in force on the day of that entry at the site.
 func GatherRecords(ctx context.Context, q Querier, id string, version int32, at, now time.Time) (*facts.Records, error) {
 	return GatherRecordsUnder(ctx, q, "", id, version, at, now)
 }
@@ -51,7 +51,7 @@ func GatherRecordsUnder(ctx context.Context, q Querier, governs, id string, vers
 	r := &facts.Records{Plan: p, Pseudonyms: map[string]string{}}
 	g := gatherer{q: q, r: r, at: at, now: now, governs: governs}
 	for _, step := range []func(context.Context) error{
-		g.policy, g.site, g.people, g.dives, g.gear, g.bookings, g.pseudonyms,
+		g.site, g.policy, g.people, g.dives, g.gear, g.bookings, g.pseudonyms,
 	} {
 		if err := step(ctx); err != nil {
 			return nil, err
@@ -66,17 +66,27 @@ type gatherer struct {
 	at  time.Time
 	now time.Time
 
-	governs string // policy; empty: the one in force
+	governs string // policy; empty: the one in force on the day of the entry
 }
 
-// policyInForce is the policy that governs a day: the last adopted of those
-// in force from that day or before. Days are the club's, where none is named.
-func policyInForce(ctx context.Context, q Querier, at time.Time) (id string, document []byte, err error) {
+// policyInForce is the policy that governs the day of an instant in the zone of the
+// site that is asked about (T1); empty: in the club's.
+func policyInForce(ctx context.Context, q Querier, at time.Time, zone string) (id string, document []byte, err error) {
+	var day string
+	err = q.QueryRow(ctx, `SELECT ($1::timestamptz AT TIME ZONE COALESCE(NULLIF($2, ''), (SELECT time_zone FROM club), 'UTC'))::date::text`, at, zone).Scan(&day)
+	if err != nil {
+		return "", nil, err
+	}
+	return policyOn(ctx, q, day)
+}
+
+// policyOn is the policy that governs a day: the last adopted of those in force
+// from that day or before.
+func policyOn(ctx context.Context, q Querier, day string) (id string, document []byte, err error) {
 	err = q.QueryRow(ctx, `
 SELECT p.id, p.doc -> 'document' FROM policy p
-WHERE p.adopted_at IS NOT NULL
-  AND p.in_force_from <= ($1::timestamptz AT TIME ZONE COALESCE((SELECT time_zone FROM club), 'UTC'))::date
-ORDER BY p.in_force_from DESC, p.adopted_at DESC, p.number DESC LIMIT 1`, at).Scan(&id, &document)
+WHERE p.adopted_at IS NOT NULL AND p.in_force_from <= $1::text::date
+ORDER BY p.in_force_from DESC, p.adopted_at DESC, p.number DESC LIMIT 1`, day).Scan(&id, &document)
 	if errors.Is(err, pgx.ErrNoRows) {
 		return "", nil, &fault.Error{Kind: fault.WrongState, Reason: "NO_POLICY", Message: "no club policy is in force; adopt one first"}
 	}
@@ -84,7 +94,18 @@ ORDER BY p.in_force_from DESC, p.adopted_at DESC, p.number DESC LIMIT 1`, at).Sc
 }
 
 func (g *gatherer) policy(ctx context.Context) error {
-	id, p, err := policyNamed(ctx, g.q, g.governs, g.now)
+	var id string
+	var document []byte
+	var err error
+	if g.governs == "" {
+		id, document, err = policyInForce(ctx, g.q, g.at, g.r.Site.TimeZone)
+	} else {
+		id, document, err = policyDocument(ctx, g.q, g.governs)
+	}
+	if err != nil {
+		return err
+	}
+	p, err := readPolicy(id, document)
 	if err == nil {
 		g.r.PolicyID, g.r.Policy = id, *p
 	}

@@ -2,8 +2,6 @@ package store
 
 import (
 	"context"
-	"encoding/json"
-	"fmt"
 	"slices"
 	"time"
 
@@ -21,14 +19,19 @@ func (s *Store) GatherExpedition(ctx context.Context, id string, now time.Time) 
 	}
 	r := &facts.ExpeditionRecords{Expedition: trip, Permits: map[string][]*lastlightv1.Permit{}, Pseudonyms: map[string]string{}}
 	err = s.Read(ctx, func(ctx context.Context, q Querier) error {
-		name, document, err := policyInForce(ctx, q, now)
+		// Of a policy that is in force only later it is the expedition's days that say whether it governs.
+		name, document, err := policyInForce(ctx, q, now, "")
+		if err == nil && trip.FromDay > now.Format(time.DateOnly) {
+			name, document, err = policyOn(ctx, q, trip.FromDay)
+		}
 		if err != nil {
 			return err
 		}
-		if err := json.Unmarshal(document, &r.Policy); err != nil {
-			return fmt.Errorf("policy %s: %w", name, err)
+		p, err := readPolicy(name, document)
+		if err != nil {
+			return err
 		}
-		r.PolicyID = name
+		r.PolicyID, r.Policy = name, *p
 		var ids []string
 		for _, p := range trip.Participants {
 			// Who is here for something else alone, such as cover, is not asked about.

@@ -2,33 +2,38 @@ package store
 
 import (
 	"context"
-	"encoding/json"
-	"fmt"
 	"time"
 
 	"github.com/jackc/pgx/v5"
 	"google.golang.org/protobuf/proto"
 
-	"lastlight/engine/policy"
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/facts"
 	"lastlight/server/internal/fault"
 )
 
+// policyOfDay is the policy in force on the day; empty: on today's, in the club's zone.
+func policyOfDay(ctx context.Context, q Querier, day string, now time.Time) (id string, document []byte, err error) {
+	if day == "" {
+		return policyInForce(ctx, q, now, "")
+	}
+	return policyOn(ctx, q, day)
+}
+
 // GatherPerson reads everything a person's question for a day rests on, on one
-// snapshot; site may be empty.
-func (s *Store) GatherPerson(ctx context.Context, person, site string, now time.Time) (*facts.PersonRecords, error) {
+// snapshot; day and site may be empty. The policy is the one in force on the day.
+func (s *Store) GatherPerson(ctx context.Context, person, day, site string, now time.Time) (*facts.PersonRecords, error) {
 	r := &facts.PersonRecords{Pseudonyms: map[string]string{}}
 	err := s.Read(ctx, func(ctx context.Context, q Querier) error {
-		id, document, err := policyInForce(ctx, q, now)
+		id, document, err := policyOfDay(ctx, q, day, now)
 		if err != nil {
 			return err
 		}
-		var p policy.Policy
-		if err := json.Unmarshal(document, &p); err != nil {
-			return fmt.Errorf("policy %s: %w", id, err)
+		p, err := readPolicy(id, document)
+		if err != nil {
+			return err
 		}
-		r.PolicyID, r.Policy = id, p
+		r.PolicyID, r.Policy = id, *p
 		people, err := loadPeople(ctx, q, []string{person})
 		if err != nil {
 			return err
@@ -64,7 +69,7 @@ func (s *Store) GatherPerson(ctx context.Context, person, site string, now time.
 		if err != nil {
 			return err
 		}
-		g := gatherer{q: q, r: &facts.Records{Policy: p}, at: now, now: now}
+		g := gatherer{q: q, r: &facts.Records{Policy: r.Policy}, at: now, now: now}
 		if err := g.items(ctx, ids); err != nil {
 			return err
 		}

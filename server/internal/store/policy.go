@@ -51,7 +51,7 @@ func scanPolicy(row pgx.CollectableRow) (*lastlightv1.Policy, error) {
 // GetPolicy reads a policy; empty: the one in force today.
 func (s *Store) GetPolicy(ctx context.Context, id string) (*lastlightv1.Policy, error) {
 	if id == "" {
-		in, _, err := policyInForce(ctx, s.pool, s.Now())
+		in, _, err := policyInForce(ctx, s.pool, s.Now(), "")
 		if err != nil {
 			return nil, translate(err)
 		}
@@ -89,18 +89,32 @@ func policyNamed(ctx context.Context, q Querier, id string, now time.Time) (stri
 	var document []byte
 	var err error
 	if id == "" {
-		id, document, err = policyInForce(ctx, q, now)
-	} else if err = q.QueryRow(ctx, `SELECT doc -> 'document' FROM policy WHERE id = $1`, id).Scan(&document); errors.Is(err, pgx.ErrNoRows) {
-		err = fault.NoSuch("policy", id)
+		id, document, err = policyInForce(ctx, q, now, "")
+	} else {
+		id, document, err = policyDocument(ctx, q, id)
 	}
 	if err != nil {
 		return "", nil, err
 	}
+	p, err := readPolicy(id, document)
+	return id, p, err
+}
+
+// policyDocument reads a policy by its key, a draft too.
+func policyDocument(ctx context.Context, q Querier, id string) (_ string, document []byte, err error) {
+	err = q.QueryRow(ctx, `SELECT doc -> 'document' FROM policy WHERE id = $1`, id).Scan(&document)
+	if errors.Is(err, pgx.ErrNoRows) {
+		err = fault.NoSuch("policy", id)
+	}
+	return id, document, err
+}
+
+func readPolicy(id string, document []byte) (*policy.Policy, error) {
 	p := &policy.Policy{}
 	if err := json.Unmarshal(document, p); err != nil {
-		return "", nil, fmt.Errorf("policy %s: %w", id, err)
+		return nil, fmt.Errorf("policy %s: %w", id, err)
 	}
-	return id, p, nil
+	return p, nil
 }
 
 // PolicyInForce reads the policy that governs today.
@@ -202,7 +216,7 @@ func DecodePolicy(p *fault.Problems, m *lastlightv1.Policy) policy.Policy {
 	return clubpolicy.Decode(p, b)
 }
 
-// AdoptPolicy puts a draft in force from a day on; every approved plan is asked again.
+// AdoptPolicy puts a draft in force from a day on; every approved plan for a dive that it governs is asked again.
 func (tx *Tx) AdoptPolicy(ctx context.Context, id, from string) (*lastlightv1.Policy, error) {
 	// The first lock of every decision.
 	if _, err := tx.Exec(ctx, `UPDATE policy_in_force SET version = version + 1`); err != nil {

@@ -109,7 +109,7 @@ func retain(ctx context.Context, tx *Tx, out *Retention) error {
 	if _, err := tx.Exec(ctx, `SET LOCAL lastlight.retention = 'on'`); err != nil {
 		return err
 	}
-	id, _, err := policyInForce(ctx, tx, tx.Now())
+	id, _, err := policyInForce(ctx, tx, tx.Now(), "")
 	if err != nil {
 		return err
 	}

@@ -24,8 +24,12 @@ ORDER BY p.id FOR UPDATE OF p`,
 WHERE p.state IN ('approved', 'stale') AND EXISTS (SELECT FROM jsonb_array_elements(v.doc -> 'team') d WHERE d ->> 'mains' = $1) ORDER BY p.id FOR UPDATE OF p`,
 	// What was decided about the plan itself.
 	"plan": `SELECT p.id, p.version FROM plan p WHERE p.id = $1 AND p.state IN ('approved', 'stale') FOR UPDATE OF p`,
-	// A policy governs every plan.
-	"policy": `SELECT p.id, p.version FROM plan p WHERE p.state IN ('approved', 'stale') AND $1 <> '' ORDER BY p.id FOR UPDATE OF p`,
+	// A policy governs the dives from the day it is in force, as the site counts days, until another does.
+	"policy": `SELECT p.id, p.version FROM plan p JOIN site s ON s.id = p.site JOIN policy n ON n.id = $1
+WHERE p.state IN ('approved', 'stale') AND n.in_force_from <= (p.planned_entry AT TIME ZONE s.time_zone)::date
+  AND NOT EXISTS (SELECT FROM policy o WHERE o.adopted_at IS NOT NULL AND o.in_force_from <= (p.planned_entry AT TIME ZONE s.time_zone)::date
+    AND (o.in_force_from, o.adopted_at, o.number) > (n.in_force_from, n.adopted_at, n.number))
+ORDER BY p.id FOR UPDATE OF p`,
 }
 
 // MarkStale makes every approved plan stale that relies on this record (kind
