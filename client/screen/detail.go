@@ -105,7 +105,7 @@ func (w View) walk(m protoreflect.Message, path string, depth int, zone *time.Lo
 			}
 			out = append(out, entry{depth: depth, label: label, path: at})
 			out = append(out, w.walk(v.Message(), at, depth+1, zone)...)
-		case fd.Message() == nil:
+		case fd.Message() == nil && !sentences(fd, v.List()):
 			var words []string
 			for j := range v.List().Len() {
 				text, _ := w.text(fd, v.List().Get(j), m, zone)
@@ -126,6 +126,20 @@ func (w View) walk(m protoreflect.Message, path string, depth int, zone *time.Lo
 		}
 	}
 	return out
+}
+
+// sentences tells whether a list holds texts rather than keys or numbers: one
+// with a blank may have commas of its own, and each gets a line of its own.
+func sentences(fd protoreflect.FieldDescriptor, list protoreflect.List) bool {
+	if fd.Kind() != protoreflect.StringKind {
+		return false
+	}
+	for i := range list.Len() {
+		if strings.ContainsAny(list.Get(i).String(), " ,;\n") {
+			return true
+		}
+	}
+	return false
 }
 
 // suffix is the unit at the end of a field's name, which its value shows.

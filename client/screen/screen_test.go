@@ -220,6 +220,18 @@ func TestDetail(t *testing.T) {
 	}, exit.Done)
 }
 
+// A decision's conditions have commas of their own: each is told apart; the report's hash stays whole.
+func TestDecisionDetail(t *testing.T) {
+	t.Parallel()
+	screens(t, "decision", func(w View) error {
+		return w.DetailAt("hollow-spring", &pb.Decision{
+			Id: "7", Plan: "loop-1", PlanVersion: 2, Decision: "approved", DecidedBy: "cora", DecidedAt: at(5, 40),
+			Conditions: []string{"a reading of the day, at the site, before entry", "the permit covers 2026-06-02, 08:00 to 12:00"},
+			ReportHash: strings.Repeat("0123456789abcdef", 4),
+		})
+	}, exit.Done)
+}
+
 // TestTurnPressuresAreNeverRoundedDown, in either unit.
 func TestTurnPressuresAreNeverRoundedDown(t *testing.T) {
 	t.Parallel()

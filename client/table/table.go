@@ -148,11 +148,19 @@ func (t Table) blocks(w io.Writer) error {
 	return nil
 }
 
-// Labelled writes "label  text", the text wrapped beside its label.
+// Labelled writes "label  text", the text wrapped beside its label. Where one
+// of its words, a hash or a key, has no room there, the text stands under the
+// label instead: a word that is cut cannot be copied.
 func Labelled(w io.Writer, indent int, label, text string) error {
 	const column = 22
 	first := strings.Repeat(" ", indent) + label
 	at := max(column, utf8.RuneCountInString(first)+2)
+	if longestWord(text) > max(Width-at, 20) {
+		if _, err := fmt.Fprintln(w, first); err != nil {
+			return err
+		}
+		first, at = "", indent+2
+	}
 	for i, line := range Wrap(text, max(Width-at, 20)) {
 		if i > 0 {
 			first = ""
@@ -164,8 +172,27 @@ func Labelled(w io.Writer, indent int, label, text string) error {
 	return nil
 }
 
+func longestWord(text string) int {
+	n := 0
+	for _, word := range strings.Fields(text) {
+		n = max(n, utf8.RuneCountInString(word))
+	}
+	return n
+}
+
+// cutAt is how much of a word fits into width letters: up to a joint of a key
+// or path where there is one in the second half, else all that fits.
+func cutAt(word []rune, width int) int {
+	for i := width; i > width/2; i-- {
+		if strings.ContainsRune("/>:.", word[i-1]) {
+			return i
+		}
+	}
+	return width
+}
+
 // Wrap breaks text at blanks into lines of at most width letters; a longer
-// word is cut hard rather than left to run over.
+// word is cut, at a joint if it has one, rather than left to run over.
 func Wrap(text string, width int) []string {
 	var lines []string
 	for _, paragraph := range strings.Split(text, "\n") {
@@ -176,7 +203,8 @@ func Wrap(text string, width int) []string {
 					lines, line = append(lines, line), ""
 				}
 				r := []rune(word)
-				lines, word = append(lines, string(r[:width])), string(r[width:])
+				n := cutAt(r, width)
+				lines, word = append(lines, string(r[:n])), string(r[n:])
 			}
 			switch {
 			case line == "":

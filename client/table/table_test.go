@@ -61,3 +61,35 @@ func TestWrap(t *testing.T) {
 		t.Errorf("%q", got)
 	}
 }
+
+// A hash of 64 letters and a finding's key are copied from the screen: they stay whole where a line can hold them.
+func TestLabelledKeepsWordsWhole(t *testing.T) {
+	t.Parallel()
+	hash := strings.Repeat("0123456789abcdef", 4)
+	for _, c := range []struct{ text, want string }{
+		{hash, "    report\n      " + hash + "\n"},
+		{
+			"coordinator or committee; finding route.major_restriction_sharing/diver:P-2AB3CD>P-4EF5GH/short/",
+			"    report\n      coordinator or committee; finding\n      route.major_restriction_sharing/diver:P-2AB3CD>P-4EF5GH/short/\n",
+		},
+		{
+			"route.major_restriction_sharing/diver:P-2AB3CD>P-4EF5GH/short/plan.moves[3]",
+			"    report\n      route.major_restriction_sharing/diver:P-2AB3CD>P-4EF5GH/short/plan.\n      moves[3]\n",
+		},
+		{"short", "    report            short\n"},
+	} {
+		var out bytes.Buffer
+		if err := Labelled(&out, 4, "report", c.text); err != nil {
+			t.Fatal(err)
+		}
+		if out.String() != c.want {
+			t.Errorf("%q", out.String())
+		}
+	}
+	long := strings.Repeat("plan.route.moves[3]/", 8)
+	for _, line := range Wrap(long, 70) {
+		if !strings.HasSuffix(line, "/") && !strings.HasSuffix(line, ".") || utf8.RuneCountInString(line) > 70 {
+			t.Errorf("not cut at a joint: %q", line)
+		}
+	}
+}
