@@ -125,6 +125,42 @@ func TestApproveTakesTheReportThatWasRead(t *testing.T) {
 	}
 }
 
+// TestWhoMayNotDecideIsToldFirst: not to read a report for nothing.
+func TestWhoMayNotDecideIsToldFirst(t *testing.T) {
+	c := newClub(t)
+	c.say("GetPlan", &pb.Plan{Id: "loop-1", NotYours: []string{"approve", "refuse", "waive"}})
+	for _, args := range [][]string{
+		{"plan", "approve", "loop-1"}, {"plan", "refuse", "loop-1", "--reason", "no"}, {"plan", "waive", "loop-1", "--finding", "2", "--reason", "no"},
+	} {
+		if got := c.run(args...); got.code != exit.NotAllowed || !strings.Contains(got.err, "you may not "+args[1]) || strings.Contains(got.err, "plan report") {
+			t.Errorf("%v: %d %s", args, got.code, got.err)
+		}
+	}
+	if len(c.asked("ApprovePlan"))+len(c.asked("RefusePlan"))+len(c.asked("WaiveFinding")) > 0 {
+		t.Error("asked the server to decide all the same")
+	}
+}
+
+// TestSiteHistoryTellsRates, hidden counts, and days where no more may be told.
+func TestSiteHistoryTellsRates(t *testing.T) {
+	c := newClub(t)
+	for _, x := range []struct {
+		rate *pb.IncidentRate
+		n    int32
+		want string
+	}{
+		{&pb.IncidentRate{ShownAs: "fewer than 3"}, 0, "fewer than 3  not shown"},
+		{&pb.IncidentRate{ShownAs: "4", PerThousand: 4, Lower: 1.1, Upper: 10.2}, 4, "4  4.0 per 1,000 people-dives (1.1 to 10.2)"},
+	} {
+		c.say("GetSiteHistory", &pb.SiteHistory{Site: "spring", Dives: 500, PeopleDives: 1000, Incidents: x.n, Rate: x.rate, Entries: []*pb.SiteHistoryEntry{
+			{Kind: "incident", Id: "i-1", Day: "2026-06-07", Summary: "incident of level 1"},
+		}})
+		if got := c.run("site", "history", "spring", "--as", "table"); !strings.Contains(strings.Join(strings.Fields(got.out), " "), strings.Join(strings.Fields(x.want), " ")) || !strings.Contains(got.out, "2026-06-07  incident") {
+			t.Errorf("%s\n%s", got.out, got.err)
+		}
+	}
+}
+
 func TestErrorsEndAsDocumented(t *testing.T) {
 	c := newClub(t)
 	s, err := status.New(codes.InvalidArgument, "not a site").WithDetails(&errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -58,14 +59,31 @@ func (a *app) recall(plan string) (seen, bool) {
 	return seen{int32(v), hash}, ok && err == nil && v > 0
 }
 
+// unread is why nobody goes on who has not read a report: that this is not theirs to do, for then there is nothing to read for;
+// else what to read.
+func (a *app) unread(ctx context.Context, what, plan, next string) error {
+	conn, err := a.dial()
+	if err != nil {
+		return err
+	}
+	p, err := pb.NewPlanServiceClient(conn).GetPlan(ctx, &pb.GetPlanRequest{Id: plan})
+	if err != nil {
+		return err
+	}
+	if slices.Contains(p.GetNotYours(), what) {
+		return exit.Errorf(exit.NotAllowed, "you may not %s %s: none of your roles lets you, or you take part in the dive; somebody who takes no part decides", what, plan)
+	}
+	return exit.Errorf(exit.Usage, "you have not read the report of %s: `lastlight plan report %s`, then %s", plan, plan, next)
+}
+
 // versionRead is the version named, or that of the report read last.
-func (a *app) versionRead(plan string, named int32) (int32, error) {
+func (a *app) versionRead(ctx context.Context, what, plan string, named int32) (int32, error) {
 	if named != 0 {
 		return named, nil
 	}
 	last, ok := a.recall(plan)
 	if !ok {
-		return 0, exit.Errorf(exit.Usage, "you have not read the report of %s: `lastlight plan report %s`, then decide (or name the version with --version)", plan, plan)
+		return 0, a.unread(ctx, what, plan, "decide (or name the version with --version)")
 	}
 	return last.version, nil
 }
@@ -79,7 +97,7 @@ func (a *app) approve() *cobra.Command {
 --version and --report-hash name another. If anything it rests on has changed
 meanwhile, nothing is decided. Ends with 1 where a finding blocks.`,
 		example: "  lastlight plan report loop-1\n  lastlight plan approve loop-1 --note \"with today's reading\"",
-	}, pb.NewPlanServiceClient, pb.PlanServiceClient.ApprovePlan, func(_ context.Context, _ *cobra.Command, r *pb.ApprovePlanRequest) error {
+	}, pb.NewPlanServiceClient, pb.PlanServiceClient.ApprovePlan, func(ctx context.Context, _ *cobra.Command, r *pb.ApprovePlanRequest) error {
 		last, ok := a.recall(r.GetId())
 		if ok && r.GetVersion() == 0 && r.GetReportHash() == "" {
 			r.Version, r.ReportHash = last.version, last.hash
@@ -91,7 +109,7 @@ meanwhile, nothing is decided. Ends with 1 where a finding blocks.`,
 			r.Version = last.version
 		}
 		if r.GetVersion() == 0 || r.GetReportHash() == "" {
-			return exit.Errorf(exit.Usage, "you have not read the report of %s: `lastlight plan report %s`, then approve it (or name it with --version and --report-hash)", r.GetId(), r.GetId())
+			return a.unread(ctx, "approve", r.GetId(), "approve it (or name it with --version and --report-hash)")
 		}
 		return nil
 	}, a.decided("Approved."))

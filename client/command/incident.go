@@ -1,6 +1,7 @@
 package command
 
 import (
+	"cmp"
 	"strconv"
 
 	"github.com/spf13/cobra"
@@ -18,7 +19,9 @@ func (a *app) incident() *cobra.Command {
 				"    --people ane --narrative \"diver 1 found the line loose behind the arch and tied it off\"",
 		}, c, pb.IncidentServiceClient.ReportIncident, nil, done[*pb.Incident]("Reported.")),
 		list(a, verb{use: "list", short: "List incidents", example: "  lastlight incident list --site hollow-spring"}, c, pb.IncidentServiceClient.ListIncidents,
-			plain("id", (*pb.Incident).GetId), col("happened", func(w screen.View, i *pb.Incident) string { return w.Time(i.GetHappenedAt(), i.GetSite()) }),
+			plain("id", (*pb.Incident).GetId), col("happened", func(w screen.View, i *pb.Incident) string {
+				return cmp.Or(w.Time(i.GetHappenedAt(), i.GetSite()), i.GetHappenedDay())
+			}),
 			plain("site", (*pb.Incident).GetSite), plain("level", func(i *pb.Incident) string { return strconv.Itoa(int(i.GetLevel())) }),
 			words("types", func(i *pb.Incident) string { return join(i.GetTypes()) }), plain("state", (*pb.Incident).GetState),
 		),

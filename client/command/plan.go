@@ -52,9 +52,9 @@ func (a *app) plan() *cobra.Command {
 		call(a, verb{
 			use: "refuse PLAN", short: "Refuse a version of a plan", args: []string{"id"}, example: "  lastlight plan refuse loop-1 --reason \"no cover that day\"",
 			long: "Refuses the version whose report you read last; --version names another.",
-		}, c, pb.PlanServiceClient.RefusePlan, func(_ context.Context, _ *cobra.Command, r *pb.RefusePlanRequest) error {
+		}, c, pb.PlanServiceClient.RefusePlan, func(ctx context.Context, _ *cobra.Command, r *pb.RefusePlanRequest) error {
 			var err error
-			r.Version, err = a.versionRead(r.GetId(), r.GetVersion())
+			r.Version, err = a.versionRead(ctx, "refuse", r.GetId(), r.GetVersion())
 			return err
 		}, a.decided("Refused.")),
 		call(a, verb{
@@ -63,7 +63,7 @@ func (a *app) plan() *cobra.Command {
 			long:    "Waives in the version whose report you read last; --version names another. The finding is named by its key, or by the number that this report shows.",
 		}, c, pb.PlanServiceClient.WaiveFinding, func(ctx context.Context, _ *cobra.Command, r *pb.WaiveFindingRequest) error {
 			var err error
-			if r.Version, err = a.versionRead(r.GetId(), r.GetVersion()); err != nil {
+			if r.Version, err = a.versionRead(ctx, "waive", r.GetId(), r.GetVersion()); err != nil {
 				return err
 			}
 			return a.numberToKey(ctx, r)

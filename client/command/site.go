@@ -1,6 +1,7 @@
 package command
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -97,18 +98,17 @@ func (a *app) siteHistory() *cobra.Command {
 func showHistory(w screen.View, h *pb.SiteHistory) error {
 	entries := table.Table{Columns: []table.Column{{Title: "at"}, {Title: "kind"}, {Title: "id"}, {Title: "summary", Wraps: true}}}
 	for _, e := range h.GetEntries() {
-		entries.Rows = append(entries.Rows, []string{w.Time(e.GetAt(), h.GetSite()), e.GetKind(), e.GetId(), e.GetSummary()})
+		entries.Rows = append(entries.Rows, []string{cmp.Or(w.Time(e.GetAt(), h.GetSite()), e.GetDay()), e.GetKind(), e.GetId(), e.GetSummary()})
 	}
 	if !w.Page {
 		return w.Table(entries)
 	}
-	rate := h.GetRate().GetShownAs()
-	if rate == "" && h.GetRate() != nil {
-		rate = fmt.Sprintf("%.1f per 1,000 people-dives (%.1f to %.1f)", h.GetRate().GetPerThousand(), h.GetRate().GetLower(), h.GetRate().GetUpper())
-	}
-	incidents := strconv.Itoa(int(h.GetIncidents()))
-	if shown := h.GetRate().GetShownAs(); shown != "" { // a count that is hidden is not none
-		incidents, rate = shown, "not shown"
+	incidents, rate := strconv.Itoa(int(h.GetIncidents())), ""
+	switch r := h.GetRate(); {
+	case r.GetUpper() > 0: // no rate is certain to be nought
+		rate = fmt.Sprintf("%.1f per 1,000 people-dives (%.1f to %.1f)", r.GetPerThousand(), r.GetLower(), r.GetUpper())
+	case r.GetShownAs() != "": // a count that is hidden is not none
+		incidents, rate = r.GetShownAs(), "not shown"
 	}
 	head := table.Table{Columns: []table.Column{{Title: "site"}, {Title: "dives", Right: true}, {Title: "people-dives", Right: true}, {Title: "incidents", Right: true}, {Title: "rate", Wraps: true}}}
 	head.Rows = [][]string{{h.GetSite(), strconv.Itoa(int(h.GetDives())), strconv.Itoa(int(h.GetPeopleDives())), incidents, rate}}

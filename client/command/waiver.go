@@ -1,6 +1,8 @@
 package command
 
 import (
+	"strings"
+
 	"github.com/spf13/cobra"
 
 	"lastlight/client/screen"
@@ -18,7 +20,7 @@ func (a *app) waiver() *cobra.Command {
 			plain("state", (*pb.Waiver).GetState), plain("plan", (*pb.Waiver).GetPlan), plain("site", (*pb.Waiver).GetSite),
 			plain("rule", (*pb.Waiver).GetRule), words("what", (*pb.Waiver).GetSaid), plain("by", (*pb.Waiver).GetWaivedBy), plain("second", (*pb.Waiver).GetSecondApprover),
 			col("until", func(w screen.View, x *pb.Waiver) string { return w.Time(x.GetExpiresAt(), x.GetSite()) }),
-			words("conditions", (*pb.Waiver).GetConditions), words("reason", (*pb.Waiver).GetReason), plain("id", (*pb.Waiver).GetId),
+			words("conditions", func(x *pb.Waiver) string { return strings.Join(x.GetConditions(), "; ") }), words("reason", (*pb.Waiver).GetReason), plain("id", (*pb.Waiver).GetId),
 		),
 		call(a, verb{
 			use: "withdraw PLAN WAIVER", short: "Take a waiver back; an approved plan goes stale", args: []string{"id", "waiver"},

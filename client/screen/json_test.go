@@ -177,7 +177,7 @@ GoNoGo: level_min_m level_max_m flow_max visibility_min_m
 GoodToGo: person day site yes counts_as counts_because lines policy engine_version on_last_day
 GoodToGoLine: sign what to_do changes_on finding
 Holding: item kind owner state holder since site place remove_by
-Incident: id site dive happened_at level types people narrative trigger harmful_action preceding_event outcome went_right lessons injured consent_to_share version state reviewed_by reviewed_narrative reported_by reported_at
+Incident: id site dive happened_at level types people narrative trigger harmful_action preceding_event outcome went_right lessons injured consent_to_share version state reviewed_by reviewed_narrative reported_by reported_at happened_day
 IncidentRate: per_thousand lower upper shown_as
 IssuedToken: token secret
 Item: cylinder equipment
@@ -227,7 +227,7 @@ OxygenCylinder: water_volume pressure
 Participant: person tasks
 Permit: id site from_day to_day daily_from daily_to divers_at_most granted_by notes version archived
 Person: id full_name short_name initials guest birth_day cards consumption worst_consumption medical emergency_contacts telephone guardian guardian_consent_to unavailable arrivals reassessments version archived
-Plan: id site survey expedition kind goal leader team standby cover planned_entry enter_by route swim_m_min contingency_swim_m_min slow_exit_factor night cavern_only taught_level walk_to_signal_min notes gf_low_percent gf_high_percent set_up_for circuits relies_on_set_up gas_fraction version state state_reasons archived code_word version_at version_by waivers
+Plan: id site survey expedition kind goal leader team standby cover planned_entry enter_by route swim_m_min contingency_swim_m_min slow_exit_factor night cavern_only taught_level walk_to_signal_min notes gf_low_percent gf_high_percent set_up_for circuits relies_on_set_up gas_fraction version state state_reasons archived code_word version_at version_by waivers not_yours
 PlanDiver: person mains start_pressure gas temperature_c stages equipment markers arrows cutting_tools masks rebreather
 PlanStage: cylinder kind start_pressure gas switch_depth_m temperature_c
 PlannedFill: cylinder plan from_bar to_bar gas top_up_l oxygen_l helium_l bank_to_bar bleed_to_bar needs_oxygen_clean problems
@@ -254,7 +254,7 @@ SettledPressure: bar ideal_bar
 SignInResponse: go changed who_must_approve watch report
 Site: id title time_zone water_density altitude_m barometer_bar water_temperature_c grade coarse_position exact_position access_notes gate_code thresholds emergency closures notes permit_required version archived latest_survey restricted_on_record
 SiteHistory: site dives people_dives incidents rate entries next_page_token left
-SiteHistoryEntry: at kind id summary
+SiteHistoryEntry: at kind id summary day
 StandingChange: person before after
 Station: id depth_m opening daylight air_bell time_zone notes
 Step: what formula inputs result source withheld

@@ -50,6 +50,10 @@ type Plan struct {
 	Night          *bool   `json:"night"`            // none = not told
 	VerifiedLegs   bool    `json:"verified_legs"`    // the plan relies on verified legs
 	ReliedUntilMin float64 `json:"relied_until_min"` // minutes into the dive until which it does
+
+	// Stops is how often all dives were stopped since the plan was made. No rule asks: a report read before a stop must not be
+	// taken for the one after it, and the hash covers this.
+	Stops int `json:"stops,omitempty"`
 }
 
 // Apparatus is what a diver breathes from.

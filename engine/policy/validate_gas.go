@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"lastlight/engine/calendar"
 )
@@ -249,8 +250,44 @@ func (p *Policy) validateWaivers(c *checker) {
 		if len(w.Roles) == 0 {
 			c.add(at+".roles", "empty", "expected at least one role; a rule that nobody waives stands in nobody")
 		}
+		for k, role := range w.Roles {
+			if !slices.Contains(waiverRoles, role) {
+				c.add(fmt.Sprintf("%s.roles[%d]", at, k), strconv.Quote(role), "expected one of "+strings.Join(waiverRoles, ", "))
+			}
+		}
 		if slices.Contains(NeverWaived, w.Rule) || slices.Contains(p.Waivers.Nobody, w.Rule) {
 			c.add(at+".rule", strconv.Quote(w.Rule), "expected a rule that may be waived: this one is waived by nobody")
 		}
 	}
+	for _, x := range p.waivedCells() {
+		if x.decide == DecideWaiver && p.Waivers.For(x.rule) == nil {
+			c.add(x.path, string(DecideWaiver), "expected that waivers.rules says who waives "+x.rule+": as it is nobody may, which is refuse")
+		}
+	}
+}
+
+// waivedCell is a cell that may say needs_waiver, and the rule that then answers so.
+type waivedCell struct {
+	path   string
+	decide Decide
+	rule   string
+}
+
+func (p *Policy) waivedCells() []waivedCell {
+	f := p.Failures
+	out := []waivedCell{
+		{"readings.threshold_exceeded", p.Readings.ThresholdExceeded, "site.threshold"},
+		{"failures.lose_deco_gas", f.LoseDecoGas, "failure.lost_cylinder"},
+		{"failures.delay", f.Delay, "failure.delay"},
+		{"failures.touch_contact", f.TouchContact, "failure.touch_contact"},
+		{"failures.touch_contact_sharing", f.TouchSharing, "failure.touch_contact_sharing"},
+		{"failures.scooter_lost", f.ScooterLost, "failure.scooter_lost"},
+		{"failures.worst_consumption", f.WorstConsumption, "failure.worst_consumption"},
+		{"failures.deeper_longer", f.DeeperLonger, "failure.deeper_longer"},
+		{"failures.far_side_shut", f.FarSideShut, "failure.far_side_shut"},
+	}
+	for _, l := range p.Ladder {
+		out = append(out, waivedCell{"ladder[" + l.Name + "].lower_visibility", l.LowerVisibility, "level.visibility"})
+	}
+	return out
 }

@@ -26,10 +26,11 @@ const (
 )
 
 type Incident struct {
-	state      protoimpl.MessageState `protogen:"open.v1"`
-	Id         string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	Site       string                 `protobuf:"bytes,2,opt,name=site,proto3" json:"site,omitempty"`
-	Dive       string                 `protobuf:"bytes,3,opt,name=dive,proto3" json:"dive,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Id    string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	Site  string                 `protobuf:"bytes,2,opt,name=site,proto3" json:"site,omitempty"`
+	Dive  string                 `protobuf:"bytes,3,opt,name=dive,proto3" json:"dive,omitempty"`
+	// Always given by who reports; shown to the safety officer, to who reported, and to the club once reviewed.
 	HappenedAt *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=happened_at,json=happenedAt,proto3" json:"happened_at,omitempty"`
 	// 0 hazard seen, 1 near miss, 2 minor, 3 medical attention or omitted stops or unplanned
 	// sharing, 4 serious, 5 death or permanent harm.
@@ -58,8 +59,11 @@ type Incident struct {
 	ReviewedNarrative string                 `protobuf:"bytes,33,opt,name=reviewed_narrative,json=reviewedNarrative,proto3" json:"reviewed_narrative,omitempty"`
 	ReportedBy        string                 `protobuf:"bytes,34,opt,name=reported_by,json=reportedBy,proto3" json:"reported_by,omitempty"`
 	ReportedAt        *timestamppb.Timestamp `protobuf:"bytes,35,opt,name=reported_at,json=reportedAt,proto3" json:"reported_at,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// The day of happened_at at the site. Before the incident was reviewed the club reads no more than this: the minute, and that of
+	// reported_at, tell who was there.
+	HappenedDay   string `protobuf:"bytes,36,opt,name=happened_day,json=happenedDay,proto3" json:"happened_day,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Incident) Reset() {
@@ -244,6 +248,13 @@ func (x *Incident) GetReportedAt() *timestamppb.Timestamp {
 		return x.ReportedAt
 	}
 	return nil
+}
+
+func (x *Incident) GetHappenedDay() string {
+	if x != nil {
+		return x.HappenedDay
+	}
+	return ""
 }
 
 type ReportIncidentRequest struct {
@@ -638,7 +649,7 @@ var File_lastlight_v1_incident_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_incident_proto_rawDesc = "" +
 	"\n" +
-	"\x1blastlight/v1/incident.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\"\xb5\b\n" +
+	"\x1blastlight/v1/incident.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\"\xde\b\n" +
 	"\bIncident\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x1b\n" +
 	"\x04site\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18?R\x04site\x12\x1b\n" +
@@ -670,7 +681,8 @@ const file_lastlight_v1_incident_proto_rawDesc = "" +
 	"\vreported_by\x18\" \x01(\tB\x04\xf0\xc7\x18\x01R\n" +
 	"reportedBy\x12A\n" +
 	"\vreported_at\x18# \x01(\v2\x1a.google.protobuf.TimestampB\x04\xf0\xc7\x18\x01R\n" +
-	"reportedAtB\b\n" +
+	"reportedAt\x12'\n" +
+	"\fhappened_day\x18$ \x01(\tB\x04\xf0\xc7\x18\x01R\vhappenedDayB\b\n" +
 	"\x06_level\"|\n" +
 	"\x15ReportIncidentRequest\x12:\n" +
 	"\bincident\x18\x01 \x01(\v2\x16.lastlight.v1.IncidentB\x06\xbaH\x03\xc8\x01\x01R\bincident\x12'\n" +

@@ -147,10 +147,13 @@ type Plan struct {
 	StateReasons []string `protobuf:"bytes,32,rep,name=state_reasons,json=stateReasons,proto3" json:"state_reasons,omitempty"`
 	Archived     bool     `protobuf:"varint,33,opt,name=archived,proto3" json:"archived,omitempty"`
 	// Word that matches paper and board of this version.
-	CodeWord      string                 `protobuf:"bytes,34,opt,name=code_word,json=codeWord,proto3" json:"code_word,omitempty"`
-	VersionAt     *timestamppb.Timestamp `protobuf:"bytes,35,opt,name=version_at,json=versionAt,proto3" json:"version_at,omitempty"`
-	VersionBy     string                 `protobuf:"bytes,36,opt,name=version_by,json=versionBy,proto3" json:"version_by,omitempty"`
-	Waivers       []*Waiver              `protobuf:"bytes,37,rep,name=waivers,proto3" json:"waivers,omitempty"`
+	CodeWord  string                 `protobuf:"bytes,34,opt,name=code_word,json=codeWord,proto3" json:"code_word,omitempty"`
+	VersionAt *timestamppb.Timestamp `protobuf:"bytes,35,opt,name=version_at,json=versionAt,proto3" json:"version_at,omitempty"`
+	VersionBy string                 `protobuf:"bytes,36,opt,name=version_by,json=versionBy,proto3" json:"version_by,omitempty"`
+	Waivers   []*Waiver              `protobuf:"bytes,37,rep,name=waivers,proto3" json:"waivers,omitempty"`
+	// What the caller may not do about this plan, whatever its state: approve, refuse, waive. For want of a role, or because the
+	// caller is diver, standby or cover of it. Told by GetPlan alone.
+	NotYours      []string `protobuf:"bytes,38,rep,name=not_yours,json=notYours,proto3" json:"not_yours,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -426,6 +429,13 @@ func (x *Plan) GetVersionBy() string {
 func (x *Plan) GetWaivers() []*Waiver {
 	if x != nil {
 		return x.Waivers
+	}
+	return nil
+}
+
+func (x *Plan) GetNotYours() []string {
+	if x != nil {
+		return x.NotYours
 	}
 	return nil
 }
@@ -1080,8 +1090,9 @@ type Waiver struct {
 	Finding string `protobuf:"bytes,4,opt,name=finding,proto3" json:"finding,omitempty"`
 	Rule    string `protobuf:"bytes,5,opt,name=rule,proto3" json:"rule,omitempty"`
 	// Coordinator, committee and safety officer alone; on the brief: what, by whom and on what conditions.
-	Reason              string                 `protobuf:"bytes,6,opt,name=reason,proto3" json:"reason,omitempty"`
-	Conditions          string                 `protobuf:"bytes,7,opt,name=conditions,proto3" json:"conditions,omitempty"`
+	Reason string `protobuf:"bytes,6,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Each of its own; they stand on the brief with a box to tick.
+	Conditions          []string               `protobuf:"bytes,7,rep,name=conditions,proto3" json:"conditions,omitempty"`
 	WaivedBy            string                 `protobuf:"bytes,8,opt,name=waived_by,json=waivedBy,proto3" json:"waived_by,omitempty"`
 	WaivedAt            *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=waived_at,json=waivedAt,proto3" json:"waived_at,omitempty"`
 	ExpiresAt           *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=expires_at,json=expiresAt,proto3" json:"expires_at,omitempty"`
@@ -1178,11 +1189,11 @@ func (x *Waiver) GetReason() string {
 	return ""
 }
 
-func (x *Waiver) GetConditions() string {
+func (x *Waiver) GetConditions() []string {
 	if x != nil {
 		return x.Conditions
 	}
-	return ""
+	return nil
 }
 
 func (x *Waiver) GetWaivedBy() string {
@@ -1288,7 +1299,7 @@ type Decision struct {
 	Id          string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	Plan        string                 `protobuf:"bytes,2,opt,name=plan,proto3" json:"plan,omitempty"`
 	PlanVersion int32                  `protobuf:"varint,3,opt,name=plan_version,json=planVersion,proto3" json:"plan_version,omitempty"`
-	// approved, refused, waived, countersigned, withdrawn, stale, rechecked, expired, entered.
+	// approved, refused, waived, countersigned, waiver_withdrawn, withdrawn, stale, rechecked, expired, entered.
 	Decision      string                 `protobuf:"bytes,4,opt,name=decision,proto3" json:"decision,omitempty"`
 	DecidedBy     string                 `protobuf:"bytes,5,opt,name=decided_by,json=decidedBy,proto3" json:"decided_by,omitempty"`
 	DecidedAt     *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=decided_at,json=decidedAt,proto3" json:"decided_at,omitempty"`
@@ -2370,9 +2381,11 @@ type WaiveFindingRequest struct {
 	Id      string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	Version int32                  `protobuf:"varint,2,opt,name=version,proto3" json:"version,omitempty"`
 	// Finding.key.
-	Finding       string                 `protobuf:"bytes,3,opt,name=finding,proto3" json:"finding,omitempty"`
-	Reason        string                 `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
-	Conditions    string                 `protobuf:"bytes,5,opt,name=conditions,proto3" json:"conditions,omitempty"`
+	Finding string `protobuf:"bytes,3,opt,name=finding,proto3" json:"finding,omitempty"`
+	Reason  string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// On what conditions, each of its own and on one line.
+	Conditions []string `protobuf:"bytes,5,rep,name=conditions,proto3" json:"conditions,omitempty"`
+	// The waiver has to stand when the team goes in. Absent: as long as the version.
 	ExpiresAt     *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=expires_at,json=expiresAt,proto3" json:"expires_at,omitempty"`
 	RequestId     string                 `protobuf:"bytes,7,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -2437,11 +2450,11 @@ func (x *WaiveFindingRequest) GetReason() string {
 	return ""
 }
 
-func (x *WaiveFindingRequest) GetConditions() string {
+func (x *WaiveFindingRequest) GetConditions() []string {
 	if x != nil {
 		return x.Conditions
 	}
-	return ""
+	return nil
 }
 
 func (x *WaiveFindingRequest) GetExpiresAt() *timestamppb.Timestamp {
@@ -3162,7 +3175,7 @@ var File_lastlight_v1_plan_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x17lastlight/v1/plan.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\xc3\x0e\n" +
+	"\x17lastlight/v1/plan.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\xe6\x0e\n" +
 	"\x04Plan\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x1b\n" +
 	"\x04site\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04site\x12\x1f\n" +
@@ -3208,7 +3221,8 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"version_at\x18# \x01(\v2\x1a.google.protobuf.TimestampB\x04\xf0\xc7\x18\x01R\tversionAt\x12#\n" +
 	"\n" +
 	"version_by\x18$ \x01(\tB\x04\xf0\xc7\x18\x01R\tversionBy\x124\n" +
-	"\awaivers\x18% \x03(\v2\x14.lastlight.v1.WaiverB\x04\xf0\xc7\x18\x01R\awaiversB\r\n" +
+	"\awaivers\x18% \x03(\v2\x14.lastlight.v1.WaiverB\x04\xf0\xc7\x18\x01R\awaivers\x12!\n" +
+	"\tnot_yours\x18& \x03(\tB\x04\xf0\xc7\x18\x01R\bnotYoursB\r\n" +
 	"\v_swim_m_minB\x19\n" +
 	"\x17_contingency_swim_m_minB\x13\n" +
 	"\x11_slow_exit_factorB\x15\n" +
@@ -3289,7 +3303,7 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\x04rule\x18\x05 \x01(\tR\x04rule\x12\x16\n" +
 	"\x06reason\x18\x06 \x01(\tR\x06reason\x12\x1e\n" +
 	"\n" +
-	"conditions\x18\a \x01(\tR\n" +
+	"conditions\x18\a \x03(\tR\n" +
 	"conditions\x12\x1b\n" +
 	"\twaived_by\x18\b \x01(\tR\bwaivedBy\x127\n" +
 	"\twaived_at\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\bwaivedAt\x129\n" +
@@ -3405,15 +3419,17 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\x06reason\x18\x03 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xe8\aR\x06reason\x12'\n" +
 	"\n" +
-	"request_id\x18\x04 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"\xa6\x02\n" +
+	"request_id\x18\x04 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"\xbb\x02\n" +
 	"\x13WaiveFindingRequest\x12\x17\n" +
 	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\x12!\n" +
 	"\aversion\x18\x02 \x01(\x05B\a\xbaH\x04\x1a\x02(\x01R\aversion\x12!\n" +
 	"\afinding\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\afinding\x12\"\n" +
 	"\x06reason\x18\x04 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xe8\aR\x06reason\x12(\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xe8\aR\x06reason\x12=\n" +
 	"\n" +
-	"conditions\x18\x05 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\n" +
+	"conditions\x18\x05 \x03(\tB\x1d\xbaH\x1a\x92\x01\x17\x10\n" +
+	"\"\x13r\x11\x10\x01\x18\xc8\x012\n" +
+	"^[^\\n\\r]*$R\n" +
 	"conditions\x129\n" +
 	"\n" +
 	"expires_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\texpiresAt\x12'\n" +

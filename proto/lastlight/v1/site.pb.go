@@ -1734,11 +1734,14 @@ func (x *IncidentRate) GetShownAs() string {
 
 type SiteHistoryEntry struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	At    *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=at,proto3" json:"at,omitempty"`
+	// Absent: no more than the day may be told.
+	At *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=at,proto3" json:"at,omitempty"`
 	// dive, incident, reading, left, recovered, damage, survey, closure.
-	Kind          string `protobuf:"bytes,2,opt,name=kind,proto3" json:"kind,omitempty"`
-	Id            string `protobuf:"bytes,3,opt,name=id,proto3" json:"id,omitempty"`
-	Summary       string `protobuf:"bytes,4,opt,name=summary,proto3" json:"summary,omitempty"`
+	Kind    string `protobuf:"bytes,2,opt,name=kind,proto3" json:"kind,omitempty"`
+	Id      string `protobuf:"bytes,3,opt,name=id,proto3" json:"id,omitempty"`
+	Summary string `protobuf:"bytes,4,opt,name=summary,proto3" json:"summary,omitempty"`
+	// The day at the site, where at is absent: an incident that was not reviewed yet. Incidents whose number is hidden are not listed.
+	Day           string `protobuf:"bytes,5,opt,name=day,proto3" json:"day,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1797,6 +1800,13 @@ func (x *SiteHistoryEntry) GetId() string {
 func (x *SiteHistoryEntry) GetSummary() string {
 	if x != nil {
 		return x.Summary
+	}
+	return ""
+}
+
+func (x *SiteHistoryEntry) GetDay() string {
+	if x != nil {
+		return x.Day
 	}
 	return ""
 }
@@ -3393,12 +3403,13 @@ const file_lastlight_v1_site_proto_rawDesc = "" +
 	"\fper_thousand\x18\x01 \x01(\x01R\vperThousand\x12\x14\n" +
 	"\x05lower\x18\x02 \x01(\x01R\x05lower\x12\x14\n" +
 	"\x05upper\x18\x03 \x01(\x01R\x05upper\x12\x19\n" +
-	"\bshown_as\x18\x04 \x01(\tR\ashownAs\"|\n" +
+	"\bshown_as\x18\x04 \x01(\tR\ashownAs\"\x8e\x01\n" +
 	"\x10SiteHistoryEntry\x12*\n" +
 	"\x02at\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x12\n" +
 	"\x04kind\x18\x02 \x01(\tR\x04kind\x12\x0e\n" +
 	"\x02id\x18\x03 \x01(\tR\x02id\x12\x18\n" +
-	"\asummary\x18\x04 \x01(\tR\asummary\"l\n" +
+	"\asummary\x18\x04 \x01(\tR\asummary\x12\x10\n" +
+	"\x03day\x18\x05 \x01(\tR\x03day\"l\n" +
 	"\x11CreateSiteRequest\x12.\n" +
 	"\x04site\x18\x01 \x01(\v2\x12.lastlight.v1.SiteB\x06\xbaH\x03\xc8\x01\x01R\x04site\x12'\n" +
 	"\n" +

@@ -68,6 +68,19 @@ func (c *Caller) In(expeditions ...string) Roles {
 	return roles
 }
 
+// Where lists the expeditions in which the caller holds one of these roles, sorted and never nil; roles held for the whole club are
+// not asked.
+func (c *Caller) Where(roles Roles) []string {
+	out := []string{}
+	for e, held := range c.Expedition {
+		if held.Any(roles) {
+			out = append(out, e)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
 // Guards tells whether the caller is the guardian of this person.
 func (c *Caller) Guards(person string) bool { return slices.Contains(c.Wards, person) }
 

@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"slices"
 
-	"google.golang.org/protobuf/proto"
-
 	lastlightv1 "lastlight/proto/lastlight/v1"
 )
 
@@ -91,22 +89,26 @@ func MaskIncident(c *Caller, s Subject, i *lastlightv1.Incident) {
 	if !c.Sees(Narrative, s) {
 		i.Narrative, i.Trigger, i.HarmfulAction, i.PrecedingEvent = i.ReviewedNarrative, "", "", ""
 		i.Outcome, i.WentRight, i.Lessons = "", "", ""
-		// Which dive it was names who was in it.
+		// Which dive it was names who was in it; so does the minute, as long as nobody has looked.
 		i.Dive, i.Injured = "", nil
+		if i.ReviewedNarrative == "" {
+			i.HappenedAt, i.ReportedAt = nil, nil
+		}
 	}
 }
 
-// MaskWaiver clears in place what the caller does not see of a waiver.
-func MaskWaiver(c *Caller, s Subject, w *lastlightv1.Waiver) {
-	if w == nil {
-		return
+// MaskWaivers leaves of a plan's waivers what the caller sees: not that there is one to whoever may not know, and no reasons to
+// whoever may know the rest.
+func MaskWaivers(c *Caller, s Subject, list []*lastlightv1.Waiver) []*lastlightv1.Waiver {
+	if !c.Sees(WaiverFact, s) {
+		return nil
 	}
 	if !c.Sees(WaiverReason, s) {
-		w.Reason, w.WithdrawnReason = "", ""
+		for _, w := range list {
+			w.Reason, w.WithdrawnReason = "", ""
+		}
 	}
-	if !c.Sees(WaiverFact, s) {
-		proto.Reset(w)
-	}
+	return list
 }
 
 // MaskWatch clears in place what the caller does not see of a team's entry in the register. Whoever does not see who is away

@@ -142,8 +142,8 @@ var table = []Method{
 	{Name: planService + "ApprovePlan", Here: Coordinator},
 	{Name: planService + "RefusePlan", Here: Coordinator},
 	// Which role may waive which rule is the policy's to say, checked with the decision.
-	{Name: planService + "WaiveFinding", Here: overseers | MedicalOfficer | WelfareOfficer},
-	{Name: planService + "CountersignWaiver", Here: overseers | MedicalOfficer | WelfareOfficer},
+	{Name: planService + "WaiveFinding", Here: overseers | MedicalOfficer | SiteOfficer},
+	{Name: planService + "CountersignWaiver", Here: overseers | MedicalOfficer | SiteOfficer},
 	// Taking a waiver back is on the safe side: whoever oversees may.
 	{Name: planService + "WithdrawWaiver", Here: overseers},
 	{Name: planService + "ListWaivers", Anywhere: Coordinator | Committee | SafetyOfficer},

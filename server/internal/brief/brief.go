@@ -504,8 +504,8 @@ func (w *writer) waiver(x *lastlightv1.Waiver) {
 		by += ": " + x.Said
 	}
 	w.line("  waived: %s, by %s", x.Rule, by)
-	if x.Conditions != "" {
-		w.line("    on condition: %s", x.Conditions)
+	for _, c := range x.Conditions {
+		w.line("    [ ] on condition: %s", c)
 	}
 }
 

@@ -118,7 +118,8 @@ func (d *Desk) Approve(ctx context.Context, m store.Mutation, req *lastlightv1.A
 			if answer.Explanation, err = d.mayDecide(ctx, tx, r.records.Plan, access.Coordinator); err != nil {
 				return nil, err
 			}
-			stop := blocking(r.report.Findings, waivers, goesIn(r.records.Plan.PlannedEntry.AsTime(), tx.Now()))
+			in := goesIn(r.records.Plan.PlannedEntry.AsTime(), tx.Now())
+			stop := blocking(r.report.Findings, waivers, in)
 			switch {
 			case answer.Explanation != "":
 				answer.NotDecided = notYours
@@ -129,7 +130,11 @@ func (d *Desk) Approve(ctx context.Context, m store.Mutation, req *lastlightv1.A
 				answer.NotDecided, answer.Explanation = blocked, "the latest entry of this plan is past; move it to another time"
 			case r.evaluation.Hash != req.ReportHash:
 				answer.NotDecided = reportChanged
-				answer.Explanation = "what this plan rests on has changed since you read its report; read the new one, then decide"
+				answer.Explanation = "what this plan rests on has changed since you read its report"
+				if r.records.Stops > 0 {
+					answer.Explanation += ", or all dives were stopped since"
+				}
+				answer.Explanation += "; read the new one, then decide"
 				if len(stop) > 0 {
 					answer.Explanation += "; it is now stopped by: " + report.Worst(answer.Report, 3)
 				}
@@ -147,6 +152,9 @@ func (d *Desk) Approve(ctx context.Context, m store.Mutation, req *lastlightv1.A
 				return nil, err
 			}
 			if err := tx.MovePlan(ctx, s, plan.Approve, enterBy(r), nil); err != nil {
+				return nil, err
+			}
+			if err := tx.WaivedUntil(ctx, req.Id, waivedUntil(r.report.Findings, waivers, in)); err != nil {
 				return nil, err
 			}
 			if err := tx.Book(ctx, req.Id, r.bindings(false)); err != nil {

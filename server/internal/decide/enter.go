@@ -73,7 +73,7 @@ func (d *Desk) signIn(ctx context.Context, tx *store.Tx, req *lastlightv1.SignIn
 		return nil, err
 	}
 	answer := &lastlightv1.SignInResponse{Report: r.show(waivers)}
-	answer.Changed, err = d.against(s, approved, r, waivers, measured, tx.Now())
+	answer.Changed, err = d.against(s, approved, r, waivers, measured)
 	if err != nil {
 		return nil, err
 	}
@@ -151,7 +151,7 @@ func readAtTheWater(p *lastlightv1.Plan, req *lastlightv1.SignInRequest, now tim
 }
 
 // against says in words why the team may not enter on its approval. Empty: go.
-func (d *Desk) against(s store.PlanState, approved *store.Evaluation, r *run, waivers []*lastlightv1.Waiver, measured *facts.Measured, now time.Time) ([]string, error) {
+func (d *Desk) against(s store.PlanState, approved *store.Evaluation, r *run, waivers []*lastlightv1.Waiver, measured *facts.Measured) ([]string, error) {
 	var out []string
 	if s.State == plan.Expired || measured.EnteredAt.After(s.EnterBy) {
 		out = append(out, fmt.Sprintf("the approval ended at its enter-by time, %s", s.EnterBy.Format(time.RFC3339)))
@@ -167,7 +167,7 @@ func (d *Desk) against(s store.PlanState, approved *store.Evaluation, r *run, wa
 		out = append(out, r.names.In(text))
 	}
 	for _, f := range engine.EntryBlocking(&r.report) {
-		if waivedBy(&f, waivers, now) != nil {
+		if waivedBy(&f, waivers, measured.EnteredAt) != nil {
 			continue
 		}
 		text := report.Public(f, r.names)

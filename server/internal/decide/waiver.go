@@ -7,6 +7,8 @@ import (
 	"slices"
 	"time"
 
+	"google.golang.org/protobuf/proto"
+
 	"lastlight/engine/finding"
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
@@ -34,7 +36,8 @@ func measure(f *finding.Finding) (observed string, shortfall *float64) {
 // covers tells whether a waiver lets this finding pass at an instant: of this finding, with its second approver, not withdrawn,
 // not run out, and the finding no worse than it was when it was waived.
 func covers(w *lastlightv1.Waiver, f *finding.Finding, at time.Time) bool {
-	if w.Finding != f.Key() || w.NeedsSecondApprover && w.SecondApprover == "" || w.WithdrawnAt != nil || w.ExpiresAt != nil && !at.Before(w.ExpiresAt.AsTime()) {
+	second := w.NeedsSecondApprover || f.Waiver != nil && f.Waiver.SecondApprover // the policy may ask for more than it did then
+	if w.Finding != f.Key() || second && w.SecondApprover == "" || w.WithdrawnAt != nil || w.ExpiresAt != nil && !at.Before(w.ExpiresAt.AsTime()) {
 		return false
 	}
 	if w.Said == "" { // recorded before the measure was
@@ -54,6 +57,19 @@ func waivedBy(f *finding.Finding, waivers []*lastlightv1.Waiver, at time.Time) *
 		return nil
 	}
 	return waivers[i]
+}
+
+// waivedUntil is when the first of the waivers runs out that let a finding pass; zero: none does.
+func waivedUntil(findings []finding.Finding, waivers []*lastlightv1.Waiver, at time.Time) time.Time {
+	var first time.Time
+	for i := range findings {
+		if w := waivedBy(&findings[i], waivers, at); w.GetExpiresAt() != nil {
+			if t := w.ExpiresAt.AsTime(); first.IsZero() || t.Before(first) {
+				first = t
+			}
+		}
+	}
+	return first
 }
 
 // goesIn is the instant for which a waiver has to stand: the planned entry, or now where that is past.
@@ -84,7 +100,7 @@ func (d *Desk) Waive(ctx context.Context, m store.Mutation, req *lastlightv1.Wai
 			return nil, fault.NoSuch("finding", req.Finding)
 		}
 		f := &r.report.Findings[i]
-		if err := checkExpiry(req, r.records.Plan.PlannedEntry.AsTime(), tx.Now()); err != nil {
+		if err := checkExpiry(req, r.records.Plan.PlannedEntry.AsTime(), tx.Now(), r.records.Site.TimeZone); err != nil {
 			return nil, err
 		}
 		waivers, err := tx.Waivers(ctx, req.Id, s.Version)
@@ -123,8 +139,8 @@ func (d *Desk) Waive(ctx context.Context, m store.Mutation, req *lastlightv1.Wai
 	})
 }
 
-// checkExpiry: a waiver that has run out before the team goes in would be none.
-func checkExpiry(req *lastlightv1.WaiveFindingRequest, entry, now time.Time) error {
+// checkExpiry: a waiver that has run out before the team goes in would be none. Times are told on the site's clock.
+func checkExpiry(req *lastlightv1.WaiveFindingRequest, entry, now time.Time, zone string) error {
 	if req.ExpiresAt == nil {
 		return nil
 	}
@@ -132,25 +148,55 @@ func checkExpiry(req *lastlightv1.WaiveFindingRequest, entry, now time.Time) err
 	if at.After(now) && at.After(entry) {
 		return nil
 	}
+	site, err := time.LoadLocation(zone)
+	if err != nil {
+		return fmt.Errorf("zone of the plan's site: %w", err)
+	}
 	return fault.Wrong([]fault.Problem{{
-		Field: "expires_at", Read: at.Format(time.RFC3339),
-		Expected: "after now and after the planned entry, " + entry.UTC().Format(time.RFC3339), Message: "the waiver would have run out before the dive",
+		Field: "expires_at", Read: at.In(site).Format(time.RFC3339),
+		Expected: "after the planned entry, " + entry.In(site).Format(time.RFC3339) + ", and after now", Message: "the waiver would have run out before the dive",
 	}})
 }
 
-// Countersign is the second approver's word on a waiver.
+// Countersign is the second approver's word on a waiver: of one who may waive that rule now, and while the waiver still speaks
+// for the finding as it is measured now.
 func (d *Desk) Countersign(ctx context.Context, m store.Mutation, req *lastlightv1.CountersignWaiverRequest) (*lastlightv1.DecideResponse, error) {
-	return d.onWaiver(ctx, m, req.Id, plan.Countersign, access.Coordinator|access.SafetyOfficer|access.Committee, func(ctx context.Context, tx *store.Tx, s store.PlanState) (store.Decision, error) {
-		return store.Decision{Decision: "countersigned", Reason: "waiver " + req.Waiver}, tx.Countersign(ctx, req.Id, s.Version, req.Waiver, tx.Mutation.Caller)
+	return d.onWaiver(ctx, m, req.Id, plan.Countersign, func(ctx context.Context, tx *store.Tx, p *lastlightv1.Plan) (access.Roles, string, error) {
+		r, err := d.evaluate(ctx, tx, p.Id, p.Version, nil, tx.Now())
+		if err != nil {
+			return 0, "", err
+		}
+		i := slices.IndexFunc(p.Waivers, func(w *lastlightv1.Waiver) bool { return w.Id == req.Waiver && w.WithdrawnAt == nil })
+		if i < 0 {
+			return 0, "", fault.NoSuch("waiver of this version that was not withdrawn", req.Waiver)
+		}
+		signed := proto.CloneOf(p.Waivers[i])
+		signed.SecondApprover = tx.Mutation.Caller
+		in := goesIn(p.PlannedEntry.AsTime(), tx.Now())
+		for k := range r.report.Findings {
+			f := &r.report.Findings[k]
+			if f.Key() != signed.Finding || !f.Waivable() {
+				continue
+			}
+			if !covers(signed, f, in) {
+				return rolesOf(f.Waiver.Roles), "this waiver speaks for the finding no longer: it has run out, or the finding is worse than it was then; it has to be waived anew", nil
+			}
+			return rolesOf(f.Waiver.Roles), "", nil
+		}
+		return access.Coordinator | access.Committee | access.SafetyOfficer, "there is nothing to sign: the finding is gone, or nobody may waive it any more", nil
+	}, func(ctx context.Context, tx *store.Tx, p *lastlightv1.Plan) (store.Decision, error) {
+		return store.Decision{Decision: "countersigned", Reason: "waiver " + req.Waiver}, tx.Countersign(ctx, p.Id, p.Version, req.Waiver, tx.Mutation.Caller)
 	})
 }
 
 // WithdrawWaiver takes a waiver back; a plan that was approved with it is stale from then on.
 func (d *Desk) WithdrawWaiver(ctx context.Context, m store.Mutation, req *lastlightv1.WithdrawWaiverRequest) (*lastlightv1.DecideResponse, error) {
-	return d.onWaiver(ctx, m, req.Id, plan.TakeBack, access.Coordinator|access.SafetyOfficer|access.Committee, func(ctx context.Context, tx *store.Tx, s store.PlanState) (store.Decision, error) {
-		rule, err := tx.WithdrawWaiver(ctx, req.Id, s.Version, req.Waiver, req.Reason)
+	return d.onWaiver(ctx, m, req.Id, plan.TakeBack, func(context.Context, *store.Tx, *lastlightv1.Plan) (access.Roles, string, error) {
+		return access.Coordinator | access.SafetyOfficer | access.Committee, "", nil
+	}, func(ctx context.Context, tx *store.Tx, p *lastlightv1.Plan) (store.Decision, error) {
+		rule, err := tx.WithdrawWaiver(ctx, p.Id, p.Version, req.Waiver, req.Reason)
 		if err == nil {
-			err = tx.MarkStale(ctx, "plan", req.Id, fmt.Sprintf("the waiver of %s was withdrawn", rule))
+			err = tx.MarkStale(ctx, "plan", p.Id, store.WaiverWithdrawn+rule)
 		}
 		return store.Decision{Decision: "waiver_withdrawn", Reason: req.Reason}, err
 	})
@@ -175,8 +221,12 @@ func (d *Desk) NameWaivers(ctx context.Context, waivers []*lastlightv1.Waiver) e
 	return nil
 }
 
-// onWaiver does one thing to a waiver of a plan's version, if the caller may decide about the plan, and writes it down.
-func (d *Desk) onWaiver(ctx context.Context, m store.Mutation, id string, op plan.Operation, roles access.Roles, do func(context.Context, *store.Tx, store.PlanState) (store.Decision, error)) (*lastlightv1.DecideResponse, error) {
+// onWaiver does one thing to a waiver of a plan's version and writes it down, if the caller holds one of the roles that ask names
+// for the plan, and ask has no reason against it.
+func (d *Desk) onWaiver(ctx context.Context, m store.Mutation, id string, op plan.Operation,
+	ask func(context.Context, *store.Tx, *lastlightv1.Plan) (roles access.Roles, against string, err error),
+	do func(context.Context, *store.Tx, *lastlightv1.Plan) (store.Decision, error),
+) (*lastlightv1.DecideResponse, error) {
 	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.DecideResponse, error) {
 		s, err := tx.PlanState(ctx, id)
 		if err != nil {
@@ -192,12 +242,20 @@ func (d *Desk) onWaiver(ctx context.Context, m store.Mutation, id string, op pla
 		if err != nil {
 			return nil, err
 		}
+		roles, against, err := ask(ctx, tx, p)
+		if err != nil {
+			return nil, err
+		}
 		answer := &lastlightv1.DecideResponse{Plan: p}
 		if answer.Explanation, err = d.mayDecide(ctx, tx, p, roles); err != nil || answer.Explanation != "" {
 			answer.NotDecided = notYours
 			return answer, err
 		}
-		decision, err := do(ctx, tx, s)
+		if against != "" {
+			answer.NotDecided, answer.Explanation = blocked, against
+			return answer, nil
+		}
+		decision, err := do(ctx, tx, p)
 		if err != nil {
 			return nil, err
 		}

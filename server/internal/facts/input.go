@@ -116,7 +116,7 @@ func (c converter) plan(measured *Measured) facts.Plan {
 		ID: p.Id, Version: int64(p.Version), Kind: facts.PlanKind(p.Kind), Taught: p.TaughtLevel,
 		Entry: stamp(p.PlannedEntry), EnterBy: stamp(p.EnterBy), Night: &p.Night,
 		SwimMMin: p.GetSwimMMin(), ContingencySwimMMin: p.GetContingencySwimMMin(), SlowExitFactor: p.GetSlowExitFactor(),
-		VerifiedLegs: p.ReliesOnSetUp, GFLow: p.GfLowPercent, GFHigh: p.GfHighPercent,
+		Stops: c.r.Stops, VerifiedLegs: p.ReliesOnSetUp, GFLow: p.GfLowPercent, GFHigh: p.GfHighPercent,
 	}
 	for i, m := range p.GetRoute().GetMoves() {
 		if m.Turn {

@@ -20,6 +20,7 @@ type Records struct {
 	Plan   *lastlightv1.Plan // one version; Version is set
 	Site   *lastlightv1.Site // with its restricted fields left out
 	Survey *lastlightv1.Survey
+	Stops  int // how often all dives were stopped since the plan was made
 
 	Readings []*lastlightv1.Reading // of the site, oldest first
 	Permits  []*lastlightv1.Permit

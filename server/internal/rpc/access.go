@@ -292,14 +292,15 @@ func seesWard(c *access.Caller, g *lastlightv1.RoleGrant) bool {
 var plainKinds = []string{"site", "survey", "reading", "permit", "policy", "expedition", "plan", "decision", "left_item", "line_damage"}
 
 // eventFilter is which events the caller may read beside what they did themselves. Who reported an incident is the safety
-// officer's to know; tokens, roles and people are the club's business, not an expedition's.
+// officer's to know; tokens, roles and people are the club's business, not an expedition's, and what was decided about a plan and
+// why is that of its own expedition.
 func eventFilter(c *access.Caller) store.EventFilter {
 	f := store.EventFilter{Self: c.Person, Except: []string{"incident"}, Away: c.Sees(access.Board, access.Subject{})}
 	switch {
 	case c.Club.Any(access.Committee | access.Coordinator | access.SafetyOfficer):
 		f.Others = true
 	case c.Anywhere().Any(access.Coordinator | access.SafetyOfficer):
-		f.Others, f.Kinds = true, plainKinds
+		f.Others, f.Kinds, f.Plans = true, plainKinds, c.Where(access.Coordinator|access.SafetyOfficer)
 	}
 	if c.Club.Any(access.SafetyOfficer) {
 		f.Except = nil

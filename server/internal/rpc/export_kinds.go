@@ -214,7 +214,7 @@ var exporters = map[string]exporter{
 	"incident": {
 		method: incidentService + "ListIncidents",
 		page: func(ctx context.Context, h *Files, token string, size int32) ([]proto.Message, string, error) {
-			list, next, err := h.Store.ListIncidents(ctx, &lastlightv1.ListIncidentsRequest{PageToken: token, PageSize: size}, false)
+			list, next, err := h.Store.ListIncidents(ctx, &lastlightv1.ListIncidentsRequest{PageToken: token, PageSize: size}, false, access.CallerFrom(ctx).Person)
 			return messages(list, wholeIncident(access.CallerFrom(ctx))), next, err
 		},
 		ids: func(ctx context.Context, h *Files, ids []string) ([]proto.Message, error) {

@@ -104,7 +104,7 @@ func (h *Incidents) GetIncident(ctx context.Context, r *lastlightv1.GetIncidentR
 // ListIncidents lists incidents, latest first. Words are looked for in what the caller may read.
 func (h *Incidents) ListIncidents(ctx context.Context, r *lastlightv1.ListIncidentsRequest) (*lastlightv1.ListIncidentsResponse, error) {
 	c := access.CallerFrom(ctx)
-	list, next, err := h.Store.ListIncidents(ctx, r, c.Sees(access.Narrative, access.Subject{}))
+	list, next, err := h.Store.ListIncidents(ctx, r, c.Sees(access.Narrative, access.Subject{}), c.Person)
 	for _, m := range list {
 		shownIncident(c, m)
 	}

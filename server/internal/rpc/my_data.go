@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"slices"
 	"strconv"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -99,9 +100,7 @@ func ownPlans(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token st
 	}
 	for _, p := range out.Plans {
 		s := planSubject(c, p)
-		for _, w := range p.Waivers {
-			access.MaskWaiver(c, s, w)
-		}
+		p.Waivers = access.MaskWaivers(c, s, p.Waivers)
 		for i, x := range p.Team {
 			if x.Person != c.Person {
 				p.Team[i] = &lastlightv1.PlanDiver{Person: x.Person}
@@ -112,7 +111,7 @@ func ownPlans(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token st
 			if list, page, err = h.Store.ListDecisions(ctx, &lastlightv1.ListDecisionsRequest{Plan: p.Id, PageSize: ownPage, PageToken: page}); err != nil {
 				return "", err
 			}
-			out.Decisions = append(out.Decisions, withoutWaiverReasons(c, s, list)...)
+			out.Decisions = append(out.Decisions, shownDecisions(c, s, list)...)
 		}
 	}
 	return next, nil
@@ -127,8 +126,11 @@ func ownIncidents(ctx context.Context, h *Privacy, out *lastlightv1.MyData, toke
 		return "", err
 	}
 	for _, m := range list {
-		people := m.People
+		people, at := m.People, m.HappenedAt
 		shownIncident(c, m)
+		if slices.Contains(people, c.Person) { // who was there knows when
+			m.HappenedAt = at
+		}
 		for i, person := range people {
 			if person == c.Person {
 				m.People[i] = person

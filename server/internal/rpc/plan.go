@@ -89,17 +89,26 @@ func (h *Plans) shown(ctx context.Context, p *lastlightv1.Plan) *lastlightv1.Pla
 	}
 	c := access.CallerFrom(ctx)
 	s := planSubject(c, p)
-	for _, w := range p.GetWaivers() {
-		access.MaskWaiver(c, s, w)
-	}
-	if err := h.Desk.NameWaivers(ctx, p.GetWaivers()); err != nil {
-		for _, w := range p.GetWaivers() { // rather without words than with somebody's pseudonym
-			w.Said = ""
+	// Who is away is the board's to tell: an empty house and a parked car.
+	if p.State == lastlightv1.PlanState_PLAN_STATE_IN_WATER {
+		if c.Sees(access.Board, s) {
+			p.StateReasons = nil
+		} else {
+			p.State, p.StateReasons = store.Unentered(p, h.Store.Now())
 		}
 	}
-	// Who is away is the board's to tell: an empty house and a parked car.
-	if p.State == lastlightv1.PlanState_PLAN_STATE_IN_WATER && !c.Sees(access.Board, s) {
-		p.State, p.StateReasons = store.Unentered(p.EnterBy, h.Store.Now())
+	p.Waivers = access.MaskWaivers(c, s, p.Waivers)
+	if !c.Sees(access.WaiverFact, s) {
+		for i, why := range p.StateReasons {
+			if store.AboutWaiver(why) {
+				p.StateReasons[i] = "something that was decided about it stands no longer"
+			}
+		}
+	}
+	if err := h.Desk.NameWaivers(ctx, p.Waivers); err != nil {
+		for _, w := range p.Waivers { // rather without words than with somebody's pseudonym
+			w.Said = ""
+		}
 	}
 	return p
 }
@@ -125,11 +134,23 @@ func (h *Plans) CreatePlan(ctx context.Context, r *lastlightv1.CreatePlanRequest
 
 // GetPlan reads a plan at a version.
 func (h *Plans) GetPlan(ctx context.Context, r *lastlightv1.GetPlanRequest) (*lastlightv1.Plan, error) {
-	p, _, err := h.plan(ctx, "GetPlan", r.Id, r.Version)
+	p, s, err := h.plan(ctx, "GetPlan", r.Id, r.Version)
 	if err != nil {
 		return nil, err
 	}
+	p.NotYours = notYours(access.CallerFrom(ctx), s)
 	return h.shown(ctx, p), nil
+}
+
+// notYours is what the caller may not decide about a plan, for want of a role or for taking part in the dive.
+func notYours(c *access.Caller, s access.Subject) []string {
+	var out []string
+	for _, x := range []struct{ method, what string }{{"ApprovePlan", "approve"}, {"RefusePlan", "refuse"}, {"WaiveFinding", "waive"}} {
+		if !access.May(c, planService+x.method, s) || s.Relation&(access.InTeam|access.Covers) != 0 {
+			out = append(out, x.what)
+		}
+	}
+	return out
 }
 
 // ListPlans lists plans; guests see those they take part in.
@@ -188,6 +209,11 @@ func (h *Plans) ArchivePlan(ctx context.Context, r *lastlightv1.ArchivePlanReque
 func masked(ctx context.Context, r *lastlightv1.Report, s access.Subject) *lastlightv1.Report {
 	if r == nil {
 		return nil
+	}
+	if !access.CallerFrom(ctx).Sees(access.WaiverFact, s) {
+		for _, f := range r.Findings {
+			f.WaivedBy = ""
+		}
 	}
 	report.Mask(r, seesIn(ctx, s, access.Medical))
 	report.MaskTraining(r, seesIn(ctx, s, access.Training))
@@ -330,13 +356,7 @@ func (h *Plans) ListWaivers(ctx context.Context, r *lastlightv1.ListWaiversReque
 	c := access.CallerFrom(ctx)
 	var within []string
 	if !c.Sees(access.WaiverFact, access.Subject{}) {
-		within = []string{}
-		for e := range c.Expedition {
-			if c.Sees(access.WaiverFact, access.Subject{Expeditions: []string{e}}) {
-				within = append(within, e)
-			}
-		}
-		slices.Sort(within)
+		within = c.Where(access.Coordinator | access.Committee | access.SafetyOfficer)
 	}
 	list, next, err := h.Store.ListWaivers(ctx, r, within)
 	if err != nil {
@@ -354,7 +374,7 @@ func (h *Plans) WithdrawPlan(ctx context.Context, r *lastlightv1.WithdrawPlanReq
 	return h.shown(ctx, p), err
 }
 
-// ListDecisions lists what was decided about a plan; reasons of waivers only to those who may read them.
+// ListDecisions lists what was decided about a plan; of waivers only to those who may read of them.
 func (h *Plans) ListDecisions(ctx context.Context, r *lastlightv1.ListDecisionsRequest) (*lastlightv1.ListDecisionsResponse, error) {
 	_, s, err := h.plan(ctx, "ListDecisions", r.Plan, 0)
 	if err != nil {
@@ -364,13 +384,20 @@ func (h *Plans) ListDecisions(ctx context.Context, r *lastlightv1.ListDecisionsR
 	if err != nil {
 		return nil, err
 	}
-	return &lastlightv1.ListDecisionsResponse{Decisions: withoutWaiverReasons(access.CallerFrom(ctx), s, list), NextPageToken: next}, nil
+	return &lastlightv1.ListDecisionsResponse{Decisions: shownDecisions(access.CallerFrom(ctx), s, list), NextPageToken: next}, nil
 }
 
-func withoutWaiverReasons(c *access.Caller, s access.Subject, list []*lastlightv1.Decision) []*lastlightv1.Decision {
+// shownDecisions leaves out what was decided about waivers where the caller may not know of them, and why where not why.
+func shownDecisions(c *access.Caller, s access.Subject, list []*lastlightv1.Decision) []*lastlightv1.Decision {
+	about := func(d *lastlightv1.Decision) bool {
+		return slices.Contains([]string{"waived", "countersigned", "waiver_withdrawn"}, d.Decision) || d.Decision == "stale" && store.AboutWaiver(d.Reason)
+	}
+	if !c.Sees(access.WaiverFact, s) {
+		return slices.DeleteFunc(list, about)
+	}
 	if !c.Sees(access.WaiverReason, s) {
 		for _, d := range list {
-			if d.Decision == "waived" {
+			if about(d) && d.Decision != "stale" {
 				d.Reason = ""
 			}
 		}

@@ -203,12 +203,17 @@ func (h *Sites) GetSiteHistory(ctx context.Context, r *lastlightv1.GetSiteHistor
 	if err != nil {
 		return nil, err
 	}
-	got, err := h.Store.GetSiteHistory(ctx, r)
+	c := access.CallerFrom(ctx)
+	safety, from := c.Anywhere().Any(access.SafetyOfficer), inForce.Statistics.HideBelow
+	if safety {
+		from = 0
+	}
+	got, err := h.Store.GetSiteHistory(ctx, r, c.Sees(access.Narrative, access.Subject{}), from)
 	if err != nil {
 		return nil, err
 	}
 	out := &lastlightv1.SiteHistory{Site: r.Site, Dives: got.Dives, PeopleDives: got.PeopleDives, Incidents: got.Incidents, Entries: got.Entries, NextPageToken: got.Next, Left: got.Left}
-	out.Rate = incidentRate(out, access.CallerFrom(ctx).Anywhere().Any(access.SafetyOfficer), inForce)
+	out.Rate = incidentRate(out, safety, inForce)
 	if out.Rate != nil && out.Rate.ShownAs != "" && out.Rate.PerThousand == 0 && out.Rate.Upper == 0 {
 		out.Incidents = 0
 	}

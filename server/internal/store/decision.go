@@ -50,9 +50,9 @@ func sortedSet(list []string) []string {
 func (tx *Tx) PlanState(ctx context.Context, id string) (PlanState, error) {
 	s := PlanState{ID: id}
 	var state string
-	var enterBy *time.Time
-	err := tx.QueryRow(ctx, `SELECT version, state, stopped, state_reasons, enter_by, site, COALESCE(expedition, '') FROM plan WHERE id = $1`, id).
-		Scan(&s.Version, &state, &s.Stopped, &s.Reasons, &enterBy, &s.Site, &s.Expedition)
+	var enterBy, until *time.Time
+	err := tx.QueryRow(ctx, `SELECT version, state, stopped, state_reasons, enter_by, waived_until, site, COALESCE(expedition, '') FROM plan WHERE id = $1`, id).
+		Scan(&s.Version, &state, &s.Stopped, &s.Reasons, &enterBy, &until, &s.Site, &s.Expedition)
 	if errors.Is(err, pgx.ErrNoRows) {
 		return s, fault.NoSuch("plan", id)
 	}
@@ -62,6 +62,9 @@ func (tx *Tx) PlanState(ctx context.Context, id string) (PlanState, error) {
 	}
 	if plan.IsOverdue(s.State, enterBy, tx.Now()) {
 		s.State = plan.Expired
+	}
+	if s.State == plan.Approved && until != nil && !tx.Now().Before(*until) {
+		s.State, s.Reasons = plan.Stale, append(s.Reasons, waiverRanOut)
 	}
 	return s, err
 }
@@ -97,6 +100,12 @@ WHERE id = $1 AND version = $2 AND state = ANY ($3)`,
 		return &fault.Error{Kind: fault.Changed, Reason: "CHANGED_MEANWHILE", Message: fmt.Sprintf("plan %q was changed meanwhile; read it again", s.ID)}
 	}
 	return nil
+}
+
+// WaivedUntil notes when the first of the waivers runs out with which a plan was approved; zero: none does.
+func (tx *Tx) WaivedUntil(ctx context.Context, id string, until time.Time) error {
+	_, err := tx.Exec(ctx, `UPDATE plan SET waived_until = $2 WHERE id = $1`, id, nullIfZero(until))
+	return err
 }
 
 func nullIfZero(t time.Time) any {
@@ -333,31 +342,38 @@ func compareStrings(a, b string) int {
 	return 0
 }
 
-// ExpirePlans says in the register which approvals were not used in time, and frees whom they bound.
+// ExpirePlans says in the register which approvals were not used in time, and frees whom they bound; and which are stale because
+// a waiver of theirs has run out. It gives their number.
 func (s *Store) ExpirePlans(ctx context.Context) (int, error) {
 	n := 0
 	err := s.serverWrite(ctx, func(ctx context.Context, tx *Tx) error {
 		rows, err := tx.Query(ctx, `
-SELECT id, version FROM plan WHERE state IN ('approved', 'stale') AND enter_by < $1 ORDER BY id FOR UPDATE SKIP LOCKED LIMIT 100`, tx.Now())
+SELECT id, version, enter_by < $1 FROM plan
+WHERE state IN ('approved', 'stale') AND enter_by < $1 OR state = 'approved' AND waived_until <= $1 ORDER BY id FOR UPDATE SKIP LOCKED LIMIT 100`, tx.Now())
 		if err != nil {
 			return err
 		}
-		type overdue struct {
+		type ended struct {
 			id      string
 			version int32
+			overdue bool
 		}
-		list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (o overdue, err error) {
-			err = row.Scan(&o.id, &o.version)
-			return o, err
+		list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (e ended, err error) {
+			err = row.Scan(&e.id, &e.version, &e.overdue)
+			return e, err
 		})
 		if err != nil {
 			return err
 		}
-		for _, o := range list {
-			tx.Later(`UPDATE plan SET state = 'expired', state_reasons = state_reasons || 'not entered by its enter-by time'::text, updated_at = $2 WHERE id = $1`, o.id, tx.Now())
-			tx.Later(`DELETE FROM booking WHERE plan = $1`, o.id)
-			tx.Later(`INSERT INTO decision (plan, version, decision, decided_at, reason) VALUES ($1, $2, 'expired', $3, 'not entered by its enter-by time')`, o.id, o.version, tx.Now())
-			tx.Event("plan.expired", "plan", o.id, nil, nil)
+		for _, e := range list {
+			state, why := "stale", waiverRanOut
+			if e.overdue {
+				state, why = "expired", notEntered
+				tx.Later(`DELETE FROM booking WHERE plan = $1`, e.id)
+			}
+			tx.Later(`UPDATE plan SET state = $2, state_reasons = state_reasons || $3::text, updated_at = $4 WHERE id = $1`, e.id, state, why, tx.Now())
+			tx.Later(`INSERT INTO decision (plan, version, decision, decided_at, reason) VALUES ($1, $2, $3, $4, $5)`, e.id, e.version, state, tx.Now(), why)
+			tx.Event("plan."+state, "plan", e.id, nil, nil)
 		}
 		n = len(list)
 		return nil
@@ -384,31 +400,42 @@ func (s *Store) serverWrite(ctx context.Context, fn func(context.Context, *Tx) e
 }
 
 // StopDives makes every approved plan stale at once, of one expedition or of
-// the club; a coordinator must approve each again. It gives their ids.
+// the club; a coordinator must approve each again, on a report made after the
+// stop. It gives their ids. Plans that could be approved are locked as well: an
+// approval under way is waited for and stopped, a later one finds the stop.
 func (tx *Tx) StopDives(ctx context.Context, expedition, reason string) ([]string, error) {
 	rows, err := tx.Query(ctx, `
-SELECT id, version FROM plan WHERE state IN ('approved', 'stale') AND ($1 = '' OR expedition = $1) AND (enter_by IS NULL OR enter_by >= $2) ORDER BY id FOR UPDATE`, expedition, tx.Now())
+SELECT id, version, state IN ('approved', 'stale') FROM plan
+WHERE state IN ('draft', 'submitted', 'refused', 'approved', 'stale') AND NOT archived AND ($1 = '' OR expedition = $1)
+  AND COALESCE(enter_by, planned_entry + interval '7 days') >= $2 ORDER BY id FOR UPDATE`, expedition, tx.Now())
 	if err != nil {
 		return nil, err
 	}
-	versions := map[string]int32{}
-	ids, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (string, error) {
-		var id string
-		var version int32
-		err := row.Scan(&id, &version)
-		versions[id] = version
-		return id, err
+	type open struct {
+		id       string
+		version  int32
+		approved bool
+	}
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (o open, err error) {
+		err = row.Scan(&o.id, &o.version, &o.approved)
+		return o, err
 	})
 	if err != nil {
 		return nil, err
 	}
-	for _, id := range ids {
-		tx.Later(`UPDATE plan SET state = 'stale', stopped = true, state_reasons = state_reasons || $2::text, updated_at = $3 WHERE id = $1`, id, "all dives stopped: "+reason, tx.Now())
+	var stale []string
+	for _, o := range list {
+		tx.Later(`UPDATE plan SET stops = stops + 1 WHERE id = $1`, o.id)
+		if !o.approved {
+			continue
+		}
+		stale = append(stale, o.id)
+		tx.Later(`UPDATE plan SET state = 'stale', stopped = true, state_reasons = state_reasons || $2::text, updated_at = $3 WHERE id = $1`, o.id, "all dives stopped: "+reason, tx.Now())
 		tx.Later(`INSERT INTO decision (plan, version, decision, decided_by, decided_at, reason) VALUES ($1, $2, 'stale', $3, $4, $5)`,
-			id, versions[id], tx.Mutation.Caller, tx.Now(), "all dives stopped: "+reason)
-		tx.Event("plan.stopped", "plan", id, nil, nil)
+			o.id, o.version, tx.Mutation.Caller, tx.Now(), "all dives stopped: "+reason)
+		tx.Event("plan.stopped", "plan", o.id, nil, nil)
 	}
-	return ids, nil
+	return stale, nil
 }
 
 // BindAgain binds a diver of a dive in the water without end, after a

@@ -18,11 +18,12 @@ type EventFilter struct {
 	Others bool     // false: nothing but what Self did
 	Except []string // kinds never shown unless Self did it
 	Away   bool     // also what tells that a team is in the water
+	Plans  []string // plans of these expeditions alone; nil: of all
 }
 
 // ListEvents gives a page of what was done, the latest first, of what the filter lets through.
 func (s *Store) ListEvents(ctx context.Context, r *lastlightv1.ListEventsRequest, f EventFilter) ([]*lastlightv1.Event, string, error) {
-	args := []any{r.Kind, r.Record, r.Who, f.Self, f.Others, f.Away}
+	args := []any{r.Kind, r.Record, r.Who, f.Self, f.Others, f.Away, f.Plans}
 	after, err := ReadToken("events", args, r.PageToken, 1)
 	if err != nil {
 		return nil, "", err
@@ -39,8 +40,9 @@ SELECT id, at, who, what, kind, record, COALESCE(before::text, ''), COALESCE(aft
 FROM event
 WHERE ($1 = 0 OR id < $1) AND ($2 = '' OR kind = $2) AND ($3 = '' OR record = $3) AND ($4 = '' OR who = $4)
   AND (who = $5 OR ($6 AND ($7::text[] IS NULL OR kind = ANY ($7)) AND NOT kind = ANY (COALESCE($8::text[], '{}'))
-      AND ($10 OR NOT ((kind = 'dive' OR what = 'plan.entered') AND EXISTS (SELECT FROM dive d WHERE d.id = event.record AND d.state <> 'closed')))))
-ORDER BY id DESC LIMIT $9`, before, r.Kind, r.Record, r.Who, f.Self, f.Others, f.Kinds, f.Except, size+1, f.Away)
+      AND ($10 OR NOT ((kind = 'dive' OR what = 'plan.entered') AND EXISTS (SELECT FROM dive d WHERE d.id = event.record AND d.state <> 'closed')))
+      AND ($11::text[] IS NULL OR kind <> 'plan' OR EXISTS (SELECT FROM plan p WHERE p.id = event.record AND p.expedition = ANY ($11)))))
+ORDER BY id DESC LIMIT $9`, before, r.Kind, r.Record, r.Who, f.Self, f.Others, f.Kinds, f.Except, size+1, f.Away, f.Plans)
 	if err != nil {
 		return nil, "", translate(err)
 	}

@@ -49,6 +49,9 @@ func GatherRecordsUnder(ctx context.Context, q Querier, governs, id string, vers
 		at = p.PlannedEntry.AsTime()
 	}
 	r := &facts.Records{Plan: p, Pseudonyms: map[string]string{}}
+	if err := q.QueryRow(ctx, `SELECT stops FROM plan WHERE id = $1`, id).Scan(&r.Stops); err != nil {
+		return nil, err
+	}
 	g := gatherer{q: q, r: r, at: at, now: now, governs: governs}
 	for _, step := range []func(context.Context) error{
 		g.site, g.policy, g.people, g.dives, g.gear, g.bookings, g.pseudonyms,

@@ -34,21 +34,25 @@ func withoutPeople(m *lastlightv1.Incident) *lastlightv1.Incident {
 // incidentRow has the people in the order of their ordinals.
 const incidentRow = `
 SELECT i.id, i.doc, i.state, COALESCE(i.reviewed_narrative, ''), COALESCE(i.reviewed_by, ''), i.reported_by, i.reported_at, i.version,
-  ARRAY (SELECT person FROM incident_person p WHERE p.incident = i.id ORDER BY ordinal)
+  ARRAY (SELECT person FROM incident_person p WHERE p.incident = i.id ORDER BY ordinal), ` + incidentDay + `
 FROM incident i`
+
+// incidentDay is the day of incident i at its site, or on the club's calendar where it has none.
+const incidentDay = `to_char(i.happened_at AT TIME ZONE COALESCE((SELECT s.time_zone FROM site s WHERE s.id = i.site), ` + clubZone + `), 'YYYY-MM-DD')`
 
 func scanIncident(row pgx.CollectableRow) (*lastlightv1.Incident, error) {
 	m := &lastlightv1.Incident{}
-	var id, state, narrative, reviewer, reporter string
+	var id, state, narrative, reviewer, reporter, day string
 	var doc []byte
 	var at time.Time
 	var version int64
 	var people []string
-	if err := row.Scan(&id, &doc, &state, &narrative, &reviewer, &reporter, &at, &version, &people); err != nil {
+	if err := row.Scan(&id, &doc, &state, &narrative, &reviewer, &reporter, &at, &version, &people, &day); err != nil {
 		return nil, err
 	}
 	err := unmarshalDocument(doc, m)
 	m.Id, m.State, m.ReviewedNarrative, m.ReviewedBy, m.ReportedBy, m.ReportedAt, m.Version = id, state, narrative, reviewer, reporter, timestamppb.New(at), version
+	m.HappenedDay = day
 	if len(people) > 0 {
 		m.People = people
 	}
@@ -179,23 +183,26 @@ func (tx *Tx) moveIncident(ctx context.Context, id, what, sql string, args ...an
 	return after, nil
 }
 
-// ListIncidents gives a page, latest first. Words are searched in what the
-// club may read, and everywhere where whole is true.
-func (s *Store) ListIncidents(ctx context.Context, r *lastlightv1.ListIncidentsRequest, whole bool) ([]*lastlightv1.Incident, string, error) {
-	args := []any{r.Site, r.Search, whole}
-	after, err := ReadToken("incidents", args, r.PageToken, 2)
+// ListIncidents gives a page, latest day first, and within a day by the minute where the reader may know it: to whoever whole is
+// true for, of what reader reported, and of what was reviewed; the place in a list and its token tell no more than the record.
+// Words are searched in what the club may read, and everywhere where whole is true.
+func (s *Store) ListIncidents(ctx context.Context, r *lastlightv1.ListIncidentsRequest, whole bool, reader string) ([]*lastlightv1.Incident, string, error) {
+	args := []any{r.Site, r.Search, whole, reader}
+	after, err := ReadToken("incidents", args, r.PageToken, 3)
 	if err != nil {
 		return nil, "", err
 	}
-	at, id, err := readInstant(after, r.PageToken)
-	if err != nil {
-		return nil, "", err
+	if after == nil {
+		after = []string{"9999-12-31", "", ""}
 	}
 	size := PageSize(r.PageSize)
-	rows, err := s.pool.Query(ctx, incidentRow+`
-WHERE (i.happened_at < $1 OR (i.happened_at = $1 AND i.id > $2)) AND ($4 = '' OR i.site = $4)
+	rows, err := s.pool.Query(ctx, `
+SELECT x.* FROM (`+incidentRow+`) AS x (id, doc, state, reviewed, reviewer, reporter, reported_at, version, people, day)
+JOIN incident i ON i.id = x.id
+CROSS JOIN LATERAL (SELECT CASE WHEN $6 OR x.reporter = $7 OR x.reviewed <> '' THEN to_char(i.happened_at AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS.US') ELSE '' END AS minute) m
+WHERE (x.day < $1 OR x.day = $1 AND (m.minute < $2 OR m.minute = $2 AND x.id > $3)) AND ($4 = '' OR i.site = $4)
   AND ($5 = '' OR position(lower($5) IN lower(i.id || ' ' || COALESCE(i.doc ->> 'types', '') || ' ' || COALESCE(i.reviewed_narrative, '') || CASE WHEN $6 THEN ' ' || COALESCE(i.doc ->> 'narrative', '') ELSE '' END)) > 0)
-ORDER BY i.happened_at DESC, i.id LIMIT $3`, append([]any{at, id, size + 1}, args...)...)
+ORDER BY x.day DESC, m.minute DESC, x.id LIMIT $8`, after[0], after[1], after[2], r.Site, r.Search, whole, reader, size+1)
 	if err != nil {
 		return nil, "", translate(err)
 	}
@@ -203,7 +210,13 @@ ORDER BY i.happened_at DESC, i.id LIMIT $3`, append([]any{at, id, size + 1}, arg
 	if err != nil {
 		return nil, "", translate(err)
 	}
-	list, next := cut(list, size, "incidents", args, func(m *lastlightv1.Incident) []string { return instantKey(m.HappenedAt.AsTime(), m.Id) })
+	list, next := cut(list, size, "incidents", args, func(m *lastlightv1.Incident) []string {
+		minute := ""
+		if whole || m.ReportedBy == reader || m.ReviewedNarrative != "" {
+			minute = m.HappenedAt.AsTime().Format("2006-01-02T15:04:05.000000")
+		}
+		return []string{m.HappenedDay, minute, m.Id}
+	})
 	return list, next, nil
 }
 

@@ -20,10 +20,11 @@ import (
 )
 
 // planRow is the columns of a plan and one of its versions.
-const planRow = `p.id, p.version, p.state, p.state_reasons, p.archived, p.enter_by, v.version, v.doc, v.code_word, v.made_at, v.made_by`
+const planRow = `p.id, p.version, p.state, p.state_reasons, p.archived, p.enter_by, p.waived_until, v.version, v.doc, v.code_word, v.made_at, v.made_by`
 
-// scanPlan reads planRow. An approval past its enter-by time reads as expired
-// even before the sweep has said so in the row.
+// scanPlan reads planRow. An approval past its enter-by time reads as expired,
+// and one whose waiver has run out as stale, even before the sweep has said so
+// in the row.
 func (s *Store) scanPlan(row pgx.CollectableRow) (*lastlightv1.Plan, error) {
 	return scanPlanAt(row, s.Now())
 }
@@ -34,11 +35,11 @@ func scanPlanAt(row pgx.CollectableRow, now time.Time) (*lastlightv1.Plan, error
 		latest, version     int32
 		reasons             []string
 		archived            bool
-		enterBy             *time.Time
+		enterBy, until      *time.Time
 		doc                 []byte
 		at                  time.Time
 	)
-	if err := row.Scan(&id, &latest, &state, &reasons, &archived, &enterBy, &version, &doc, &code, &at, &by); err != nil {
+	if err := row.Scan(&id, &latest, &state, &reasons, &archived, &enterBy, &until, &version, &doc, &code, &at, &by); err != nil {
 		return nil, err
 	}
 	m := &lastlightv1.Plan{}
@@ -47,6 +48,14 @@ func scanPlanAt(row pgx.CollectableRow, now time.Time) (*lastlightv1.Plan, error
 	}
 	if plan.IsOverdue(plan.State(state), enterBy, now) {
 		state, reasons = string(plan.Expired), append(reasons, notEntered)
+	}
+	if until != nil && !now.Before(*until) {
+		switch plan.State(state) {
+		case plan.Approved:
+			state, reasons = string(plan.Stale), append(reasons, waiverRanOut)
+		case plan.InWater: // for Unentered
+			reasons = append(reasons, waiverRanOut)
+		}
 	}
 	m.Id, m.Version, m.StateReasons, m.Archived = id, version, reasons, archived
 	m.State = planStates[plan.State(state)]
@@ -91,11 +100,24 @@ WHERE p.id = $1`, id, version)
 
 // Unentered is the state in which a plan in the water is shown to whoever may
 // not know that: as it would stand had nobody entered.
-func Unentered(enterBy *timestamppb.Timestamp, now time.Time) (state lastlightv1.PlanState, reasons []string) {
-	if enterBy != nil && plan.IsOverdue(plan.Approved, new(enterBy.AsTime()), now) {
+func Unentered(p *lastlightv1.Plan, now time.Time) (state lastlightv1.PlanState, reasons []string) {
+	if p.EnterBy != nil && plan.IsOverdue(plan.Approved, new(p.EnterBy.AsTime()), now) {
 		return lastlightv1.PlanState_PLAN_STATE_EXPIRED, []string{notEntered}
 	}
+	if slices.Contains(p.StateReasons, waiverRanOut) {
+		return lastlightv1.PlanState_PLAN_STATE_STALE, []string{waiverRanOut}
+	}
 	return lastlightv1.PlanState_PLAN_STATE_APPROVED, nil
+}
+
+// WaiverWithdrawn begins the reason of a plan that is stale because a waiver was taken back; the rule follows.
+const WaiverWithdrawn = "a waiver was withdrawn: "
+
+const waiverRanOut = "a waiver that it was approved with has run out"
+
+// AboutWaiver tells whether a plan's reason tells of a waiver: not everybody may know.
+func AboutWaiver(reason string) bool {
+	return reason == waiverRanOut || strings.HasPrefix(reason, WaiverWithdrawn)
 }
 
 const notEntered = "not entered by its enter-by time"
@@ -135,9 +157,10 @@ WHERE (p.planned_entry, p.id) < ($1::timestamptz, CASE WHEN $2 = '' THEN chr(111
   AND ($5 = '' OR p.site = $5) AND ($6 = '' OR p.expedition = $6)
   AND (cardinality($7::text[]) = 0
        OR CASE WHEN p.state IN ('approved', 'stale') AND p.enter_by < $11 THEN 'expired'
+               WHEN p.state = 'approved' AND p.waived_until <= $11 THEN 'stale'
                WHEN p.state <> 'in_water' OR $12 OR p.expedition = ANY ($14) OR p.leader = $13
                  OR EXISTS (SELECT FROM plan_person x WHERE x.plan = p.id AND x.version = p.version AND x.person = $13) THEN p.state
-               WHEN p.enter_by < $11 THEN 'expired' ELSE 'approved' END = ANY ($7))
+               WHEN p.enter_by < $11 THEN 'expired' WHEN p.waived_until <= $11 THEN 'stale' ELSE 'approved' END = ANY ($7))
   AND ($8 = '' OR p.leader = $8 OR EXISTS (SELECT FROM plan_person x WHERE x.plan = p.id AND x.version = p.version AND x.person = $8))
   AND ($9 = '' OR p.leader = $9 OR v.made_by = $9 OR EXISTS (SELECT FROM plan_person x WHERE x.plan = p.id AND x.version = p.version AND x.person = $9))
 ORDER BY p.planned_entry DESC, p.id DESC LIMIT $10`,

@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -26,10 +27,14 @@ func scanWaiver(row pgx.CollectableRow) (*lastlightv1.Waiver, error) {
 	w := &lastlightv1.Waiver{}
 	var at, entry time.Time
 	var expires, withdrawn *time.Time
-	err := row.Scan(&w.Id, &w.Plan, &w.PlanVersion, &w.Finding, &w.Rule, &w.Reason, &w.Conditions, &w.WaivedBy, &at, &expires, &w.SecondApprover, &w.NeedsSecondApprover,
+	var conditions string
+	err := row.Scan(&w.Id, &w.Plan, &w.PlanVersion, &w.Finding, &w.Rule, &w.Reason, &conditions, &w.WaivedBy, &at, &expires, &w.SecondApprover, &w.NeedsSecondApprover,
 		&w.WithdrawnBy, &withdrawn, &w.WithdrawnReason, &w.Said, &w.Observed, &w.Shortfall, &w.Site, &entry, &w.State)
 	w.WaivedAt, w.PlannedEntry = timestamppb.New(at), timestamppb.New(entry)
 	w.ExpiresAt, w.WithdrawnAt = stampOrNil(expires), stampOrNil(withdrawn)
+	if conditions != "" { // a line each
+		w.Conditions = strings.Split(conditions, "\n")
+	}
 	return w, err
 }
 
@@ -97,7 +102,7 @@ WHERE plan = $1 AND version = $2 AND finding = $3 AND withdrawn_at IS NULL`, w.P
 	err := tx.QueryRow(ctx, `
 INSERT INTO waiver (plan, version, finding, rule, reason, conditions, waived_by, waived_at, expires_at, needs_second_approver, said, observed, shortfall)
 VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13) RETURNING id::text`,
-		w.Plan, w.PlanVersion, w.Finding, w.Rule, w.Reason, w.Conditions, w.WaivedBy, tx.Now(), expires, w.NeedsSecondApprover, w.Said, w.Observed, w.Shortfall).Scan(&w.Id)
+		w.Plan, w.PlanVersion, w.Finding, w.Rule, w.Reason, strings.Join(w.Conditions, "\n"), w.WaivedBy, tx.Now(), expires, w.NeedsSecondApprover, w.Said, w.Observed, w.Shortfall).Scan(&w.Id)
 	if err == nil {
 		tx.Event("plan.waive", "plan", w.Plan, nil, w)
 	}

@@ -58,7 +58,12 @@ func TestApprovalsEnd(t *testing.T) {
 	if out := c.approve(one, old); out.Decided || out.NotDecided != "report_changed" || !strings.Contains(out.Explanation, "all dives were stopped") {
 		t.Errorf("approved on the report of before the stop: %v", out)
 	}
-	if out := c.approve(one, c.again("one").Report); !out.Decided {
+	// Nor does it once the leader has submitted again, for the one after the stop is another.
+	again := c.again("one").Report
+	if out := c.approve(one, old); out.Decided || out.NotDecided != "report_changed" || !strings.Contains(out.Explanation, "stopped") {
+		t.Errorf("approved on the report of before the stop, submitted again: %v", out)
+	}
+	if out := c.approve(one, again); !out.Decided {
 		t.Fatalf("not approved again: %s", out.Explanation)
 	}
 	c.mustGo(one, 1, 200, 200)

@@ -142,15 +142,7 @@ func TestOwnDataInOneFile(t *testing.T) {
 		}
 	}
 
-	all, parts := &pb.MyData{}, 0
-	for token := ""; parts == 0 || token != ""; parts++ {
-		part, err := c.privacy().GetMyData(c.as("asta"), &pb.GetMyDataRequest{PageToken: token})
-		if err != nil {
-			t.Fatal(err)
-		}
-		token = part.NextPageToken
-		proto.Merge(all, part)
-	}
+	all := c.ownData("asta")
 	b, err := protojson.Marshal(all)
 	if err != nil {
 		t.Fatal(err)
@@ -322,4 +314,19 @@ func TestRetention(t *testing.T) {
 	if got := gone(false); got["plan"] != 1 || got["incident"] != 1 {
 		t.Errorf("ten years after the plan went %v", got)
 	}
+}
+
+// ownData is everything about a person.
+func (c *club) ownData(as string) *pb.MyData {
+	c.t.Helper()
+	all := &pb.MyData{}
+	for token, first := "", true; first || token != ""; first = false {
+		part, err := c.privacy().GetMyData(c.as(as), &pb.GetMyDataRequest{PageToken: token})
+		if err != nil {
+			c.t.Fatal(err)
+		}
+		token = part.NextPageToken
+		proto.Merge(all, part)
+	}
+	return all
 }

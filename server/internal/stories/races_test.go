@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"sync"
 	"testing"
+	"time"
 
 	pb "lastlight/proto/lastlight/v1"
 )
@@ -237,5 +238,128 @@ SELECT (SELECT max(id) FROM event WHERE what = 'plan.approved' AND record = $1),
 	}
 	if slipped > 0 {
 		t.Errorf("%d of %d plans were approved after the approver's role was gone", slipped, races(t))
+	}
+}
+
+// All dives stopped while a plan is being approved: either the approval is made
+// stale, or it is not given, for its report is older than the stop.
+func TestRaceStopped(t *testing.T) {
+	c, make := race(t)
+	slipped, approved := 0, 0
+	for run := range races(t) {
+		p, r := make(run)
+		try := c.tryApprove(c.as("cora"), p, r)
+		keeper := c.as("keeper")
+		both(run, func() { try() }, func() {
+			if _, err := c.plans().StopAllDives(keeper, &pb.StopAllDivesRequest{Reason: "storm", RequestId: id()}); err != nil {
+				t.Errorf("stop: %v", err)
+			}
+		})
+		if try().Decided {
+			approved++
+		}
+		if c.standing(p.Id) == pb.PlanState_PLAN_STATE_APPROVED {
+			slipped++
+		}
+		c.withdraw(p.Id)
+		if t.Failed() {
+			return
+		}
+	}
+	t.Logf("%d of %d approved first and made stale; %d slipped through", approved, races(t), slipped)
+	if slipped > 0 {
+		t.Errorf("%d of %d approvals stand after all dives were stopped", slipped, races(t))
+	}
+}
+
+// mondayRace is a race on plans that need a waiver with a second approver; decisions about waivers are held open too.
+func mondayRace(t *testing.T) (*club, func(run int) (p *pb.Plan, key string)) {
+	c, make := race(t)
+	c.mondays()
+	if _, err := c.pool.Exec(t.Context(), `
+CREATE TRIGGER widen_waivers BEFORE INSERT ON decision FOR EACH ROW WHEN (NEW.decision IN ('waiver_withdrawn', 'countersigned')) EXECUTE FUNCTION widen()`); err != nil {
+		t.Fatal(err)
+	}
+	return c, func(run int) (*pb.Plan, string) {
+		p, r := make(run)
+		return p, keyOf(t, r, "own.mondays")
+	}
+}
+
+func TestRaceWaiverWithdrawn(t *testing.T) {
+	c, make := mondayRace(t)
+	slipped, approved := 0, 0
+	for run := range races(t) {
+		p, key := make(run)
+		c.waived(p.Id, 1, key, time.Time{})
+		waiver := c.waiverOf(p.Id).Id
+		try := c.tryApprove(c.as("cora"), p, c.again(p.Id).Report)
+		keeper := c.as("keeper")
+		both(run, func() { try() }, func() {
+			if _, err := c.plans().WithdrawWaiver(keeper, &pb.WithdrawWaiverRequest{Id: p.Id, Waiver: waiver, Reason: "taken back", RequestId: id()}); err != nil {
+				t.Errorf("withdraw: %v", err)
+			}
+		})
+		if try().Decided {
+			approved++
+		}
+		if c.standing(p.Id) == pb.PlanState_PLAN_STATE_APPROVED {
+			slipped++
+		}
+		c.withdraw(p.Id)
+		if t.Failed() {
+			return
+		}
+	}
+	t.Logf("%d of %d approved first and made stale; %d slipped through", approved, races(t), slipped)
+	if slipped > 0 {
+		t.Errorf("%d of %d approvals stand on a waiver that was withdrawn", slipped, races(t))
+	}
+}
+
+func TestRaceSecondApproverRevoked(t *testing.T) {
+	c, make := mondayRace(t)
+	access := pb.NewAccessServiceClient(c.conn)
+	c.apply(record(&pb.Person{Id: "rolf", FullName: "Rolf"}))
+	slipped, signed := 0, 0
+	for run := range races(t) {
+		grant, err := access.GrantRole(c.as("keeper"), &pb.GrantRoleRequest{Grant: &pb.RoleGrant{Person: "rolf", Role: "coordinator"}, RequestId: id()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, key := make(run)
+		if out, err := c.waive("cora", p.Id, 1, key, nil); err != nil || !out.Decided {
+			t.Fatalf("%v, %v", out, err)
+		}
+		waiver := c.waiverOf(p.Id).Id
+		rolf, keeper := c.as("rolf"), c.as("keeper")
+		var out *pb.DecideResponse
+		both(run, func() {
+			// Without the role the call itself may be refused: that is no slip.
+			out, _ = c.plans().CountersignWaiver(rolf, &pb.CountersignWaiverRequest{Id: p.Id, Waiver: waiver, RequestId: id()})
+		}, func() {
+			if _, err := access.RevokeRole(keeper, &pb.RevokeRoleRequest{Id: grant.Id, RequestId: id()}); err != nil {
+				t.Errorf("revoke: %v", err)
+			}
+		})
+		if out.GetDecided() {
+			signed++
+			var first, revoked int64
+			if err := c.pool.QueryRow(t.Context(), `
+SELECT (SELECT max(id) FROM event WHERE what = 'plan.countersigned' AND record = $1), (SELECT max(id) FROM event WHERE what LIKE 'role.revoke%')`, p.Id).Scan(&first, &revoked); err != nil {
+				t.Fatal(err)
+			}
+			if first > revoked {
+				slipped++
+			}
+		}
+		c.withdraw(p.Id)
+		if t.Failed() {
+			return
+		}
+	}
+	t.Logf("%d of %d signed first; %d slipped through", signed, races(t), slipped)
+	if slipped > 0 {
+		t.Errorf("%d of %d waivers were signed after the second approver's role was gone", slipped, races(t))
 	}
 }

@@ -41,7 +41,7 @@ func keyOf(t *testing.T, r *pb.Report, rule string) string {
 
 func (c *club) waive(as, plan string, version int32, key string, until *timestamppb.Timestamp) (*pb.DecideResponse, error) {
 	return c.plans().WaiveFinding(c.as(as), &pb.WaiveFindingRequest{
-		Id: plan, Version: version, Finding: key, Reason: "the owner is away on other days", Conditions: "two teams at most", ExpiresAt: until, RequestId: id(),
+		Id: plan, Version: version, Finding: key, Reason: "the owner is away on other days", Conditions: []string{"two teams at most", "out by noon, whatever the gas"}, ExpiresAt: until, RequestId: id(),
 	})
 }
 
@@ -128,7 +128,7 @@ func TestWaiverFromItsReasonToTheListOfTheSafetyOfficer(t *testing.T) {
 		t.Fatal(err)
 	}
 	page := strings.Join(strings.Fields(brief.Text), " ")
-	for _, want := range []string{"waived:", "breaks rule mondays", "Carl Ode", "on condition: two teams at most"} {
+	for _, want := range []string{"waived:", "breaks rule mondays", "Carl Ode", "[ ] on condition: two teams at most", "[ ] on condition: out by noon, whatever the gas"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the brief does not say %q", want)
 		}
@@ -138,7 +138,7 @@ func TestWaiverFromItsReasonToTheListOfTheSafetyOfficer(t *testing.T) {
 	}
 	// The team reads what was waived and on what conditions, never why; others nothing of it, and not the list.
 	p, err := c.plans().GetPlan(c.as("birk"), &pb.GetPlanRequest{Id: "one"})
-	if err != nil || len(p.Waivers) != 1 || p.Waivers[0].Reason != "" || p.Waivers[0].Conditions == "" || strings.Contains(p.Waivers[0].Said, "P-") {
+	if err != nil || len(p.Waivers) != 1 || p.Waivers[0].Reason != "" || len(p.Waivers[0].Conditions) != 2 || strings.Contains(p.Waivers[0].Said, "P-") {
 		t.Errorf("the team reads %v, %v", p.GetWaivers(), err)
 	}
 	if _, err := c.plans().ListWaivers(c.as("birk"), &pb.ListWaiversRequest{}); status.Code(err) != codes.PermissionDenied {

@@ -1,0 +1,1 @@
+ALTER TABLE plan DROP COLUMN stops, DROP COLUMN waived_until;
