@@ -163,7 +163,16 @@ func TestEventsAreFiltered(t *testing.T) {
 	olga := r.person("olga", access.Grant{Role: access.SafetyOfficer})
 	asta := r.person("asta", access.Grant{Role: access.Diver})
 	r.expedition("spring")
+	r.expedition("autumn")
 	carl := r.person("carl", access.Grant{Role: access.Coordinator, Expedition: "spring"})
+	otto := r.person("otto", access.Grant{Role: access.Coordinator, Expedition: "autumn"})
+	if _, err := r.pool.Exec(t.Context(), `INSERT INTO site (id, title, time_zone, doc) VALUES ('pool', 'Pool', 'UTC', '{}')`); err != nil {
+		t.Fatal(err)
+	}
+	// A plan is its own expedition's business; this one is of the expedition "spring".
+	if _, err := r.pool.Exec(t.Context(), `INSERT INTO plan (id, site, expedition, leader, planned_entry) VALUES ('p1', 'pool', 'spring', 'asta', now())`); err != nil {
+		t.Fatal(err)
+	}
 	for _, e := range [][3]string{{"asta", "incident", "i1"}, {"asta", "person", "asta"}, {"cora", "person", "asta"}, {"cora", "site", "spring"}, {"cora", "plan", "p1"}} {
 		if _, err := r.pool.Exec(t.Context(), `INSERT INTO event (who, what, kind, record, after) VALUES ($1, 'x', $2, $3, '{"full_name":"A"}')`, e[0], e[1], e[2]); err != nil {
 			t.Fatal(err)
@@ -196,6 +205,7 @@ func TestEventsAreFiltered(t *testing.T) {
 		{"coordinator", cora, []string{"plan", "site", "person", "person"}, []string{"plan", "site", "person", "person"}},
 		{"safety officer", olga, []string{"plan", "site", "person", "person", "incident"}, []string{"plan", "site", "incident"}},
 		{"coordinator of an expedition", carl, []string{"plan", "site"}, []string{"plan", "site"}},
+		{"coordinator of another expedition", otto, []string{"site"}, []string{"site"}},
 		{"diver, own doings", asta, []string{"person", "incident"}, nil},
 	} {
 		rows, documents := read(c.secret)
