@@ -32,8 +32,9 @@ func anyDive(t *rapid.T, id string) (Dive, float64) {
 		from := d.Samples[i]
 		barMin += float64(s.Second-from.Second) / 60 * (2*w.Surface + (from.DepthM+s.DepthM)*w.PerMetre) / 2
 	}
-	rate := rapid.Float64Range(6, 60).Draw(t, "rate")
-	volume := math.Max(10, rate*barMin/200)
+	// Well within the bounds of what counts, for a gauge in psi and a real gas move a rate: and not down to the last bar.
+	rate := rapid.Float64Range(8, 60).Draw(t, "rate")
+	volume := math.Max(10, rate*barMin/190)
 	start := rapid.Float64Range(200, 300).Draw(t, "start")
 	d.Cylinders = []Cylinder{{ID: "mains", Way: Swimming, Mix: &air, VolumeL: volume, StartBar: &start, EndBar: new(start - rate*barMin/volume)}}
 	return d, rate
