@@ -137,7 +137,7 @@ func TestWaitIsBounded(t *testing.T) {
 	t.Parallel()
 	url := storetest.EmptyURL(t)
 	slow := fstest.MapFS{
-		"0001_slow.up.sql":   {Data: []byte("CREATE TABLE slow (n int); SELECT pg_sleep(5)")},
+		"0001_slow.up.sql":   {Data: []byte("CREATE TABLE slow (n int); SELECT pg_sleep(12)")},
 		"0001_slow.down.sql": {Data: []byte("DROP TABLE slow")},
 	}
 	first := make(chan error)
@@ -152,7 +152,7 @@ func TestWaitIsBounded(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), 6*time.Second) // time enough to connect on a busy machine
 	defer cancel()
 	_, err := schema.Up(ctx, url, slow)
 	if err == nil || !strings.Contains(err.Error(), "wait for another migration") {
