@@ -36,19 +36,6 @@ UNION ALL SELECT kind, id, COALESCE(owner, ''), version FROM item WHERE NOT arch
 	return list, translate(err)
 }
 
-// OwnedBy lists the items of people, as DueSubjects does.
-func (s *Store) OwnedBy(ctx context.Context, people []string) ([]DueSubject, error) {
-	rows, err := s.pool.Query(ctx, `SELECT kind, id, owner, version FROM item WHERE owner = ANY ($1) AND NOT archived`, sortedSet(people))
-	if err != nil {
-		return nil, translate(err)
-	}
-	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (d DueSubject, err error) {
-		err = row.Scan(&d.Kind, &d.ID, &d.Owner, &d.Version)
-		return d, err
-	})
-	return list, translate(err)
-}
-
 // GatherPapers reads people without their dives and gear, on one snapshot.
 func (s *Store) GatherPapers(ctx context.Context, ids []string, now time.Time) (list []facts.PersonRecords, err error) {
 	err = s.Read(ctx, func(ctx context.Context, q Querier) error {
