@@ -141,6 +141,30 @@ func TestWhoMayNotDecideIsToldFirst(t *testing.T) {
 	}
 }
 
+// TestWaiverThatWaits says how it is signed; a report of which all is waived passes.
+func TestWaiverThatWaits(t *testing.T) {
+	c := newClub(t)
+	c.say("WaiveFinding", &pb.DecideResponse{Decided: true, Decision: &pb.Decision{Decision: "waived"}, Plan: &pb.Plan{Id: "loop-1", Waivers: []*pb.Waiver{
+		{Id: "w-3", Plan: "loop-1", Rule: "level.visibility", State: "waiting"}, {Id: "w-2", Plan: "loop-1", Rule: "level.visibility", State: "withdrawn"},
+	}}})
+	got := c.run("plan", "waive", "loop-1", "--version", "1", "--finding", "k", "--reason", "r", "--conditions", "one, with a comma", "--conditions", "two", "--as", "table")
+	if got.code != exit.Done || !strings.Contains(got.out, "lastlight plan countersign loop-1 w-3") || strings.Contains(got.out, "w-2") {
+		t.Errorf("%d %s %s", got.code, got.out, got.err)
+	}
+	if asked := c.asked("WaiveFinding")[0].(*pb.WaiveFindingRequest); !slices.Equal(asked.Conditions, []string{"one, with a comma", "two"}) {
+		t.Errorf("sent %q", asked.Conditions)
+	}
+	for by, want := range map[string]exit.Code{"": exit.Refused, "cora": exit.Done} {
+		c.say("EvaluatePlan", &pb.Report{Plan: "loop-1", PlanVersion: 1, Verdict: "needs_waiver", Hash: "beef", Findings: []*pb.Finding{
+			{Status: "needs_waiver", Rule: "level.visibility", Key: "k", Place: "at the surface", Message: "low", WaivedBy: by}, {Status: "pass", Rule: "x", Key: "y"},
+		}})
+		got := c.run("plan", "check", "loop-1", "--as", "table")
+		if got.code != want || strings.Contains(got.out, "PASSES, with what was waived") != (by != "") || strings.Contains(got.out, "at at") {
+			t.Errorf("waived by %q: %d\n%s", by, got.code, got.out)
+		}
+	}
+}
+
 // TestSiteHistoryTellsRates, hidden counts, and days where no more may be told.
 func TestSiteHistoryTellsRates(t *testing.T) {
 	c := newClub(t)

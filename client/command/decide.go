@@ -152,7 +152,19 @@ func showDecision(w screen.View, what string, r *pb.DecideResponse) error {
 			return err
 		}
 	}
-	return w.DetailAt(r.GetPlan().GetSite(), r.GetDecision())
+	if err := w.DetailAt(r.GetPlan().GetSite(), r.GetDecision()); err != nil || !w.Page {
+		return err
+	}
+	for _, x := range r.GetPlan().GetWaivers() {
+		if x.GetState() != "waiting" {
+			continue
+		}
+		text := fmt.Sprintf("The waiver of %s counts once a second approver has signed it:", x.GetRule())
+		if _, err := fmt.Fprintf(w.Out, "\n%s\n  lastlight plan countersign %s %s\n", screen.Hang(screen.Clean(text), 0), x.GetPlan(), x.GetId()); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (a *app) stopAll() *cobra.Command {

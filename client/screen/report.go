@@ -38,9 +38,31 @@ func Blocks(status string) bool {
 	return !strings.HasPrefix(Verdict(status), "PASSES")
 }
 
+// waived tells whether everything of a report that needs a waiver has one that stands, and nothing else blocks.
+func waived(r *pb.Report) bool {
+	some := false
+	for _, f := range r.GetFindings() {
+		if f.GetStatus() == "needs_waiver" {
+			if f.GetWaivedBy() == "" {
+				return false
+			}
+			some = true
+		}
+	}
+	return some && r.GetVerdict() == "needs_waiver"
+}
+
+// reportVerdict is the verdict of a report with what was waived.
+func reportVerdict(r *pb.Report) string {
+	if waived(r) {
+		return "PASSES, with what was waived"
+	}
+	return Verdict(r.GetVerdict())
+}
+
 // Outcome is the exit code of a verdict.
 func Outcome(r *pb.Report) error {
-	if Blocks(r.GetVerdict()) {
+	if Blocks(r.GetVerdict()) && !waived(r) {
 		return exit.Silent(exit.Refused)
 	}
 	return nil
@@ -68,7 +90,7 @@ func (w View) Report(r *pb.Report, o ReportOptions) error {
 		return w.findings(r, o)
 	}
 	p := &page{w: w}
-	p.headline(fmt.Sprintf("%s  plan %s, version %d", Verdict(r.GetVerdict()), r.GetPlan(), r.GetPlanVersion()))
+	p.headline(fmt.Sprintf("%s  plan %s, version %d", reportVerdict(r), r.GetPlan(), r.GetPlanVersion()))
 	c := r.GetCounts()
 	p.line("%s, %s, %s; %s passed.", count(c.GetRefuse(), "reason to refuse", "reasons to refuse"),
 		count(c.GetIndeterminate(), "unknown", "unknowns"), count(c.GetNeedsWaiver(), "needs a waiver", "need a waiver"),
@@ -183,7 +205,10 @@ func sameFor(fs []*pb.Finding, same []int) string {
 func (w View) finding(p *page, n int, all []*pb.Finding, same []int, o ReportOptions) {
 	f := all[same[0]]
 	word := statusWord[f.GetStatus()]
-	if word == "" {
+	switch {
+	case f.GetWaivedBy() != "":
+		word = "WAIVED"
+	case word == "":
 		word = strings.ToUpper(f.GetStatus())
 	}
 	head := fmt.Sprintf("%2d. %s", n, word)
@@ -192,7 +217,7 @@ func (w View) finding(p *page, n int, all []*pb.Finding, same []int, o ReportOpt
 	}
 	if place := f.GetPlace(); place != "" && place != subject(f) {
 		// "arriving at fork" and "3 min into the hold at rose" say their own preposition.
-		if !strings.Contains(place, " at ") {
+		if !strings.Contains(" "+place, " at ") {
 			place = "at " + place
 		}
 		head += ", " + place
@@ -293,6 +318,10 @@ func (p *page) toDo(r *pb.Report) {
 	case "indeterminate":
 		p.label(0, "What to do", "Enter what is missing, then submit again. What is not known never passes.")
 	case "needs_waiver":
+		if waived(r) {
+			p.label(0, "What to do", "A coordinator who takes no part in the dive decides: `lastlight plan approve "+r.GetPlan()+"`.")
+			return
+		}
 		p.label(0, "What to do", "Change the plan, or ask one who may: `lastlight plan waive "+r.GetPlan()+"`, with a reason.")
 	default:
 		p.label(0, "What to do", "A coordinator who takes no part in the dive decides: `lastlight plan approve "+r.GetPlan()+"`.")

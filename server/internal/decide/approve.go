@@ -35,9 +35,11 @@ func (d *Desk) Evaluate(ctx context.Context, id string, version int32) (*lastlig
 	var out *lastlightv1.Report
 	err := d.Store.Read(ctx, func(ctx context.Context, q store.Querier) error {
 		r, err := d.evaluate(ctx, q, id, version, nil, d.Store.Now())
-		if err == nil {
-			out = r.show(nil)
+		if err != nil {
+			return err
 		}
+		waivers, err := store.ListPlanWaivers(ctx, q, id, r.records.Plan.Version, d.Store.Now())
+		out = r.show(waivers)
 		return err
 	})
 	return out, err

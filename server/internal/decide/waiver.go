@@ -108,7 +108,11 @@ func (d *Desk) Waive(ctx context.Context, m store.Mutation, req *lastlightv1.Wai
 			return nil, err
 		}
 		answer := &lastlightv1.DecideResponse{Plan: r.records.Plan, Report: r.show(waivers)}
-		if !f.Waivable() {
+		switch {
+		case !f.Blocks():
+			answer.NotDecided, answer.Explanation = blocked, "this does not stop the plan, so there is nothing to waive: "+r.names.In(f.Message)
+			return answer, nil
+		case !f.Waivable():
 			answer.NotDecided, answer.Explanation = blocked, "nobody may waive this: "+r.names.In(f.Message)
 			return answer, nil
 		}

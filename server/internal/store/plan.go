@@ -80,7 +80,7 @@ func (s *Store) GetPlan(ctx context.Context, id string, version int32) (*lastlig
 	if err != nil {
 		return nil, translate(err)
 	}
-	m.Waivers, err = listWaivers(ctx, s.pool, id, m.Version, s.Now())
+	m.Waivers, err = ListPlanWaivers(ctx, s.pool, id, m.Version, s.Now())
 	return m, translate(err)
 }
 

@@ -17,7 +17,7 @@ func (tx *Tx) Plan(ctx context.Context, id string) (*lastlightv1.Plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	m.Waivers, err = listWaivers(ctx, tx, id, m.Version, tx.Now())
+	m.Waivers, err = ListPlanWaivers(ctx, tx, id, m.Version, tx.Now())
 	return m, err
 }
 

@@ -38,8 +38,8 @@ func scanWaiver(row pgx.CollectableRow) (*lastlightv1.Waiver, error) {
 	return w, err
 }
 
-// listWaivers gives the waivers of a plan version, withdrawn ones included, as they are at an instant.
-func listWaivers(ctx context.Context, q Querier, id string, version int32, at time.Time) ([]*lastlightv1.Waiver, error) {
+// ListPlanWaivers gives the waivers of a plan version, withdrawn ones included, as they are at an instant.
+func ListPlanWaivers(ctx context.Context, q Querier, id string, version int32, at time.Time) ([]*lastlightv1.Waiver, error) {
 	rows, err := q.Query(ctx, waiverRows+` WHERE w.plan = $2 AND w.version = $3 ORDER BY w.waived_at, w.id`, at, id, version)
 	if err != nil {
 		return nil, err
@@ -84,7 +84,7 @@ WHERE $10 = '' OR state = $10 ORDER BY waived_at DESC, id LIMIT $11`,
 
 // Waivers gives the waivers of a plan version as they are in the transaction.
 func (tx *Tx) Waivers(ctx context.Context, id string, version int32) ([]*lastlightv1.Waiver, error) {
-	return listWaivers(ctx, tx, id, version, tx.Now())
+	return ListPlanWaivers(ctx, tx, id, version, tx.Now())
 }
 
 // AddWaiver stores a waiver. A former one of the same finding, which no longer speaks for it, is withdrawn by that.

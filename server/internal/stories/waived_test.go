@@ -33,7 +33,7 @@ func (c *club) sign(as, plan, waiver string) (*pb.DecideResponse, error) {
 	return c.plans().CountersignWaiver(c.as(as), &pb.CountersignWaiverRequest{Id: plan, Waiver: waiver, RequestId: id()})
 }
 
-// standingWaivers are those of a plan that are not withdrawn, as cora reads them.
+// waiverOf is the latest waiver of a plan that is not withdrawn, as cora reads it.
 func (c *club) waiverOf(plan string) *pb.Waiver {
 	c.t.Helper()
 	var last *pb.Waiver
@@ -61,6 +61,15 @@ func (c *club) waived(plan string, version int32, key string, until time.Time) {
 	if out, err := c.sign("keeper", plan, c.waiverOf(plan).Id); err != nil || !out.Decided {
 		c.t.Fatalf("not signed: %v, %v", out, err)
 	}
+}
+
+func (c *club) evaluated(plan string) *pb.Report {
+	c.t.Helper()
+	r, err := c.plans().EvaluatePlan(c.as("cora"), &pb.EvaluatePlanRequest{Id: plan})
+	if err != nil {
+		c.t.Fatal(err)
+	}
+	return r
 }
 
 // Who waives and who signs: who holds a role that the rule names, for the plan's expedition or the club, at that minute; nobody who
@@ -224,6 +233,11 @@ func TestWaiverRunsOutAfterApproval(t *testing.T) {
 	c.waived("one", 1, key, c.at("2026-06-08 08:10"))
 	if out := c.approve(p, c.again("one").Report); !out.Decided {
 		t.Fatalf("not approved: %s", out.Explanation)
+	}
+	for _, f := range found(c.evaluated("one"), "own.mondays", "") {
+		if f.WaivedBy != "cora" {
+			t.Errorf("a check does not show the waiver: %v", f)
+		}
 	}
 	brief := c.briefOf("one")
 	for _, want := range []string{"until 8 Jun 08:10", "Cora Coordinator and Keeper"} {
