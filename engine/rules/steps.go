@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"lastlight/engine/dive"
@@ -201,12 +202,50 @@ func stretchName(x route.Stretch) string {
 	return x.From + " to " + x.To + ", leg " + x.Leg
 }
 
+// outwardLine is the line of one stretch of a way out, and its figure in a sum.
+type outwardLine struct {
+	step   finding.Step
+	figure finding.Figure
+}
+
+// lineKey is all of a stretch that its line shows.
+type lineKey struct {
+	hold                                               bool
+	leg, from, to, what                                string
+	metres, minutes, fromBar, toBar, factor, barMinute float64
+}
+
+// outwardLine makes the line of a stretch once: many findings tell the same way out.
+func (c *Case) outwardLine(x *route.Stretch) *outwardLine {
+	k := lineKey{x.Hold, x.Leg, x.From, x.To, x.What, x.Metres, x.Minutes, x.FromBar, x.ToBar, x.Factor, x.BarMin}
+	if line, ok := c.outward[k]; ok {
+		return line
+	}
+	if c.outward == nil {
+		c.outward = map[lineKey]*outwardLine{}
+	}
+	name := stretchName(*x)
+	one := steps{c: c, list: make([]finding.Step, 0, 1)}
+	one.stretch("way out: "+name, *x)
+	line := &outwardLine{step: one.list[0], figure: one.list[0].Result.Called(name)}
+	c.outward[k] = line
+	return line
+}
+
+// outward adds the line of one stretch of a way out.
+func (s *steps) outward(x *route.Stretch) {
+	step := s.c.outwardLine(x).step
+	step.Source = s.source
+	s.list = append(s.list, step)
+}
+
 // wayOut is the way out from a place, piece by piece, and its sum.
 func (s *steps) wayOut(way []route.Stretch, sum float64) {
-	var in []finding.Figure
-	for _, x := range way {
-		s.stretch("way out: "+stretchName(x), x)
-		in = append(in, barMin(stretchName(x), x.BarMin).At(finding.Above))
+	in := make([]finding.Figure, 0, len(way))
+	s.list = slices.Grow(s.list, len(way)+1)
+	for i := range way {
+		s.outward(&way[i])
+		in = append(in, s.c.outwardLine(&way[i]).figure.At(finding.Above))
 	}
 	if len(in) > 0 {
 		s.add("the whole way out", finding.Sum, barMin("way out", sum), in...)
@@ -297,9 +336,10 @@ func (s *steps) drawn(p *route.PlaceParts) (formula string, in []finding.Figure)
 	if key, ok := s.c.told[s.wayOf(p)]; ok {
 		at = "lines of " + key
 	} else {
-		for i, x := range p.Way {
+		s.list = slices.Grow(s.list, len(p.Way)+len(p.Drawn))
+		for i := range p.Way {
 			if shown[i] {
-				s.stretch("way out: "+stretchName(x), x)
+				s.outward(&p.Way[i])
 			}
 		}
 	}
@@ -313,9 +353,9 @@ func (s *steps) drawn(p *route.PlaceParts) (formula string, in []finding.Figure)
 		if key, ok := s.c.told[s.sumOf(p, d)]; ok {
 			sumAt = "lines of " + key
 		} else {
-			var sum []finding.Figure
+			sum := make([]finding.Figure, 0, len(d.On))
 			for _, k := range d.On {
-				sum = append(sum, barMin(stretchName(p.Way[k]), p.Way[k].BarMin).At(at))
+				sum = append(sum, s.c.outwardLine(&p.Way[k]).figure.At(at))
 			}
 			name := s.c.nameOf(r.Diver).Label()
 			s.add(name+" breathes "+s.c.cylinderName(route.CylinderParts{Diver: parts.Rates[d.Owner].Diver, Cylinder: d.Cylinder}), finding.Sum, barMin(m, d.BarMin), sum...)
