@@ -485,3 +485,38 @@ func TestEvidenceIsOneFile(t *testing.T) {
 		}
 	}
 }
+
+// What the server finds wrong with a file's record has its line there, in an expression that of the expression; what is wrong with
+// the call itself has none.
+func TestProblemsOfARecordHaveTheirLine(t *testing.T) {
+	c := newClub(t)
+	path := filepath.Join(c.dir, "own.yaml")
+	file := "reason: r\nbased_on: shipped-default\ndocument:\n  own_rules:\n    - id: own.x\n      holds: |\n        plan.jumps < 3 &&\n          plan.nigth\n"
+	if err := os.WriteFile(path, []byte(file), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	say := func(v ...*errdetails.BadRequest_FieldViolation) {
+		s, err := status.New(codes.InvalidArgument, "not a policy").WithDetails(&errdetails.BadRequest{FieldViolations: v})
+		if err != nil {
+			t.Fatal(err)
+		}
+		c.answer("CreatePolicy", func(proto.Message) (proto.Message, error) { return nil, s.Err() })
+	}
+	say(
+		&errdetails.BadRequest_FieldViolation{Field: "policy.document.own_rules[0].title", Description: "missing; expected: text"},
+		&errdetails.BadRequest_FieldViolation{Field: "policy.document.own_rules[0].holds", Description: "undefined field; read: plan.jumps; expected: an expression", Reason: "LINE_2_COLUMN_7"},
+	)
+	got := c.run("policy", "create", "x", "-f", path)
+	for _, want := range []string{path + ":8:15: document.own_rules[0].holds: undefined field\n", path + ":5:7: document.own_rules[0].title: missing\n", "expected: an expression", "2 problems"} {
+		if got.code != exit.Invalid || !strings.Contains(got.err, want) {
+			t.Errorf("ends with %d, lacks %q:\n%s", got.code, want, got.err)
+		}
+	}
+	if n := strings.Count(got.err, "plan.jumps"); n != 1 {
+		t.Errorf("what was read is said %d times", n)
+	}
+	say(&errdetails.BadRequest_FieldViolation{Field: "request_id", Description: "not a UUID"})
+	if got := c.run("policy", "create", "x", "-f", path); got.code != exit.Invalid || strings.Contains(got.err, path) || !strings.Contains(got.err, "request_id") {
+		t.Errorf("of the call itself: %d %s", got.code, got.err)
+	}
+}

@@ -132,3 +132,80 @@ func TestOwnRulesDecideWithTheOthers(t *testing.T) {
 		t.Errorf("the coordinator may not waive: %v", err)
 	}
 }
+
+// A draft says what it changes of another policy: groups are laid over each other, a list stands whole, and what is stored is whole.
+// Entered twice it is the same; what it is based on must be on record; its faults have their place as those of a whole one.
+func TestDraftBasedOnAnother(t *testing.T) {
+	c := newPool(t, "2026-06-08 07:30")
+	base := c.draftPolicy(func(p *policyDocument) { p.Cavern.MaxDepthM = 17 })
+	draft := func(name, basedOn, holds string) *pb.Policy {
+		document, err := structpb.NewStruct(map[string]any{
+			"cavern": map[string]any{"max_linear_m": 33.0},
+			"own_rules": []any{map[string]any{
+				"id": "own.sundays", "title": "No Sundays", "about": "plan", "holds": holds, "otherwise": "refuse", "says": "a Sunday", "remedy": "another day",
+				"citation": map[string]any{"document": "club meeting", "edition": "2026", "section": "4", "date_read": "2026-02-01"},
+			}},
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return &pb.Policy{Id: name, BasedOn: basedOn, Document: document, Reason: "no Sundays"}
+	}
+	enter := func(p *pb.Policy) (*pb.Policy, error) {
+		return c.policies().CreatePolicy(c.as("keeper"), &pb.CreatePolicyRequest{Policy: p, RequestId: id()})
+	}
+	got, err := enter(draft("sundays", base, `plan.weekday != 7`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	cavern := got.Document.Fields["cavern"].GetStructValue().Fields
+	if cavern["max_depth_m"].GetNumberValue() != 17 || cavern["max_linear_m"].GetNumberValue() != 33 || len(got.Document.Fields["ladder"].GetListValue().GetValues()) == 0 || got.BasedOn != base {
+		t.Errorf("stored: based on %q, cavern %v", got.BasedOn, cavern)
+	}
+	x, err := c.policies().ComparePolicy(c.as("cora"), &pb.ComparePolicyRequest{Id: "sundays", Against: base})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, cell := range x.Cells {
+		if !strings.HasPrefix(cell.Path, "own_rules") && cell.Path != "cavern.max_linear_m" {
+			t.Errorf("differs from its base in %v", cell)
+		}
+	}
+	again, err := pb.NewRecordServiceClient(c.conn).ApplyRecords(c.as("keeper"), &pb.ApplyRecordsRequest{Records: []*pb.Record{record(draft("sundays", base, `plan.weekday != 7`))}, RequestId: id()})
+	if err != nil || len(again.Records) != 1 || again.Records[0].Outcome != "unchanged" {
+		t.Errorf("entered twice: %v, %v", again, err)
+	}
+	if _, err := enter(draft("nowhere", "no-such", `true`)); status.Code(err) != codes.InvalidArgument || !strings.Contains(status.Convert(err).Proto().String(), "based_on") {
+		t.Errorf("based on nothing: %v", err)
+	}
+	if _, err := enter(draft("slip", base, "plan.weekday != 7 &&\n  plan.nigth")); status.Code(err) != codes.InvalidArgument || !strings.Contains(status.Convert(err).Proto().String(), "LINE_2_COLUMN_7") {
+		t.Errorf("a slip: %v", err)
+	}
+	faulty, err := pb.NewRecordServiceClient(c.conn).ApplyRecords(c.as("keeper"), &pb.ApplyRecordsRequest{Records: []*pb.Record{record(draft("slip", base, "true &&\n  plan.nigth"))}, DryRun: true, RequestId: id()})
+	if err != nil || len(faulty.Problems) != 1 || faulty.Problems[0].Line != 2 || faulty.Problems[0].Column != 7 || faulty.Problems[0].Field != "records[0].policy.document.own_rules[0].holds" {
+		t.Errorf("a slip in a file: %v, %v", faulty, err)
+	}
+}
+
+// An own rule is tried on plans on record: a plan approved under the former policy would have been refused; what is stored stands
+// and replays without the rule.
+func TestOwnRulesTriedOnPlansOnRecord(t *testing.T) {
+	c := newPool(t, "2026-06-08 07:30")
+	c.reading("spring", c.at("2026-06-08 07:00"))
+	c.approved("granted", "2026-06-08 08:00") // a Monday
+	stored := c.evidenceOf("granted")
+	draft := c.draftPolicy(func(p *policyDocument) {
+		p.OwnRules = []policy.OwnRule{own("mondays", policy.AboutPlan, `plan.weekday != 1`, policy.DecideRefuse)}
+	})
+	x, err := c.policies().CompareDecidedPlans(c.as("cora"), &pb.CompareDecidedPlansRequest{Id: draft})
+	if err != nil || len(x.Plans) != 1 {
+		t.Fatalf("%v, %v", x, err)
+	}
+	p := x.Plans[0]
+	if finding.Status(p.VerdictBefore).Blocks() || p.VerdictAfter != "refuse" || len(p.Findings) != 1 || p.Findings[0].Before != nil || p.Findings[0].After.GetRule() != "own.mondays" {
+		t.Errorf("tried: %v", p)
+	}
+	if now := c.evidenceOf("granted"); string(now.Input) != string(stored.Input) || string(now.Report) != string(stored.Report) {
+		t.Error("trying a rule changed what is stored")
+	}
+}
