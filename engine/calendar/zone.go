@@ -13,18 +13,18 @@ var ErrBeyondZone = errors.New("beyond what the zone value knows")
 // Zone is what is known of a time zone between two instants. Offsets are whole
 // minutes east of UTC.
 type Zone struct {
-	Name    string   `json:"name"`             // IANA name, such as Europe/Berlin
-	Version string   `json:"version"`          // edition of the zone data, such as 2025b
-	From    Instant  `json:"from"`             // first instant known
-	Until   Instant  `json:"until"`            // first instant no longer known
-	Base    int      `json:"base"`             // offset from From to the first change
-	Changes []Change `json:"changes,omitzero"` // in order of time
+	Name    string   `json:"name"`                         // IANA name, such as Europe/Berlin
+	Version string   `json:"version"`                      // edition of the zone data, such as 2025b
+	From    Instant  `json:"from"`                         // first instant known
+	Until   Instant  `json:"until"`                        // first instant no longer known
+	Base    int      `json:"base" in:"-1439..1439 min"`    // offset from From to the first change
+	Changes []Change `json:"changes,omitzero" most:"5000"` // in order of time
 }
 
 // Change is an instant from which another offset holds.
 type Change struct {
 	At     Instant `json:"at"`
-	Offset int     `json:"offset"` // minutes east of UTC
+	Offset int     `json:"offset" in:"-1439..1439 min"` // minutes east of UTC
 }
 
 // Check reports a zone value that contradicts itself.

@@ -9,13 +9,13 @@ type Cylinder struct {
 	Serial   string  `json:"serial"`
 	Maker    string  `json:"maker"`
 	Owner    string  `json:"owner"`
-	VolumeL  float64 `json:"volume_l"` // water volume
-	RatedBar float64 `json:"rated_bar"`
+	VolumeL  float64 `json:"volume_l" in:"0 or 0.1..200 L"` // water volume
+	RatedBar float64 `json:"rated_bar" in:"0..700 bar"`
 	Material string  `json:"material"`
 	Alloy    string  `json:"alloy,omitempty"`
 	Spec     string  `json:"spec,omitempty"`
-	Regime   string  `json:"regime"`       // empty = country unknown
-	Clean    string  `json:"oxygen_clean"` // clean | not_clean | unknown
+	Regime   string  `json:"regime"`                                       // empty = country unknown
+	Clean    string  `json:"oxygen_clean" words:"clean not_clean unknown"` // clean | not_clean | unknown
 	Version  int64   `json:"version"`
 
 	Made           calendar.Mark   `json:"made"`
@@ -24,7 +24,7 @@ type Cylinder struct {
 	Disc           bool            `json:"burst_disc"` // burst disc of the stated kind on record
 	RiskAssessment calendar.Mark   `json:"risk_assessment"`
 	HeavyUse       bool            `json:"heavy_use"`
-	Events         []CylinderEvent `json:"events"`
+	Events         []CylinderEvent `json:"events" most:"2000"`
 	Quarantined    *Quarantine     `json:"quarantined"` // none = not in quarantine
 	Lies           *Lies           `json:"lies"`        // none = somebody has it
 
@@ -32,8 +32,8 @@ type Cylinder struct {
 	FilledOn calendar.Day     `json:"filled_on"` // none = no fill on record
 	Fill     *Fill            `json:"fill"`      // the fill on record, where more than its date is known
 
-	Analyses []Analysis `json:"analyses"` // oldest first
-	Handling []Handling `json:"handling"` // what ends an analysis, oldest first
+	Analyses []Analysis `json:"analyses" most:"5000"`  // oldest first
+	Handling []Handling `json:"handling" most:"10000"` // what ends an analysis, oldest first
 }
 
 // CylinderEvent is a test, an inspection or damage.
@@ -86,7 +86,7 @@ type Analysis struct {
 
 // Handling is something done to a cylinder that ends an analysis.
 type Handling struct {
-	Kind string           `json:"kind"` // fill | top_up | valve_removal | custody_break
+	Kind string           `json:"kind" words:"fill top_up valve_removal custody_break"` // fill | top_up | valve_removal | custody_break
 	At   calendar.Instant `json:"at"`
 }
 
@@ -113,15 +113,15 @@ type Item struct {
 	ID          string      `json:"id"`
 	Name        string      `json:"name"`
 	Kind        ItemKind    `json:"kind"`
-	BurnMin     *float64    `json:"burn_min"` // lights: tested burn time; scooters: battery minutes
-	LengthM     *float64    `json:"length_m"` // reels and spools
+	BurnMin     *float64    `json:"burn_min" in:"0..100000 min"` // lights: tested burn time; scooters: battery minutes
+	LengthM     *float64    `json:"length_m" in:"0..2000 m"`     // reels and spools
 	Quarantined *Quarantine `json:"quarantined"`
 	Lies        *Lies       `json:"lies"`
 	Version     int64       `json:"version"`
 
 	Made       calendar.Mark `json:"made"`
-	Events     []ItemEvent   `json:"events"`
-	DivesSince *int          `json:"dives_since"` // dives since the last service, at most; none = not known
+	Events     []ItemEvent   `json:"events" most:"2000"`
+	DivesSince *int          `json:"dives_since" in:"0..100000 dives"` // dives since the last service, at most; none = not known
 }
 
 // ItemEvent is something done to an item.

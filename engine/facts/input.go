@@ -28,7 +28,7 @@ const (
 
 // Input is everything one evaluation is told.
 type Input struct {
-	Moment Moment `json:"moment"`
+	Moment Moment `json:"moment" words:"planning entry"`
 
 	// DecidedAt is the minute of this evaluation, handed in because the engine
 	// has no clock. Only its site-local day matters (a reading of the day of
@@ -49,10 +49,10 @@ type Input struct {
 
 	Plan      Plan       `json:"plan"`
 	Site      Site       `json:"site"`
-	Divers    []Diver    `json:"divers"`    // team, standby and cover
-	Cylinders []Cylinder `json:"cylinders"` // every cylinder the plan names
-	Items     []Item     `json:"items"`     // lights, reels, spools, markers, tools the plan names
-	Duties    []Duty     `json:"duties"`    // what other plans bind these persons and cylinders to
+	Divers    []Diver    `json:"divers" most:"100"`    // team, standby and cover
+	Cylinders []Cylinder `json:"cylinders" most:"400"` // every cylinder the plan names
+	Items     []Item     `json:"items" most:"2000"`    // lights, reels, spools, markers, tools the plan names
+	Duties    []Duty     `json:"duties" most:"5000"`   // what other plans bind these persons and cylinders to
 }
 
 // Diver finds a diver by id; nil where the input has none.

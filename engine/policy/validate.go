@@ -113,6 +113,9 @@ func (p *Policy) validateLadder(c *checker) {
 		if l.NoStopShare != nil {
 			c.number(at+"no_stop_share", *l.NoStopShare, 0, 1, "of the no-stop limit")
 		}
+		if l.DecoGases != nil {
+			c.whole(at+"deco_gases", *l.DecoGases, 0, 20, "gases")
+		}
 		if l.DecoMinutes != nil {
 			c.number(at+"deco_minutes", *l.DecoMinutes, 0, 1440, "min")
 		}
@@ -137,6 +140,9 @@ func (p *Policy) validateLadder(c *checker) {
 			if cell.p.Max != nil {
 				c.whole(at+cell.name+".max", *cell.p.Max, 0, 1000, "per dive")
 			}
+			if cell.p.WarnAbove != nil {
+				c.whole(at+cell.name+".warn_above", *cell.p.WarnAbove, 0, 1000, "per dive")
+			}
 		}
 		for _, e := range l.DeeperWith {
 			c.word(at+"deeper_with", e, p.Endorsements...)
@@ -145,6 +151,7 @@ func (p *Policy) validateLadder(c *checker) {
 		c.whole(at+"team_max", l.TeamMax, max(1, l.TeamMin), 12, "divers")
 		c.whole(at+"lights", l.Lights, 0, 12, "lights per diver")
 		c.whole(at+"max_site_grade", l.MaxSiteGrade, 0, 5, "site grade")
+		c.whole(at+"course_dives", l.CourseDives, 0, 500, "dives")
 		if l.LapseMonths != nil {
 			c.whole(at+"lapse_months", *l.LapseMonths, 1, 240, "months")
 			if l.LapsesTo != "" && (p.Rung(l.LapsesTo) < 0 || p.Rung(l.LapsesTo) >= i) {

@@ -82,6 +82,8 @@ func (p *Policy) validatePeople(c *checker) {
 		c.add("people.medical_bands", "empty", "expected at least one band")
 	}
 	c.whole("people.declaration_months", p.People.DeclarationMonths, 1, 120, "months")
+	c.whole("people.cpr_months", p.People.CprMonths, 0, 240, "months (0 = not asked)")
+	c.whole("people.first_aid_months", p.People.FirstAidMonths, 0, 240, "months (0 = not asked)")
 	c.whole("people.adult_age", p.People.AdultAge, 1, 30, "years")
 	cu := p.Currency
 	c.whole("currency.dives", cu.Dives, 0, 500, "dives")
@@ -120,6 +122,12 @@ func (p *Policy) validateGear(c *checker) {
 		seen[r.Name] = true
 		c.whole(at+"hydro_months", r.HydroMonths, 1, 240, "months")
 		c.whole(at+"visual_months", r.VisualMonths, 1, 240, "months")
+		if r.VisualRiskMonths != nil {
+			c.whole(at+"visual_with_risk_assessment_months", *r.VisualRiskMonths, 1, 240, "months")
+		}
+		if r.VisualHeavyUseMonths != nil {
+			c.whole(at+"visual_heavy_use_months", *r.VisualHeavyUseMonths, 1, 240, "months")
+		}
 		c.word(at+"count", r.Count, "month", "exact")
 		c.word(at+"base", r.Base, "mark", "first_service")
 		c.word(at+"carry_past_due", r.CarryPastDue, "filled_in_date", "refused")
@@ -138,6 +146,7 @@ func (p *Policy) validateGear(c *checker) {
 		c.add("cylinders.regimes", strconv.Itoa(len(p.Cylinders.Regimes))+" regimes", `expected one named "unknown": it holds for a cylinder without a country`)
 	}
 	c.whole("cylinders.due_soon_days", p.Cylinders.DueSoonDays, 0, 3650, "days")
+	c.whole("cylinders.plus_percent", p.Cylinders.PlusPercent, 0, 20, "per cent")
 	c.number("scooter.battery_factor", p.Scooter.BatteryFactor, 0, 10, "× runtime")
 	items := map[string]bool{}
 	for i, k := range p.Kit {
@@ -153,6 +162,7 @@ func (p *Policy) validateGear(c *checker) {
 				c.add("kit["+k.Item+"].clocks", strconv.Quote(cl.Clock), "expected a name and months, dives or each_trip")
 			}
 			c.whole("kit["+k.Item+"].clocks["+cl.Clock+"].months", cl.Months, 0, 240, "months")
+			c.whole("kit["+k.Item+"].clocks["+cl.Clock+"].dives", cl.Dives, 0, 10000, "dives")
 			c.decide("kit["+k.Item+"].clocks["+cl.Clock+"].overdue", cl.Overdue, DecideRefuse, DecideCaution)
 		}
 	}
@@ -202,7 +212,9 @@ func (p *Policy) validateDecompression(c *checker) {
 	c.number("oxygen.cns_caution_percent", p.Oxygen.CNSCautionPercent, 0, 100, "per cent")
 	c.number("oxygen.cns_refuse_percent", p.Oxygen.CNSRefusePercent, p.Oxygen.CNSCautionPercent, 150, "per cent, not below the caution")
 	c.number("oxygen.otu_daily", p.Oxygen.OTUDaily, 0, 1500, "OTU")
-	if o := p.Oxygen; o.AirBreakEveryMin != 0 {
+	if o := p.Oxygen; o.AirBreakEveryMin == 0 {
+		c.number("oxygen.air_break_min", o.AirBreakMin, 0, 60, "min")
+	} else {
 		c.number("oxygen.air_break_every_min", o.AirBreakEveryMin, 5, 240, "min, or 0 for none")
 		c.number("oxygen.air_break_min", o.AirBreakMin, 1, 60, "min")
 		if o.AirBreakMin != math.Trunc(o.AirBreakMin) {
@@ -230,9 +242,16 @@ func (p *Policy) validateDecompression(c *checker) {
 	c.whole("flying.single_hours", p.Flying.SingleHours, 0, 96, "h")
 	c.whole("flying.several_hours", p.Flying.SeveralHours, p.Flying.SingleHours, 96, "h, not below single_hours")
 	c.whole("flying.stops_hours", p.Flying.StopsHours, p.Flying.SingleHours, 96, "h, not below single_hours")
+	c.whole("flying.chain_hours", p.Flying.ChainHours, 0, 720, "h")
+	c.number("flying.cabin_m", p.Flying.CabinM, 0, 3000, "m")
+	c.number("first_aid_oxygen.down_to_bar", p.FirstAidOxygen.DownToBar, 0, 100, "bar")
 	c.number("first_aid_oxygen.flow_l_min", p.FirstAidOxygen.FlowLMin, 1, 60, "L/min")
 	c.whole("first_aid_oxygen.casualties", p.FirstAidOxygen.Casualties, 1, 20, "persons")
 	c.whole("statistics.hide_below", p.Statistics.HideBelow, 0, 100, "cases")
+	for _, r := range p.Retention {
+		c.whole("retention["+r.Record+"].months", r.Months, 0, 1200, "months (0 with 0 days = for ever)")
+		c.whole("retention["+r.Record+"].days", r.Days, 0, 36600, "days")
+	}
 }
 
 // NeverWaived are the rules that no club may hand to anybody: sharing exit,

@@ -17,6 +17,7 @@ const (
 	MaxHours       = 48    // runtime of the plan
 	MaxDepthM      = 350   // metres
 	MaxLengthM     = 20000 // metres of one leg
+	MaxText        = 4096  // bytes of a name or a word
 )
 
 // Input is all that Evaluate knows.

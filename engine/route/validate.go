@@ -30,7 +30,7 @@ func (p *problems) add(text string, args []any, field string, at ...any) {
 // within wants low ≤ v ≤ high; NaN never is.
 func (p *problems) within(v, low, high float64, unit, field string, at ...any) {
 	if !(v >= low && v <= high) {
-		if math.IsNaN(v) || math.IsInf(v, 0) {
+		if !isNumber(v) {
 			p.add("is not a number, must be %v to %v %s", []any{low, high, unit}, field, at...)
 			return
 		}
@@ -93,6 +93,115 @@ func (in *Input) check() (names, []Problem) {
 	return p.names, p.list
 }
 
+// Unreadable lists what makes the survey and the way unfit to be gone through,
+// up to a bound: lists that are too long, texts longer than MaxText, numbers
+// that are none. It does not look at what the caller of Lay works out from other
+// facts (water, policy, speeds, team, verified legs, cavern limits, visibility).
+func (in *Input) Unreadable() []Problem {
+	var p problems
+	in.checkSizes(&p)
+	if len(p.list) > 0 {
+		return p.list
+	}
+	text := func(s, field string, at ...any) {
+		if len(s) > MaxText {
+			p.add("%d bytes, at most %d are allowed", []any{len(s), MaxText}, field, at...)
+		}
+	}
+	texts := func(list []string, field string) {
+		for i, s := range list {
+			text(s, "%s[%d]", field, i)
+		}
+	}
+	number := func(x float64, field string, at ...any) {
+		if !isNumber(x) {
+			p.add("is not a number", nil, field, at...)
+		}
+	}
+	// A site may have thousands of them: what is in order costs a comparison.
+	for i := range in.Stations {
+		s := &in.Stations[i]
+		if len(s.Name) > MaxText {
+			text(s.Name, "stations[%d].name", i)
+		}
+		if !isNumber(s.DepthM) {
+			number(s.DepthM, "stations[%d].depth_m", i)
+		}
+	}
+	for i := range in.Legs {
+		l := &in.Legs[i]
+		if max(len(l.ID), len(l.From), len(l.To), len(l.Restriction)) > MaxText {
+			text(l.ID, "legs[%d].id", i)
+			text(l.From, "legs[%d].from", i)
+			text(l.To, "legs[%d].to", i)
+			text(l.Restriction, "legs[%d].restriction", i)
+		}
+		if !isNumber(l.LengthM) || !isNumber(l.FlowMMin) {
+			number(l.LengthM, "legs[%d].length_m", i)
+			number(l.FlowMMin, "legs[%d].flow_m_min", i)
+		}
+		if l.PullAndGlideMMin != nil {
+			number(*l.PullAndGlideMMin, "legs[%d].pull_and_glide_m_min", i)
+		}
+		for k, d := range l.DepthPoints {
+			if !isNumber(d.AtM) || !isNumber(d.DepthM) {
+				number(d.AtM, "legs[%d].depth_points[%d].at_m", i, k)
+				number(d.DepthM, "legs[%d].depth_points[%d].depth_m", i, k)
+			}
+		}
+	}
+	actions := func(list []Action, field string) {
+		for i := range list {
+			text(list[i].Action, "%s[%d].action", field, i)
+			text(list[i].Diver, "%s[%d].diver", field, i)
+			text(list[i].Marker, "%s[%d].marker", field, i)
+			if list[i].Cylinder != nil {
+				text(*list[i].Cylinder, "%s[%d].cylinder", field, i)
+			}
+		}
+	}
+	text(in.Route.Start, "route.start")
+	actions(in.Route.StartActions, "route.start_actions")
+	texts(in.Route.LeftDeclared, "route.left_declared")
+	for i := range in.Route.Moves {
+		m := &in.Route.Moves[i]
+		text(m.Leg, "route.moves[%d].leg", i)
+		text(m.To, "route.moves[%d].to", i)
+		text(m.HoldTask, "route.moves[%d].hold_task", i)
+		number(m.SwimMMin, "route.moves[%d].swim_m_min", i)
+		number(m.HoldMin, "route.moves[%d].hold_min", i)
+		if len(m.Actions) > 0 {
+			actions(m.Actions, fmt.Sprintf("route.moves[%d].actions", i))
+		}
+	}
+	texts(in.LeftLines, "left_lines")
+	for i := range in.Markers {
+		text(in.Markers[i].Marker, "markers[%d].marker", i)
+		text(in.Markers[i].Station, "markers[%d].station", i)
+	}
+	circuits := func(list []Circuit, field string) {
+		for i := range list {
+			c := &list[i]
+			text(c.ID, "%s[%d].id", field, i)
+			text(c.Start, "%s[%d].start", field, i)
+			text(c.StartA, "%s[%d].start_a", field, i)
+			text(c.StartB, "%s[%d].start_b", field, i)
+			texts(c.Approach, fmt.Sprintf("%s[%d].approach", field, i))
+			texts(c.Legs, fmt.Sprintf("%s[%d].legs", field, i))
+			number(c.MarkerHoldMin, "%s[%d].marker_hold_min", field, i)
+			if c.MarkerAtM != nil {
+				number(*c.MarkerAtM, "%s[%d].marker_at_m", field, i)
+			}
+		}
+	}
+	circuits(in.Loops, "loops")
+	circuits(in.Traverses, "traverses")
+	text(in.ClaimedZone, "claimed_zone")
+	return p.list
+}
+
+func isNumber(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+
 func (in *Input) checkSizes(p *problems) {
 	p.count(len(in.Stations), MaxStations, "stations")
 	p.count(len(in.Legs), MaxLegs, "legs")
@@ -129,14 +238,20 @@ func (in *Input) checkSizes(p *problems) {
 	}
 	p.count(listed, MaxListed, "verified[].legs")
 	listed = 0
-	for i := range in.Loops {
-		listed += len(in.Loops[i].Legs) + len(in.Loops[i].Approach)
-		p.count(len(in.Loops[i].Legs)+len(in.Loops[i].Approach), MaxMoves, fmt.Sprintf("loops[%d].legs", i))
+	circuits := func(list []Circuit, field string) {
+		for i := range list {
+			c := &list[i]
+			listed += len(c.Legs) + len(c.Approach)
+			if n := len(c.Legs); n > MaxMoves {
+				p.count(n, MaxMoves, fmt.Sprintf("%s[%d].legs", field, i))
+			}
+			if n := len(c.Approach); n > MaxMoves {
+				p.count(n, MaxMoves, fmt.Sprintf("%s[%d].approach", field, i))
+			}
+		}
 	}
-	for i := range in.Traverses {
-		listed += len(in.Traverses[i].Legs)
-		p.count(len(in.Traverses[i].Legs), MaxMoves, fmt.Sprintf("traverses[%d].legs", i))
-	}
+	circuits(in.Loops, "loops")
+	circuits(in.Traverses, "traverses")
 	p.count(listed, MaxListed, "loops[] and traverses[].legs")
 }
 

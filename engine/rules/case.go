@@ -20,6 +20,10 @@ type Case struct {
 	In     *facts.Input
 	Policy *policy.Policy
 
+	// Faults make the input unfit to be computed on: nothing below is worked out,
+	// and no rule runs but the one that tells them.
+	Faults []facts.Problem
+
 	Span Span          // the dive as judged
 	Days calendar.Days // site-local days it touches; zero where it cannot be told
 

@@ -18,6 +18,9 @@ import (
 // Missing, and the rules block on it.
 func Open(in *facts.Input) *Case {
 	c := &Case{In: in, Policy: &in.Policy, Least: -1}
+	if c.Faults = in.Problems(); len(c.Faults) > 0 {
+		return c.unfit()
+	}
 	c.Network = survey(&in.Route)
 	c.members()
 	c.column()
@@ -36,6 +39,24 @@ func Open(in *facts.Input) *Case {
 	c.otherWay()
 	c.fromResult()
 	c.watch()
+	return c
+}
+
+// unfit is the case of an input that cannot be computed on: of its texts only
+// what names the plan is told again, and only where it is no longer than any text.
+func (c *Case) unfit() *Case {
+	named := &facts.Input{}
+	for _, t := range []struct {
+		from string
+		to   *string
+	}{
+		{c.In.Plan.ID, &named.Plan.ID}, {c.In.Plan.Name, &named.Plan.Name}, {c.In.PolicyVersion, &named.PolicyVersion}, {c.In.SurveyVersion, &named.SurveyVersion}, {string(c.In.Moment), (*string)(&named.Moment)},
+	} {
+		if len(t.from) <= facts.MaxText {
+			*t.to = t.from
+		}
+	}
+	c.In = named
 	return c
 }
 

@@ -14,6 +14,15 @@ import (
 func planRules() []Rule {
 	return []Rule{
 		{
+			ID: inputRule, Version: 1, Title: "What stands in the input can be", Citation: handbook("route method", "4 and 7"),
+			Words: map[string]Words{
+				"ok":      {Says: "{subject}: every list, number and word is within its bounds"},
+				"problem": {Says: "{subject}: {field}: {observed}", Remedy: "correct {field}"},
+				"policy":  {Says: "{subject}: cannot tell, there is no club policy", Remedy: "give the policy"},
+			},
+			Check: sound,
+		},
+		{
 			ID: "plan.complete", Version: 1, Title: "Nothing is missing", Citation: handbook("route method", "4 and 7"),
 			Words: map[string]Words{"ok": {Says: "{subject}: everything the engine needs is recorded"}},
 			Check: func(c *Case) []finding.Finding {
@@ -105,6 +114,29 @@ func planRules() []Rule {
 			Check: verification,
 		},
 	}
+}
+
+// inputRule tells what cannot be in the input itself.
+const inputRule = "plan.input"
+
+func sound(c *Case) []finding.Finding {
+	var out []finding.Finding
+	for _, p := range append(c.Faults, c.In.Contradictions()...) {
+		f := answer(finding.Refuse, "problem", c.plan())
+		w := finding.Word("", p.Text)
+		f.Observed, f.Path = &w, p.Place
+		f.Figures = []finding.Figure{finding.Word("field", p.Place)}
+		out = append(out, f)
+	}
+	if len(c.Policy.Ladder) == 0 {
+		f := answer(finding.Indeterminate, "policy", c.plan())
+		f.Path = "policy"
+		out = append(out, f)
+	}
+	if len(out) == 0 {
+		out = one(pass(c.plan()))
+	}
+	return out
 }
 
 func planKind(c *Case) []finding.Finding {

@@ -8,6 +8,7 @@
 package rules
 
 import (
+	"slices"
 	"strings"
 
 	"lastlight/engine/finding"
@@ -59,6 +60,15 @@ func allRules() []Rule {
 
 // Judge runs every rule of the table, then the club's own rules, and returns all findings, worst first.
 func Judge(c *Case) []finding.Finding {
+	if len(c.Faults) > 0 {
+		i := slices.IndexFunc(table, func(r Rule) bool { return r.ID == inputRule })
+		fs := table[i].judge(c)
+		all := make([]*finding.Finding, 0, len(fs))
+		for k := range fs {
+			all = append(all, &fs[k])
+		}
+		return finding.Sorted(all)
+	}
 	lists := make([][]finding.Finding, len(table))
 	n := 0
 	for i := range table {

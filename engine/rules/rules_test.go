@@ -99,6 +99,9 @@ func depth(in *facts.Input, metres float64) {
 }
 
 var breaches = []breach{
+	{"plan.input", "problem", finding.Refuse, func(in *facts.Input) { in.Plan.Supplies[0].PlannedBar = new(-1.0) }},
+	{"plan.input", "problem", finding.Refuse, func(in *facts.Input) { in.Divers[2].ID = in.Divers[1].ID }},
+	{"plan.input", "policy", finding.Indeterminate, func(in *facts.Input) { in.Policy.Ladder = nil }},
 	{"diver.guardian_consent", "none", finding.Indeterminate, minor(facts.Consent{})},
 	{"diver.guardian_consent", "ended", finding.Refuse, minor(facts.Consent{To: enginetest.Day("2026-06-13"), By: "guardian"})},
 	{"diver.guardian_consent", "not_given", finding.Refuse, minor(facts.Consent{To: enginetest.Day("2026-12-31"), By: "d-Ada"})},
@@ -123,7 +126,7 @@ var breaches = []breach{
 	// 9 m/min is high; against the way out it counts as extreme, which is refused (practice 6).
 	{"route.flow_class", "inflow", finding.Refuse, func(in *facts.Input) { in.Route.Legs[0].FlowMMin = 9 }},
 	{"route.flow_class", "no_class", finding.Indeterminate, func(in *facts.Input) {
-		in.Route.Legs[0].FlowMMin, in.Policy.Flow.Classes = 8, in.Policy.Flow.Classes[:1]
+		in.Route.Legs[0].FlowMMin, in.Policy.Flow.Classes, in.Policy.Ladder = 8, in.Policy.Flow.Classes[:1], nil
 	}},
 	{"kit.arrows", "few", finding.Caution, func(in *facts.Input) { in.Policy.Lines.ArrowsPerDiver = 4 }},
 	{"plan.unsupported", "unsupported", finding.Refuse, func(in *facts.Input) { in.Plan.Team[0].Apparatus = facts.Rebreather }},
@@ -174,7 +177,7 @@ var breaches = []breach{
 	{"diver.not_diving", "not_available", finding.Refuse, func(in *facts.Input) { in.Divers[1].NotDiving = []facts.Absence{{From: enginetest.Day("2026-06-14")}} }},
 	{"diver.consumption", "none", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Consumption, in.Policy.Gas.DefaultRMVLMin = nil, 0 }},
 	{"team.solo", "solo", finding.Refuse, func(in *facts.Input) { in.Plan.Team, in.Plan.Supplies = in.Plan.Team[:1], in.Plan.Supplies[:1] }},
-	{"team.size", "too_many", finding.Refuse, func(in *facts.Input) { in.Policy.Ladder[4].TeamMax = 1 }},
+	{"team.size", "too_many", finding.Refuse, func(in *facts.Input) { in.Policy.Ladder[4].TeamMin, in.Policy.Ladder[4].TeamMax = 1, 1 }},
 	{"team.leader", "count", finding.Refuse, func(in *facts.Input) { in.Plan.Team[0].Leader = false }},
 	{"team.cover", "none", finding.Refuse, func(in *facts.Input) { in.Plan.Cover = nil }},
 	{"team.cover", "dives", finding.Refuse, func(in *facts.Input) { in.Plan.Cover = []string{"d-Ben"} }},
@@ -348,7 +351,7 @@ var breaches = []breach{
 	{"decompression.schedule", "saddle", finding.Refuse, saddle},
 	{"decompression.ways_out", "saddle", finding.Refuse, saddle},
 	{"failure.deeper_longer", "short", finding.Refuse, func(in *facts.Input) { in.Policy.Gas.SharingReserveBar = 160 }},
-	{"failure.deeper_longer", "none", finding.Refuse, func(in *facts.Input) { in.Policy.Failures.LongerMin = 6500 }},
+	{"failure.deeper_longer", "none", finding.Refuse, func(in *facts.Input) { depth(in, 335); in.Policy.Failures.DeeperM = 20 }},
 	{"oxygen.ways_out", "over", finding.Caution, func(in *facts.Input) { in.Policy.Oxygen.CNSRefusePercent, in.Policy.Oxygen.CNSCautionPercent = 1, 1 }},
 	// Three days of 816 OTU and more (500 min of oxygen at 4 m, 1.4 bar) are above REPEX' 2300 of five days.
 	{"oxygen.exposure", "days", finding.Refuse, func(in *facts.Input) {
@@ -368,7 +371,7 @@ var breaches = []breach{
 		in.Plan.Team[0].Scooter, in.Plan.ContingencySwimMMin, in.Policy.Speeds.ContingencySwim = true, 40, 1
 	}},
 	{"failure.worst_consumption", "short", finding.NeedsWaiver, func(in *facts.Input) { in.Divers[1].Consumption.WorstLMin = 200 }},
-	{"oxygen.exposure", "over", finding.Refuse, func(in *facts.Input) { in.Policy.Oxygen.CNSRefusePercent = 1 }},
+	{"oxygen.exposure", "over", finding.Refuse, func(in *facts.Input) { in.Policy.Oxygen.CNSRefusePercent, in.Policy.Oxygen.CNSCautionPercent = 1, 1 }},
 	{"oxygen.exposure", "much", finding.Caution, func(in *facts.Input) { in.Policy.Oxygen.CNSCautionPercent = 1 }},
 	{"oxygen.exposure", "lungs", finding.Refuse, func(in *facts.Input) { in.Policy.Oxygen.OTUDaily = 5 }},
 	{"decompression.altitude", "arrival", finding.Indeterminate, func(in *facts.Input) { in.Site.AltitudeM = new(301.0) }},

@@ -27,7 +27,8 @@ type program struct {
 	file   string    // --config
 }
 
-// Main runs the program with the arguments of the command line and gives its exit code: 0 done, 1 failed, 2 wrongly called.
+// Main runs the program with the arguments of the command line and gives its exit code: 0 done, 1 failed, 2 wrongly called, 5 a file that is not what the
+// command reads.
 func Main(args []string) int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
@@ -50,6 +51,9 @@ func (p *program) run(ctx context.Context, args []string) int {
 	fmt.Fprintln(p.errors, "lastlightd:", err)
 	if _, ok := errors.AsType[wrongUse](err); ok {
 		return 2
+	}
+	if _, ok := errors.AsType[badFile](err); ok {
+		return 5
 	}
 	return 1
 }

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"reflect"
 
 	"github.com/spf13/cobra"
 
@@ -21,7 +22,8 @@ func (p *program) evaluateCommand() *cobra.Command {
 		Use: "evaluate FILE", Short: "Run the engine on a stored input and print its report", Args: cobra.ExactArgs(1),
 		Long: "Run the engine on the evidence of a plan, as `lastlight plan evidence` writes it, or on an engine's input alone (JSON; - for\n" +
 			"standard input), and print the report. With evidence, ends with 1 where the report is not the stored one, byte for byte, or\n" +
-			"does not have its hash. Needs no database.",
+			"does not have its hash. Ends with 5 where the file is neither, is too large, or holds what no dive can have (numbers out of\n" +
+			"range, lists too long): every problem is told with its place. Needs no database.",
 		Example: "  lastlightd evaluate evidence.json",
 		RunE: func(cmd *cobra.Command, args []string) error {
 			text, err := readInput(args[0], cmd.InOrStdin())
@@ -30,7 +32,7 @@ func (p *program) evaluateCommand() *cobra.Command {
 			}
 			e, err := parseEvidence(text)
 			if err != nil {
-				return fmt.Errorf("%s: %w", args[0], err)
+				return badFile{fmt.Errorf("%s: %w", args[0], err)}
 			}
 			report, differs := e.replay()
 			if report == nil {
@@ -39,7 +41,7 @@ func (p *program) evaluateCommand() *cobra.Command {
 			if _, err = p.out.Write(report); err != nil {
 				return err
 			}
-			return differs
+			return errors.Join(e.unfit(), differs)
 		},
 	}
 }
@@ -56,28 +58,50 @@ type evidence struct {
 	input engine.Input
 }
 
-// parseEvidence reads evidence, or an engine's input alone.
+// parseEvidence reads evidence, or an engine's input alone. The error lists all
+// that does not fit.
 func parseEvidence(text []byte) (*evidence, error) {
-	var e evidence
-	if err := strict(text, &e); err != nil || len(e.Input) == 0 {
-		e = evidence{Input: text}
+	var top struct {
+		Input json.RawMessage `json:"input"`
 	}
-	if err := strict(e.Input, &e.input); err != nil {
-		return nil, fmt.Errorf("neither evidence nor an engine input: %w", err)
+	e := evidence{Input: text}
+	var err error
+	if json.Unmarshal(text, &top) == nil && len(top.Input) > 0 {
+		if err = scan(text, reflect.TypeFor[storedEvidence]()); err == nil {
+			err = json.Unmarshal(text, &e)
+		}
+	} else {
+		err = scan(text, reflect.TypeFor[engine.Input]())
+	}
+	if err == nil {
+		err = json.Unmarshal(e.Input, &e.input)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("neither evidence nor an engine input:\n%w", err)
 	}
 	return &e, nil
 }
 
-func strict(text []byte, into any) error {
-	d := json.NewDecoder(bytes.NewReader(text))
-	d.DisallowUnknownFields()
-	if err := d.Decode(into); err != nil {
-		return err
+// storedEvidence is what a file of evidence holds, for its scan.
+type storedEvidence struct {
+	Plan    string          `json:"plan"`
+	Version int             `json:"plan_version"`
+	Hash    string          `json:"hash"`
+	Input   engine.Input    `json:"input"`
+	Report  json.RawMessage `json:"report"`
+}
+
+// unfit lists what no dive can have; the report says it too.
+func (e *evidence) unfit() error {
+	all := e.input.Problems()
+	if len(all) == 0 {
+		return nil
 	}
-	if d.More() {
-		return errors.New("something follows after the document")
+	text := "the input cannot be computed on:"
+	for _, p := range all {
+		text += "\n" + p.Place + ": " + p.Text
 	}
-	return nil
+	return badFile{errors.New(text)}
 }
 
 // replay evaluates the input again; the error says where the outcome is not what is stored.
@@ -102,17 +126,21 @@ func (e *evidence) replay() ([]byte, error) {
 
 func readInput(path string, standard io.Reader) ([]byte, error) {
 	r := standard
+	large := badFile{fmt.Errorf("%s: larger than %d MiB", path, largestInput>>20)}
 	if path != "-" {
 		f, err := os.Open(path)
 		if err != nil {
 			return nil, err
 		}
 		defer f.Close()
+		if about, err := f.Stat(); err == nil && about.Size() > largestInput {
+			return nil, large
+		}
 		r = f
 	}
 	text, err := io.ReadAll(io.LimitReader(r, largestInput+1))
 	if err == nil && len(text) > largestInput {
-		err = fmt.Errorf("%s: larger than %d MiB", path, largestInput>>20)
+		err = large
 	}
 	return text, err
 }

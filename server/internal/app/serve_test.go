@@ -17,6 +17,7 @@ import (
 	"google.golang.org/grpc/health/grpc_health_v1"
 
 	"lastlight/engine"
+	"lastlight/engine/enginetest"
 	"lastlight/server/internal/storetest"
 )
 
@@ -107,7 +108,7 @@ func TestEvaluate(t *testing.T) {
 	stored := `{"plan":"loop-1","plan_version":2,"hash":"` + hash + `","input":` + string(input) + `,"report":` + string(report) + `}`
 	for name, text := range map[string]string{
 		"evidence.json": stored, "other.json": strings.Replace(stored, `"report":{`, `"report":{ `, 1), "hash.json": strings.Replace(stored, hash, "x"+hash[1:], 1),
-		"input.json": string(input), "odd.json": `{"no_such_fact": 1}`, "cut.json": string(input[:len(input)-1]),
+		"input.json": string(input),
 	} {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
 			t.Fatal(err)
@@ -124,9 +125,60 @@ func TestEvaluate(t *testing.T) {
 			t.Errorf("%s: exit %d: %s", name, code, text)
 		}
 	}
-	for _, name := range []string{"odd.json", "cut.json", "none.json"} {
-		if code, out, _ := command(t, nil, "evaluate", filepath.Join(dir, name)); code != 1 || out != "" {
-			t.Errorf("%s: exit %d, printed %q", name, code, out)
+	if code, out, _ := command(t, nil, "evaluate", filepath.Join(dir, "none.json")); code != 1 || out != "" {
+		t.Errorf("no file: exit %d, printed %q", code, out)
+	}
+}
+
+// What is no input is told with its place, all of it at once, and ends with 5.
+func TestEvaluateWhatIsNoInput(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	full, err := engine.Bytes(enginetest.Pair())
+	if err != nil {
+		t.Fatal(err)
+	}
+	dives := func(n int) string { return `{"dives":[{}` + strings.Repeat(",{}", n-1) + "]}" }
+	for name, c := range map[string]struct {
+		text string
+		told []string
+	}{
+		"empty":     {"", []string{"line 1, column 1", "unexpected EOF"}},
+		"cut":       {string(full[:len(full)-1]), []string{"line 1, column", "unexpected EOF"}},
+		"comma":     {"{\n  \"moment\": ,\n}", []string{"line 2, column 13"}},
+		"two":       {"{} {}", []string{"line 1, column 5", "something follows"}},
+		"field":     {`{"plan": {"no_such": 1, "team": [{}, {"nor_this": []}]}}`, []string{"plan.no_such: no such field", "plan.team[1].nor_this: no such field"}},
+		"kinds":     {`{"plan": {"name": 5, "version": 1.5, "team": {}}, "divers": [[]]}`, []string{"plan.name: a number, expected a text", "plan.version: 1.5, expected a whole number", "plan.team: an object, expected a list", "divers[0]: a list, expected an object"}},
+		"dates":     {`{"divers": [{"birth": "yesterday"}], "plan": {"entry": "2026-06-31T09:00+02:00"}}`, []string{"divers[0].birth: ", "plan.entry: "}},
+		"large":     {`{"site": {"altitude_m": 1e999}}`, []string{"site.altitude_m: 1e999 is too large"}},
+		"ranges":    {`{"site": {"altitude_m": 9000, "grade": 9}, "plan": {"runtime_min": -1}}`, []string{"site.altitude_m: 9000 m, must be -430 to 5500 m", "site.grade: 9", "plan.runtime_min: -1 min, must be 0 to 2880 min"}},
+		"long list": {`{"plan": {"team": [{},{},{},{},{},{},{}]}}`, []string{"plan.team: more than the 6 entries allowed"}},
+		"evidence":  {`{"plan":"p","plan_version":1,"hash":"","input":{"plan":{"no_such":1}},"report":{}}`, []string{"input.plan.no_such: no such field"}},
+		// A few bytes that would take gigabytes when read.
+		"memory": {`{"divers":[` + dives(19000) + strings.Repeat(","+dives(19000), 90) + "]}", []string{"more than 256 MiB"}},
+	} {
+		file := filepath.Join(dir, strings.ReplaceAll(name, " ", "-")+".json")
+		if err := os.WriteFile(file, []byte(c.text), 0o600); err != nil {
+			t.Fatal(err)
 		}
+		code, _, text := command(t, nil, "evaluate", file)
+		if code != 5 {
+			t.Errorf("%s: exit %d: %s", name, code, text)
+		}
+		for _, want := range c.told {
+			if !strings.Contains(text, want) {
+				t.Errorf("%s: %q lacks %q", name, text, want)
+			}
+		}
+	}
+	file := filepath.Join(dir, "200-mb.json")
+	if err := os.WriteFile(file, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Truncate(file, 200<<20); err != nil {
+		t.Fatal(err)
+	}
+	if code, out, text := command(t, nil, "evaluate", file); code != 5 || out != "" || !strings.Contains(text, "larger than 64 MiB") {
+		t.Errorf("200 MB: exit %d, printed %d bytes: %s", code, len(out), text)
 	}
 }
