@@ -88,7 +88,7 @@ func TestValidateNamesEveryFault(t *testing.T) {
 			t.Errorf("%s: problem without what was read or expected", problem.Path)
 		}
 	}
-	for _, path := range []string{"ladder[INT].max_depth_m", "ladder[APP].lapses_to", "gas.stress_factor", "mix.o2_tolerance_points", "watch.grace_max", "waivers.rules[8].rule", "decompression.last_stop_m"} {
+	for _, path := range []string{"ladder[INT].max_depth_m", "ladder[APP].lapses_to", "gas.stress_factor", "mix.o2_tolerance_points", "watch.grace_max", "waivers.rules[9].rule", "decompression.last_stop_m"} {
 		if !got[path] {
 			t.Errorf("%s not reported; got %v", path, got)
 		}

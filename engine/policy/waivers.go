@@ -21,6 +21,7 @@ func defaultWaivers() Waivers {
 			second("route.major_restriction_sharing"), // route and gas D11: needs a waiver where every supply is independent; the second is ours
 			second("site.threshold"),                  // ours, for a club that makes the cell needs_waiver; as shipped it refuses
 			second("plan.site_opening"),               // route and gas 8: SURVEY and second approver
+			second("plan.exploration"),                // practice 5.3 RT2: SURVEY, laying line and second approver
 			second("team.solo"),                       // practice 13: second approver, in a club that enables it
 			second("watch.can_help"),                  // T36: needs a waiver; the second is ours
 			alone("failure.worst_consumption"),        // route and gas 6: needs a waiver

@@ -159,6 +159,7 @@ type Leg struct {
 	SlowExitFactor   float64  `json:"slow_exit_factor"`     // by its bottom, at least 1; 0 is read as 1
 	MainLine         *bool    `json:"main_line"`            // nil = not surveyed; for counting turns off it
 	Gap              bool     `json:"gap"`                  // an unlined leg between two permanent lines, not a jump
+	Unexplored       bool     `json:"unexplored,omitempty"` // an unlined leg in which nobody has laid line, neither jump nor gap (RT2)
 }
 
 // DepthPoint is a depth inside a leg.

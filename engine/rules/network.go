@@ -31,6 +31,7 @@ type Network struct {
 
 	Jumps        []Spot // legs without a permanent line, jumps and gaps, each once
 	JumpFromJump []Spot
+	Explored     []Spot // of the jumps: passage in which nobody has laid line, and this team does
 	OffMain      []Spot // permanent lines taken off the main line, each once
 	MainUnknown  []Spot // legs at a junction of which nobody has recorded whether they are the main line
 	Circuit      []Spot
@@ -184,7 +185,7 @@ func (n *Network) lines(in *route.Input, a *around) {
 		}
 		if first, known := nested[w.to]; !known || first > nested[w.from]+1 {
 			nested[w.to] = nested[w.from]
-			if !l.Lined && !l.Gap {
+			if !l.Lined && !l.Gap && !l.Unexplored {
 				nested[w.to]++
 			}
 			n.Passed = append(n.Passed, w.to)
@@ -197,11 +198,17 @@ func (n *Network) lines(in *route.Input, a *around) {
 		switch {
 		case !l.Lined:
 			spot.What = "the jump over leg " + l.ID
-			if l.Gap {
+			switch {
+			case l.Gap:
 				spot.What = "the gap over leg " + l.ID
+			case l.Unexplored:
+				spot.What = "new line in leg " + l.ID
+				if in.Route.Moves[w.move].RunLine {
+					n.Explored = append(n.Explored, spot)
+				}
 			}
 			n.Jumps = append(n.Jumps, spot)
-			if !l.Gap && nested[w.from] > 0 {
+			if !l.Gap && !l.Unexplored && nested[w.from] > 0 {
 				n.JumpFromJump = append(n.JumpFromJump, spot)
 			}
 			n.decide(w.from)

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"slices"
 	"strings"
 
 	"lastlight/engine/calendar"
@@ -79,6 +80,14 @@ func planRules() []Rule {
 				}
 				return one(notAsked(c.plan()))
 			},
+		},
+		{
+			ID: "plan.exploration", Version: 1, Title: "Passage without line is explored with SURVEY and a second approver", Citation: handbook("practice", "5.3 RT2"),
+			Words: map[string]Words{
+				"no_survey": {Says: "{subject}: lays {observed}{at}, passage that nobody has lined, without {limit}", Remedy: "a diver whose {limit} endorsement counts, or turn before {place}"},
+				"second":    {Says: "{subject}: lays {observed}{at}, passage that nobody has lined: a second approver decides", Remedy: "a second approver decides, or turn before {place}"},
+			},
+			Check: exploration,
 		},
 		{
 			ID: "plan.runtime", Version: 1, Title: "Planned runtime covers the route", Citation: handbook("dates and deadlines", "T2"),
@@ -183,6 +192,30 @@ func planKind(c *Case) []finding.Finding {
 	limit := finding.Word("", "normal, set up, clean up, training, site opening")
 	f.Status, f.Code, f.Limit = finding.Refuse, "unknown_kind", &limit
 	return one(f)
+}
+
+// exploration: a leg in which nobody has laid line is swum only with line run on this dive (route.faults sees to that), by a team
+// with SURVEY, and where a second approver agrees.
+func exploration(c *Case) []finding.Finding {
+	if !c.Network.Known {
+		return one(c.routeUnknown(c.plan()))
+	}
+	if len(c.Network.Explored) == 0 {
+		return one(notAsked(c.plan()))
+	}
+	surveys := slices.ContainsFunc(c.Team, func(m Member) bool { return m.Holds("SURVEY") })
+	out := make([]finding.Finding, len(c.Network.Explored))
+	for i, spot := range c.Network.Explored {
+		laid := finding.Word("", spot.What)
+		f := answer(finding.NeedsWaiver, "second", c.plan())
+		if !surveys {
+			limit := finding.Word("", "SURVEY")
+			f.Status, f.Code, f.Limit = finding.Refuse, "no_survey", &limit
+		}
+		f.Observed, f.Place, f.Path = &laid, spot.Place, "route.route.moves"
+		out[i] = at(f)
+	}
+	return out
 }
 
 func runtime(c *Case) []finding.Finding {

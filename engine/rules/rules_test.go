@@ -134,6 +134,14 @@ var breaches = []breach{
 	{"plan.kind", "no_instructor", finding.Refuse, func(in *facts.Input) { in.Plan.Kind, in.Plan.Taught = facts.Training, "FULL" }},
 	{"plan.kind", "no_survey", finding.Refuse, func(in *facts.Input) { in.Plan.Kind = facts.SiteOpening }},
 	{"plan.site_opening", "second", finding.NeedsWaiver, func(in *facts.Input) { in.Plan.Kind = facts.SiteOpening }},
+	{"plan.exploration", "no_survey", finding.Refuse, func(in *facts.Input) { jump(in); in.Route.Legs[len(in.Route.Legs)-1].Unexplored = true }},
+	{"plan.exploration", "second", finding.NeedsWaiver, func(in *facts.Input) {
+		jump(in)
+		in.Route.Legs[len(in.Route.Legs)-1].Unexplored = true
+		survey := in.Divers[1].Cards[0]
+		survey.ID, survey.Level, survey.Endorsement = "survey", "", "SURVEY"
+		in.Divers[1].Cards = append(in.Divers[1].Cards, survey)
+	}},
 	{"plan.runtime", "short", finding.Refuse, func(in *facts.Input) { in.Plan.RuntimeMin = 5 }},
 	{"plan.runtime", "order", finding.Refuse, func(in *facts.Input) { in.Plan.EnterBy = enginetest.At("2026-06-14T08:00+02:00") }},
 	{"plan.double_booking", "clash_cylinder", finding.Refuse, func(in *facts.Input) {

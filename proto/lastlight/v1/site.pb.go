@@ -908,7 +908,8 @@ type Leg struct {
 	LengthM float64 `protobuf:"fixed64,4,opt,name=length_m,json=lengthM,proto3" json:"length_m,omitempty"`
 	// A permanent guideline is in place.
 	Lined bool `protobuf:"varint,5,opt,name=lined,proto3" json:"lined,omitempty"`
-	// Where there is no permanent line: "jump" to a side passage or "gap" between two line ends.
+	// Where there is no permanent line: "jump" to a side passage, "gap" between two line ends, or "new": nobody has laid line there.
+	// New passage is dived only by a team that runs line in it and has SURVEY, where a second approver agrees.
 	UnlinedKind string `protobuf:"bytes,6,opt,name=unlined_kind,json=unlinedKind,proto3" json:"unlined_kind,omitempty"`
 	// none (also empty), minor: not two divers side by side, major: body position or kit changes.
 	Restriction string `protobuf:"bytes,7,opt,name=restriction,proto3" json:"restriction,omitempty"`
@@ -3314,14 +3315,14 @@ const file_lastlight_v1_site_proto_rawDesc = "" +
 	"\ttime_zone\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\btimeZone\x12\x1e\n" +
 	"\x05notes\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x05notesB\n" +
 	"\n" +
-	"\b_depth_m\"\xa7\x05\n" +
+	"\b_depth_m\"\xac\x05\n" +
 	"\x03Leg\x12\x19\n" +
 	"\x02id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18<R\x02id\x12\x1b\n" +
 	"\x04from\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04from\x12\x17\n" +
 	"\x02to\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02to\x124\n" +
 	"\blength_m\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@!\x00\x00\x00\x00\x00\x00\x00\x00R\alengthM\x12\x14\n" +
-	"\x05lined\x18\x05 \x01(\bR\x05lined\x125\n" +
-	"\funlined_kind\x18\x06 \x01(\tB\x12\xbaH\x0fr\rR\x00R\x04jumpR\x03gapR\vunlinedKind\x12=\n" +
+	"\x05lined\x18\x05 \x01(\bR\x05lined\x12:\n" +
+	"\funlined_kind\x18\x06 \x01(\tB\x17\xbaH\x14r\x12R\x00R\x04jumpR\x03gapR\x03newR\vunlinedKind\x12=\n" +
 	"\vrestriction\x18\a \x01(\tB\x1b\xbaH\x18r\x16R\x00R\x04noneR\x05minorR\x05majorR\vrestriction\x127\n" +
 	"\n" +
 	"flow_m_min\x18\b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00N@)\x00\x00\x00\x00\x00\x00N\xc0R\bflowMMin\x12O\n" +

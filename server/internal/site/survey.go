@@ -69,10 +69,10 @@ func checkLeg(p *fault.Problems, i int, l *lastlightv1.Leg, stations map[string]
 		p.Add(at("to"), l.To, "another station than from", "the leg leads back to its own beginning")
 	}
 	if l.Lined && l.UnlinedKind != "" {
-		p.Add(at("unlined_kind"), l.UnlinedKind, "empty on a lined leg", "a leg with a permanent line is neither jump nor gap")
+		p.Add(at("unlined_kind"), l.UnlinedKind, "empty on a lined leg", "a leg with a permanent line is neither jump nor gap nor new")
 	}
 	if !l.Lined && l.UnlinedKind == "" {
-		p.Add(at("unlined_kind"), "", "jump or gap", "a leg without a permanent line must say which it is")
+		p.Add(at("unlined_kind"), "", "jump, gap or new", "a leg without a permanent line must say which it is")
 	}
 	if from == nil || to == nil {
 		return

@@ -119,6 +119,16 @@ func (c *club) adoptPolicy(edit func(*policy.Policy)) {
 // draftPolicy enters what adoptPolicy would adopt, and gives its id.
 func (c *club) draftPolicy(edit func(*policy.Policy)) string {
 	c.t.Helper()
+	name, err := c.tryPolicy(edit)
+	if err != nil {
+		c.t.Fatalf("policy: %v", err)
+	}
+	return name
+}
+
+// tryPolicy enters what draftPolicy would enter; the server may refuse it.
+func (c *club) tryPolicy(edit func(*policy.Policy)) (name string, err error) {
+	c.t.Helper()
 	p := policy.Default()
 	p.Gas.Model = "ideal"
 	p.Gas.StressFactor, p.Gas.ConsumptionFloorLMin, p.Gas.DelayMin = 1, 0, 0
@@ -138,11 +148,9 @@ func (c *club) draftPolicy(edit func(*policy.Policy)) string {
 	if err := protojson.Unmarshal(b, document); err != nil {
 		c.t.Fatal(err)
 	}
-	name := "story-" + strings.ToLower(id()[:8])
-	if _, err := c.policies().CreatePolicy(c.as("keeper"), &pb.CreatePolicyRequest{Policy: &pb.Policy{Id: name, Document: document, Reason: "the story's sums"}, RequestId: id()}); err != nil {
-		c.t.Fatalf("policy: %v", err)
-	}
-	return name
+	name = "story-" + strings.ToLower(id()[:8])
+	_, err = c.policies().CreatePolicy(c.as("keeper"), &pb.CreatePolicyRequest{Policy: &pb.Policy{Id: name, Document: document, Reason: "the story's sums"}, RequestId: id()})
+	return name, err
 }
 
 // level is a passage at one depth, the opening at that depth too: what the
@@ -172,6 +180,7 @@ type diver struct {
 	level    string  // FULL if empty
 	litres   float64 // water volume of the mains together; 24 if 0
 	single   bool    // one cylinder of that volume instead of a twinset
+	apart    bool    // the two are independent supplies instead of a twinset
 	rate     float64 // L/min; 20 if 0
 	born     string  // 1985-04-01 if empty
 	unseen   bool    // nobody else has seen the card
@@ -236,6 +245,8 @@ func (c *club) enrol(site string, divers ...diver) {
 		kind := "twinset"
 		if d.single {
 			names, kind = names[:1], "single"
+		} else if d.apart {
+			kind = "sidemount"
 		}
 		for j, name := range names {
 			records = append(records, record(&pb.Cylinder{

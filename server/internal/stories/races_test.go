@@ -7,7 +7,11 @@ import (
 	"testing"
 	"time"
 
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
 	pb "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/store"
 )
 
 // Each race is run this often, widened: a trigger holds every decision open
@@ -315,6 +319,100 @@ func TestRaceWaiverWithdrawn(t *testing.T) {
 	if slipped > 0 {
 		t.Errorf("%d of %d approvals stand on a waiver that was withdrawn", slipped, races(t))
 	}
+}
+
+// A waiver runs out while the plan is being approved: what was approved in its last minute is stale from the next on, by itself and
+// in the register, and nobody goes in on it.
+func TestRaceWaiverRunsOut(t *testing.T) {
+	c, make := mondayRace(t)
+	c.clock.set(c.at("2026-06-08 08:00"))
+	c.reading("spring", c.at("2026-06-08 08:00"))
+	before, after := c.at("2026-06-08 09:04"), c.at("2026-06-08 09:05")
+	desk := store.New(c.pool, c.clock.Now)
+	slipped, approved := 0, 0
+	for run := range races(t) {
+		c.clock.set(c.at("2026-06-08 08:30"))
+		p, key := make(run)
+		c.waived(p.Id, 1, key, after)
+		c.clock.set(before)
+		try := c.tryApprove(c.as("cora"), p, c.again(p.Id).Report)
+		both(run, func() { try() }, func() {
+			time.Sleep(time.Duration(run%8) * 3 * time.Millisecond) // the minute ends before, within or after the decision
+			c.clock.set(after)
+			if _, err := desk.ExpirePlans(t.Context()); err != nil {
+				t.Errorf("the sweep: %v", err)
+			}
+		})
+		var late int
+		if err := c.pool.QueryRow(t.Context(), `SELECT count(*) FROM decision WHERE plan = $1 AND decision = 'approved' AND decided_at >= $2`, p.Id, after).Scan(&late); err != nil {
+			t.Fatal(err)
+		}
+		if late > 0 || c.standing(p.Id) == pb.PlanState_PLAN_STATE_APPROVED {
+			slipped++
+		}
+		if try().Decided {
+			approved++
+			c.mustNotGo(p, 1, "run out")
+			if _, err := desk.ExpirePlans(t.Context()); err != nil {
+				t.Fatal(err)
+			}
+			var state string
+			if err := c.pool.QueryRow(t.Context(), `SELECT state FROM plan WHERE id = $1`, p.Id).Scan(&state); err != nil || state != "stale" {
+				t.Errorf("run %d: in the register %s, %v", run, state, err)
+			}
+		}
+		c.withdraw(p.Id)
+		if t.Failed() {
+			return
+		}
+	}
+	t.Logf("%d of %d approved first and made stale; %d slipped through", approved, races(t), slipped)
+	if slipped > 0 {
+		t.Errorf("%d of %d approvals stand on a waiver that has run out", slipped, races(t))
+	}
+}
+
+// The plan is withdrawn while it is being approved: it ends withdrawn, binds nobody, and no approval follows the withdrawal.
+func TestRaceWithdrawn(t *testing.T) {
+	c, make := race(t)
+	approved := 0
+	for run := range races(t) {
+		p, r := make(run)
+		cora, keeper := c.as("cora"), c.as("keeper")
+		both(run, func() {
+			out, err := c.plans().ApprovePlan(cora, &pb.ApprovePlanRequest{Id: p.Id, Version: 1, ReportHash: r.Hash, RequestId: id()})
+			if err != nil && status.Code(err) != codes.FailedPrecondition {
+				t.Errorf("approve: %v", err)
+			}
+			if out.GetDecided() {
+				approved++
+			}
+		}, func() {
+			if _, err := c.plans().WithdrawPlan(keeper, &pb.WithdrawPlanRequest{Id: p.Id, Reason: "called off", RequestId: id()}); err != nil {
+				t.Errorf("withdraw: %v", err)
+			}
+		})
+		if s := c.standing(p.Id); s != pb.PlanState_PLAN_STATE_WITHDRAWN {
+			t.Errorf("run %d: it ends %v", run, s)
+		}
+		var bound, after int
+		if err := c.pool.QueryRow(t.Context(), `
+SELECT (SELECT count(*) FROM booking WHERE plan = $1),
+       (SELECT count(*) FROM event a JOIN event w ON w.record = a.record AND w.what = 'plan.withdrawn' WHERE a.record = $1 AND a.what = 'plan.approved' AND a.id > w.id)`, p.Id).Scan(&bound, &after); err != nil {
+			t.Fatal(err)
+		}
+		if bound > 0 || after > 0 {
+			t.Errorf("run %d: %d still bound, %d approvals after the withdrawal", run, bound, after)
+		}
+		if t.Failed() {
+			return
+		}
+	}
+	var withdrawn int
+	if err := c.pool.QueryRow(t.Context(), `SELECT count(*) FROM event WHERE what = 'plan.withdrawn'`).Scan(&withdrawn); err != nil || withdrawn != races(t) {
+		t.Errorf("%d withdrawals in the log, want %d, %v", withdrawn, races(t), err)
+	}
+	t.Logf("%d of %d approved first", approved, races(t))
 }
 
 func TestRaceSecondApproverRevoked(t *testing.T) {

@@ -252,7 +252,7 @@ func TestRefusedFilesStoreNothingAndTellEverything(t *testing.T) {
 		{record(&pb.Analysis{Cylinder: "tank", AnalysedAt: stamp(now), OxygenPercent: "50", HeliumPercent: "51"}), "analysis.helium_percent", "100"},
 		{record(short), "survey.legs[1].length_m", "shorter"},
 		{record(lonely), "survey.stations[3].id", "no leg"},
-		{record(unlined), "survey.legs[1].unlined_kind", "jump or gap"},
+		{record(unlined), "survey.legs[1].unlined_kind", "jump, gap or new"},
 		{record(free), "survey.legs[0].declared_free_above", "opening"},
 		{record(aluminium("other", "northern", "12345")), "cylinder.serial", "tank"},
 		{record(&pb.Dive{Id: "backwards", Site: "north", Kind: "normal", EnteredAt: stamp(now.Add(-time.Hour)), OutAt: stamp(now.Add(-2 * time.Hour)), MaxDepthM: proto.Float64(5), Zone: "cave", Divers: []*pb.DiveDiver{{Person: "anna"}}}), "dive.out_at", ""},
