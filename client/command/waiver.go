@@ -13,7 +13,7 @@ func (a *app) waiver() *cobra.Command {
 	c := pb.NewPlanServiceClient
 	return a.noun("waiver", "What was waived, by whom, and what of it still stands",
 		list(a, verb{
-			use: "list", short: "List waivers, latest first", example: "  lastlight waiver list --state standing\n  lastlight waiver list --site hollow-spring --rule level.visibility",
+			use: "list", short: "List waivers, latest first", example: "  lastlight waiver list --state standing\n  lastlight waiver list --since 2026-06-01 --search visibility\n  lastlight waiver list --site hollow-spring --rule level.visibility",
 			long: "States: standing; waiting (for its second approver); lapsed (its time has run out); withdrawn; spent (the plan has another version, or is over).",
 		}, c, pb.PlanServiceClient.ListWaivers,
 			col("waived at", func(w screen.View, x *pb.Waiver) string { return w.Time(x.GetWaivedAt(), x.GetSite()) }),

@@ -2549,9 +2549,13 @@ type ListWaiversRequest struct {
 	From *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=from,proto3" json:"from,omitempty"`
 	To   *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=to,proto3" json:"to,omitempty"`
 	// standing, waiting, lapsed, withdrawn, spent; empty: all.
-	State         string `protobuf:"bytes,6,opt,name=state,proto3" json:"state,omitempty"`
-	PageSize      int32  `protobuf:"varint,7,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
-	PageToken     string `protobuf:"bytes,8,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	State     string `protobuf:"bytes,6,opt,name=state,proto3" json:"state,omitempty"`
+	PageSize  int32  `protobuf:"varint,7,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken string `protobuf:"bytes,8,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// Waived on this day or later, as the plan's site counts days.
+	Since string `protobuf:"bytes,9,opt,name=since,proto3" json:"since,omitempty"`
+	// In what was waived, a name in it included, the reason, the conditions, the rule or the plan's id.
+	Search        string `protobuf:"bytes,10,opt,name=search,proto3" json:"search,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2638,6 +2642,20 @@ func (x *ListWaiversRequest) GetPageSize() int32 {
 func (x *ListWaiversRequest) GetPageToken() string {
 	if x != nil {
 		return x.PageToken
+	}
+	return ""
+}
+
+func (x *ListWaiversRequest) GetSince() string {
+	if x != nil {
+		return x.Since
+	}
+	return ""
+}
+
+func (x *ListWaiversRequest) GetSearch() string {
+	if x != nil {
+		return x.Search
 	}
 	return ""
 }
@@ -3441,7 +3459,7 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\x06reason\x18\x03 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xe8\aR\x06reason\x12'\n" +
 	"\n" +
-	"request_id\x18\x04 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"\xc0\x02\n" +
+	"request_id\x18\x04 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"\x96\x03\n" +
 	"\x12ListWaiversRequest\x12\x12\n" +
 	"\x04plan\x18\x01 \x01(\tR\x04plan\x12\x12\n" +
 	"\x04site\x18\x02 \x01(\tR\x04site\x12\x12\n" +
@@ -3452,7 +3470,10 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\tpage_size\x18\a \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12\x1d\n" +
 	"\n" +
-	"page_token\x18\b \x01(\tR\tpageToken\"m\n" +
+	"page_token\x18\b \x01(\tR\tpageToken\x123\n" +
+	"\x05since\x18\t \x01(\tB\x1d\xbaH\x1ar\x182\x16^(\\d{4}-\\d{2}-\\d{2})?$R\x05since\x12\x1f\n" +
+	"\x06search\x18\n" +
+	" \x01(\tB\a\xbaH\x04r\x02\x18dR\x06search\"m\n" +
 	"\x13ListWaiversResponse\x12.\n" +
 	"\awaivers\x18\x01 \x03(\v2\x14.lastlight.v1.WaiverR\awaivers\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"}\n" +

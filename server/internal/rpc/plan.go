@@ -9,6 +9,7 @@ import (
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
 	"lastlight/server/internal/brief"
+	"lastlight/server/internal/dates"
 	"lastlight/server/internal/decide"
 	"lastlight/server/internal/fault"
 	"lastlight/server/internal/plan"
@@ -353,6 +354,13 @@ func (h *Plans) WithdrawWaiver(ctx context.Context, r *lastlightv1.WithdrawWaive
 
 // ListWaivers lists what was waived, latest first: in the whole club, or in the expeditions in which the caller's role lets them know.
 func (h *Plans) ListWaivers(ctx context.Context, r *lastlightv1.ListWaiversRequest) (*lastlightv1.ListWaiversResponse, error) {
+	problems := &fault.Problems{}
+	if r.Since != "" {
+		dates.Day(problems, "since", r.Since)
+	}
+	if err := problems.Err(); err != nil {
+		return nil, err
+	}
 	c := access.CallerFrom(ctx)
 	var within []string
 	if !c.Sees(access.WaiverFact, access.Subject{}) {

@@ -65,10 +65,13 @@ SELECT id, pseudonym, COALESCE(NULLIF(doc ->> 'short_name', ''), full_name) FROM
 	return pseudonyms, names, translate(err)
 }
 
+// shownName is the name to show of a person x.
+const shownName = `COALESCE(NULLIF(x.doc ->> 'short_name', ''), x.full_name)`
+
 // PeopleByPseudonym gives id and name to show behind pseudonyms that stand in a stored report.
 func (s *Store) PeopleByPseudonym(ctx context.Context, pseudonyms []string) (ids, names map[string]string, err error) {
 	rows, err := s.pool.Query(ctx, `
-SELECT pseudonym, id, COALESCE(NULLIF(doc ->> 'short_name', ''), full_name) FROM person WHERE pseudonym = ANY ($1)`, sortedSet(pseudonyms))
+SELECT x.pseudonym, x.id, `+shownName+` FROM person x WHERE x.pseudonym = ANY ($1)`, sortedSet(pseudonyms))
 	if err != nil {
 		return nil, nil, translate(err)
 	}

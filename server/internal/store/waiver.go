@@ -56,7 +56,7 @@ func (s *Store) ListWaivers(ctx context.Context, r *lastlightv1.ListWaiversReque
 	if r.To != nil {
 		to = r.To.AsTime()
 	}
-	args := []any{r.Plan, r.Site, r.Rule, from, to, r.State, expeditions}
+	args := []any{r.Plan, r.Site, r.Rule, from, to, r.State, expeditions, r.Since, r.Search}
 	after, err := ReadToken("waivers", args, r.PageToken, 2)
 	if err != nil {
 		return nil, "", err
@@ -68,9 +68,12 @@ func (s *Store) ListWaivers(ctx context.Context, r *lastlightv1.ListWaiversReque
 	size := PageSize(r.PageSize)
 	rows, err := s.pool.Query(ctx, `SELECT * FROM (`+waiverRows+`
 WHERE ($2 = '' OR w.plan = $2) AND ($3 = '' OR p.site = $3) AND ($4 = '' OR w.rule = $4) AND w.waived_at >= $5 AND w.waived_at <= $6
-  AND ($7::text[] IS NULL OR p.expedition = ANY ($7)) AND (w.waived_at < $8 OR (w.waived_at = $8 AND w.id::text > $9))) x
+  AND ($7::text[] IS NULL OR p.expedition = ANY ($7)) AND (w.waived_at < $8 OR (w.waived_at = $8 AND w.id::text > $9))
+  AND ($12 = '' OR (w.waived_at AT TIME ZONE (SELECT time_zone FROM site WHERE site.id = p.site))::date >= NULLIF($12, '')::date)
+  AND ($13 = '' OR position(lower($13) IN lower(concat_ws(' ', w.said, w.reason, w.conditions, w.rule, w.plan))) > 0
+    OR EXISTS (SELECT FROM person x WHERE position(x.pseudonym IN w.said) > 0 AND position(lower($13) IN lower(`+shownName+`)) > 0))) x
 WHERE $10 = '' OR state = $10 ORDER BY waived_at DESC, id LIMIT $11`,
-		s.Now(), r.Plan, r.Site, r.Rule, from, to, expeditions, at, id, r.State, size+1)
+		s.Now(), r.Plan, r.Site, r.Rule, from, to, expeditions, at, id, r.State, size+1, r.Since, r.Search)
 	if err != nil {
 		return nil, "", translate(err)
 	}

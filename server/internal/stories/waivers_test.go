@@ -205,6 +205,12 @@ func TestListOfWaivers(t *testing.T) {
 		}
 		c.clock.set(c.at("2026-06-08 07:30").Add(time.Duration(i+1) * time.Minute))
 	}
+	c.adoptPolicy(func(p *policyDocument) {
+		p.OwnRules = []policy.OwnRule{own("leaders", policy.AboutDiver, `!diver.leader`, policy.DecideWaiver)}
+	})
+	if out, err := c.waive("cora", "two", 1, keyOf(t, c.again("two").Report, "own.leaders"), nil); err != nil || !out.Decided {
+		t.Fatalf("the leader: %v, %v", out, err)
+	}
 	var plans []string
 	for token := ""; ; {
 		page, err := c.plans().ListWaivers(c.as("sofie"), &pb.ListWaiversRequest{PageSize: 2, PageToken: token})
@@ -218,23 +224,34 @@ func TestListOfWaivers(t *testing.T) {
 			break
 		}
 	}
-	if got := strings.Join(plans, " "); got != "three two one" {
+	if got := strings.Join(plans, " "); got != "two three two one" {
 		t.Errorf("latest first: %s", got)
 	}
 	for _, q := range []struct {
 		r    *pb.ListWaiversRequest
 		want int
 	}{
-		{&pb.ListWaiversRequest{Plan: "two"}, 1},
-		{&pb.ListWaiversRequest{Site: "spring"}, 3},
+		{&pb.ListWaiversRequest{Plan: "two"}, 2},
+		{&pb.ListWaiversRequest{Site: "spring"}, 4},
 		{&pb.ListWaiversRequest{Site: "elsewhere"}, 0},
 		{&pb.ListWaiversRequest{Rule: "own.mondays", State: "waiting"}, 3},
-		{&pb.ListWaiversRequest{State: "standing"}, 0},
+		{&pb.ListWaiversRequest{State: "standing"}, 1},
+		// The site's day, 07:30 of the 8th at +02:00; a name stands in place of its pseudonym, and is found.
+		{&pb.ListWaiversRequest{Since: "2026-06-08"}, 4},
+		{&pb.ListWaiversRequest{Since: "2026-06-09"}, 0},
+		{&pb.ListWaiversRequest{Search: "OWNER is away"}, 4},
+		{&pb.ListWaiversRequest{Search: "two teams at most"}, 4},
+		{&pb.ListWaiversRequest{Search: "asta"}, 1},
+		{&pb.ListWaiversRequest{Search: "breaks rule mondays"}, 3},
+		{&pb.ListWaiversRequest{Search: "three", Since: "2026-06-08"}, 1},
 		{&pb.ListWaiversRequest{From: stamp(c.at("2026-06-08 07:31")), To: stamp(c.at("2026-06-08 07:31"))}, 1},
 	} {
 		if page, err := c.plans().ListWaivers(c.as("sofie"), q.r); err != nil || len(page.Waivers) != q.want {
 			t.Errorf("%v: %d, want %d, %v", q.r, len(page.GetWaivers()), q.want, err)
 		}
+	}
+	if _, err := c.plans().ListWaivers(c.as("sofie"), &pb.ListWaiversRequest{Since: "2026-06-31"}); status.Code(err) != codes.InvalidArgument {
+		t.Errorf("a day that there is not: %v", err)
 	}
 	if _, err := c.plans().ListWaivers(c.as("sofie"), &pb.ListWaiversRequest{State: "gone"}); status.Code(err) != codes.InvalidArgument {
 		t.Errorf("a state that there is not: %v", err)
