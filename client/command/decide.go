@@ -39,13 +39,15 @@ func (a *app) seenPath(plan string) string {
 }
 
 // remember keeps which report was shown. Where it cannot be kept, approve asks for --report-hash.
-func (a *app) remember(r *pb.Report) {
-	path := a.seenPath(r.GetPlan())
-	if path == "" || r.GetHash() == "" {
+func (a *app) remember(r *pb.Report) { a.keepSeen(r.GetPlan(), seen{r.GetPlanVersion(), r.GetHash()}) }
+
+func (a *app) keepSeen(what string, s seen) {
+	path := a.seenPath(what)
+	if path == "" || s.hash == "" {
 		return
 	}
 	if os.MkdirAll(filepath.Dir(path), 0o700) == nil {
-		_ = os.WriteFile(path, []byte(fmt.Sprintf("%d %s\n", r.GetPlanVersion(), r.GetHash())), 0o600) // See above.
+		_ = os.WriteFile(path, []byte(fmt.Sprintf("%d %s\n", s.version, s.hash)), 0o600) // See above.
 	}
 }
 

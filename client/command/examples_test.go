@@ -121,6 +121,7 @@ func TestEveryExampleRuns(t *testing.T) {
 	for _, m := range []string{"ApprovePlan", "RefusePlan", "WaiveFinding", "CountersignWaiver", "WithdrawWaiver"} {
 		c.say(m, &pb.DecideResponse{Decided: true})
 	}
+	c.say("CheckErasure", &pb.ErasurePreview{Person: "ane", Pseudonym: "P-222222", Hash: "aa"})
 	c.say("RenewToken", &pb.IssuedToken{Secret: testToken})
 	c.say("IssueToken", &pb.IssuedToken{Secret: "another-secret"})
 	// A card of another name than the example's.

@@ -61,6 +61,8 @@ func (a *app) person() *cobra.Command {
 		}, c, pb.RosterServiceClient.GetConsumption, nil, screen.View.Consumption),
 		a.reads(),
 		a.myData(),
+		a.erase(),
+		a.erasures(),
 		away("away PERSON", "Not diving on these days; no reason asked", "  lastlight person away ane --from-day 2026-06-03", true),
 		away("back PERSON", "Available again on these days", "  lastlight person back ane --from-day 2026-06-03 --to-day 2026-06-04", false),
 	)
@@ -97,7 +99,7 @@ func (a *app) reads() *cobra.Command {
 func (a *app) myData() *cobra.Command {
 	return &cobra.Command{
 		Use: "my-data", Short: "Everything on record about you, as one JSON file", Args: cobra.NoArgs,
-		Long:    "Your own record with what is restricted, roles, devices, dives, plans and what\nwas decided about them, incidents, gear, who was shown what of yours. Of others\nonly who they are.",
+		Long:    "Your own record with what is restricted, roles, devices, dives, plans and what\nwas decided about them, incidents, gear, expeditions, mail, requests to erase,\nwho was shown what of yours. Of others only who they are.",
 		Example: "  lastlight person my-data > my-data.json",
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if !cmd.Flags().Changed("timeout") {

@@ -158,6 +158,11 @@ EligibilityCell: person site day may counts_as rule reason
 EmergencyContact: full_name telephone relation
 EmergencySheet: emergency_number rescue_service chambers hospital signal_point walk_to_signal_min coordinator_reached_at_water oxygen first_aiders landing_place languages insurance_numbers press_contact confirmed_day
 Equipment: id kind serial maker owner burn_min line_m manufactured service_events notes scooter_speed_m_min version archived quarantined due
+Erasure: id person state requested_by requested_at written_day withdrawn_at confirmed_by carried_out_at pseudonym outcome
+ErasureHindrance: code why to_do
+ErasureLine: kind what records untold why kept citation until
+ErasurePreview: person as_of pseudonym goes stays hindrances policy hash
+ListErasuresResponse: erasures next_page_token
 Event: id at who what kind record before after request_id
 Evidence: plan plan_version input report hash
 Expedition: id title from_day to_day sites participants notes version archived
@@ -221,7 +226,7 @@ MeasuredConsumption: person day asked within_months counts_l_min origin stated_l
 MeasuredDive: dive day way l_min litres minutes mean_bar cylinders remarks
 MedicalStatus: examined_day doctor_until declared_day restriction_code suspended_at cleared_at cleared_by_roles depth_limit_m
 MixCheck: gas deepest_working_m deepest_resting_m deepest_advised_density_m deepest_density_m shallowest_m at_depth limits
-MyData: as_of person roles tokens dives plans decisions incidents cylinders equipment reads changes acts digest letters next_page_token
+MyData: as_of person roles tokens dives plans decisions incidents cylinders equipment reads changes acts digest letters expeditions left erasures next_page_token
 NextDue: last_day what status why cylinder dives_left
 OxygenCylinder: water_volume pressure
 Participant: person tasks
@@ -263,7 +268,7 @@ SubmitPlanResponse: plan report
 SupplyTurn: supply start_bar turn_bar_exact turn_bar governs gas no_dive_below_bar person
 SurfaceRate: litres_per_minute cubic_feet_per_minute
 Survey: site number surveyed_day surveyed_by stations legs notes recorded_at recorded_by
-Token: id person device issued_at expires_at revoked_at last_used_at
+Token: id person device issued_at expires_at revoked_at last_used_at lent
 TurnPlace: move station metres_past towards hold_min elapsed_min whole_route binds
 UnmeasuredDive: dive day way cylinders reasons codes
 Unavailability: from_day to_day

@@ -26,14 +26,17 @@ const (
 )
 
 type Token struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Id            string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	Person        string                 `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
-	Device        string                 `protobuf:"bytes,3,opt,name=device,proto3" json:"device,omitempty"`
-	IssuedAt      *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=issued_at,json=issuedAt,proto3" json:"issued_at,omitempty"`
-	ExpiresAt     *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=expires_at,json=expiresAt,proto3" json:"expires_at,omitempty"`
-	RevokedAt     *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=revoked_at,json=revokedAt,proto3" json:"revoked_at,omitempty"`
-	LastUsedAt    *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=last_used_at,json=lastUsedAt,proto3" json:"last_used_at,omitempty"`
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	Id         string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	Person     string                 `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
+	Device     string                 `protobuf:"bytes,3,opt,name=device,proto3" json:"device,omitempty"`
+	IssuedAt   *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=issued_at,json=issuedAt,proto3" json:"issued_at,omitempty"`
+	ExpiresAt  *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=expires_at,json=expiresAt,proto3" json:"expires_at,omitempty"`
+	RevokedAt  *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=revoked_at,json=revokedAt,proto3" json:"revoked_at,omitempty"`
+	LastUsedAt *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=last_used_at,json=lastUsedAt,proto3" json:"last_used_at,omitempty"`
+	// Issued by a coordinator for somebody else: it opens the roles of diver, leader, cover and guest and no other, whatever its owner
+	// is given later. The committee issues one without that.
+	Lent          bool `protobuf:"varint,8,opt,name=lent,proto3" json:"lent,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -115,6 +118,13 @@ func (x *Token) GetLastUsedAt() *timestamppb.Timestamp {
 		return x.LastUsedAt
 	}
 	return nil
+}
+
+func (x *Token) GetLent() bool {
+	if x != nil {
+		return x.Lent
+	}
+	return false
 }
 
 type RoleGrant struct {
@@ -1171,7 +1181,7 @@ var File_lastlight_v1_access_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_access_proto_rawDesc = "" +
 	"\n" +
-	"\x19lastlight/v1/access.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\"\xb4\x02\n" +
+	"\x19lastlight/v1/access.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\"\xc8\x02\n" +
 	"\x05Token\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
 	"\x06person\x18\x02 \x01(\tR\x06person\x12\x16\n" +
@@ -1182,7 +1192,8 @@ const file_lastlight_v1_access_proto_rawDesc = "" +
 	"\n" +
 	"revoked_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\trevokedAt\x12<\n" +
 	"\flast_used_at\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"lastUsedAt\"\xcd\x03\n" +
+	"lastUsedAt\x12\x12\n" +
+	"\x04lent\x18\b \x01(\bR\x04lent\"\xcd\x03\n" +
 	"\tRoleGrant\x12\x14\n" +
 	"\x02id\x18\x01 \x01(\tB\x04\xf0\xc7\x18\x01R\x02id\x12\x1f\n" +
 	"\x06person\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x06person\x12\xa4\x01\n" +

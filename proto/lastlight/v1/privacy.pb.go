@@ -4,7 +4,7 @@
 // 	protoc        (unknown)
 // source: lastlight/v1/privacy.proto
 
-// What the club owes a person about their data: who has read it, and all of it in one file.
+// What the club owes a person about their data: who has read it, all of it in one file, and its end.
 
 package lastlightv1
 
@@ -24,6 +24,741 @@ const (
 	// Verify that runtime/protoimpl is sufficiently up-to-date.
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
+
+// A request to erase what is on record of a person.
+type Erasure struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Id    string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// The neutral key once it was carried out.
+	Person string `protobuf:"bytes,2,opt,name=person,proto3" json:"person,omitempty"`
+	// requested, withdrawn, carried_out.
+	State string `protobuf:"bytes,3,opt,name=state,proto3" json:"state,omitempty"`
+	// Empty: the server's own command, which carries out again what a restored backup has undone.
+	RequestedBy string                 `protobuf:"bytes,4,opt,name=requested_by,json=requestedBy,proto3" json:"requested_by,omitempty"`
+	RequestedAt *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=requested_at,json=requestedAt,proto3" json:"requested_at,omitempty"`
+	// Of the letter, where the committee asked for the person: YYYY-MM-DD.
+	WrittenDay   string                 `protobuf:"bytes,6,opt,name=written_day,json=writtenDay,proto3" json:"written_day,omitempty"`
+	WithdrawnAt  *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=withdrawn_at,json=withdrawnAt,proto3" json:"withdrawn_at,omitempty"`
+	ConfirmedBy  string                 `protobuf:"bytes,8,opt,name=confirmed_by,json=confirmedBy,proto3" json:"confirmed_by,omitempty"`
+	CarriedOutAt *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=carried_out_at,json=carriedOutAt,proto3" json:"carried_out_at,omitempty"`
+	// What stands in the place of the name, once it was carried out.
+	Pseudonym string `protobuf:"bytes,10,opt,name=pseudonym,proto3" json:"pseudonym,omitempty"`
+	// What was taken out and what has stayed, in the answer to ConfirmErasure alone.
+	Outcome       *ErasurePreview `protobuf:"bytes,11,opt,name=outcome,proto3" json:"outcome,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Erasure) Reset() {
+	*x = Erasure{}
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Erasure) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Erasure) ProtoMessage() {}
+
+func (x *Erasure) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Erasure.ProtoReflect.Descriptor instead.
+func (*Erasure) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{0}
+}
+
+func (x *Erasure) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *Erasure) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *Erasure) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
+func (x *Erasure) GetRequestedBy() string {
+	if x != nil {
+		return x.RequestedBy
+	}
+	return ""
+}
+
+func (x *Erasure) GetRequestedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.RequestedAt
+	}
+	return nil
+}
+
+func (x *Erasure) GetWrittenDay() string {
+	if x != nil {
+		return x.WrittenDay
+	}
+	return ""
+}
+
+func (x *Erasure) GetWithdrawnAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.WithdrawnAt
+	}
+	return nil
+}
+
+func (x *Erasure) GetConfirmedBy() string {
+	if x != nil {
+		return x.ConfirmedBy
+	}
+	return ""
+}
+
+func (x *Erasure) GetCarriedOutAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CarriedOutAt
+	}
+	return nil
+}
+
+func (x *Erasure) GetPseudonym() string {
+	if x != nil {
+		return x.Pseudonym
+	}
+	return ""
+}
+
+func (x *Erasure) GetOutcome() *ErasurePreview {
+	if x != nil {
+		return x.Outcome
+	}
+	return nil
+}
+
+// What an erasure takes out and leaves.
+type ErasurePreview struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Person string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	AsOf   *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
+	// What will stand in the place of the name.
+	Pseudonym string         `protobuf:"bytes,3,opt,name=pseudonym,proto3" json:"pseudonym,omitempty"`
+	Goes      []*ErasureLine `protobuf:"bytes,4,rep,name=goes,proto3" json:"goes,omitempty"`
+	Stays     []*ErasureLine `protobuf:"bytes,5,rep,name=stays,proto3" json:"stays,omitempty"`
+	// Empty: it can be carried out.
+	Hindrances []*ErasureHindrance `protobuf:"bytes,6,rep,name=hindrances,proto3" json:"hindrances,omitempty"`
+	// The policy in force, whose retention says how long what stays is kept.
+	Policy string `protobuf:"bytes,7,opt,name=policy,proto3" json:"policy,omitempty"`
+	// Stands for all of the above but as_of, for ConfirmErasure.
+	Hash          string `protobuf:"bytes,8,opt,name=hash,proto3" json:"hash,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ErasurePreview) Reset() {
+	*x = ErasurePreview{}
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ErasurePreview) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ErasurePreview) ProtoMessage() {}
+
+func (x *ErasurePreview) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ErasurePreview.ProtoReflect.Descriptor instead.
+func (*ErasurePreview) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *ErasurePreview) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *ErasurePreview) GetAsOf() *timestamppb.Timestamp {
+	if x != nil {
+		return x.AsOf
+	}
+	return nil
+}
+
+func (x *ErasurePreview) GetPseudonym() string {
+	if x != nil {
+		return x.Pseudonym
+	}
+	return ""
+}
+
+func (x *ErasurePreview) GetGoes() []*ErasureLine {
+	if x != nil {
+		return x.Goes
+	}
+	return nil
+}
+
+func (x *ErasurePreview) GetStays() []*ErasureLine {
+	if x != nil {
+		return x.Stays
+	}
+	return nil
+}
+
+func (x *ErasurePreview) GetHindrances() []*ErasureHindrance {
+	if x != nil {
+		return x.Hindrances
+	}
+	return nil
+}
+
+func (x *ErasurePreview) GetPolicy() string {
+	if x != nil {
+		return x.Policy
+	}
+	return ""
+}
+
+func (x *ErasurePreview) GetHash() string {
+	if x != nil {
+		return x.Hash
+	}
+	return ""
+}
+
+type ErasureLine struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// A word for programs, e.g. "dive".
+	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
+	What string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
+	// How many records; none where untold.
+	Records int32 `protobuf:"varint,3,opt,name=records,proto3" json:"records,omitempty"`
+	// How many there are, or whether there are any, is not told.
+	Untold bool `protobuf:"varint,4,opt,name=untold,proto3" json:"untold,omitempty"`
+	// Of what stays: why, how long by the policy and its source, and the day from which on the latest of it goes; empty: for ever.
+	Why           string    `protobuf:"bytes,5,opt,name=why,proto3" json:"why,omitempty"`
+	Kept          string    `protobuf:"bytes,6,opt,name=kept,proto3" json:"kept,omitempty"`
+	Citation      *Citation `protobuf:"bytes,7,opt,name=citation,proto3" json:"citation,omitempty"`
+	Until         string    `protobuf:"bytes,8,opt,name=until,proto3" json:"until,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ErasureLine) Reset() {
+	*x = ErasureLine{}
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ErasureLine) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ErasureLine) ProtoMessage() {}
+
+func (x *ErasureLine) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ErasureLine.ProtoReflect.Descriptor instead.
+func (*ErasureLine) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *ErasureLine) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *ErasureLine) GetWhat() string {
+	if x != nil {
+		return x.What
+	}
+	return ""
+}
+
+func (x *ErasureLine) GetRecords() int32 {
+	if x != nil {
+		return x.Records
+	}
+	return 0
+}
+
+func (x *ErasureLine) GetUntold() bool {
+	if x != nil {
+		return x.Untold
+	}
+	return false
+}
+
+func (x *ErasureLine) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
+func (x *ErasureLine) GetKept() string {
+	if x != nil {
+		return x.Kept
+	}
+	return ""
+}
+
+func (x *ErasureLine) GetCitation() *Citation {
+	if x != nil {
+		return x.Citation
+	}
+	return nil
+}
+
+func (x *ErasureLine) GetUntil() string {
+	if x != nil {
+		return x.Until
+	}
+	return ""
+}
+
+type ErasureHindrance struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// frozen, in_water, planned, guardian, last_of_committee.
+	Code          string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	Why           string `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
+	ToDo          string `protobuf:"bytes,3,opt,name=to_do,json=toDo,proto3" json:"to_do,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ErasureHindrance) Reset() {
+	*x = ErasureHindrance{}
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ErasureHindrance) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ErasureHindrance) ProtoMessage() {}
+
+func (x *ErasureHindrance) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ErasureHindrance.ProtoReflect.Descriptor instead.
+func (*ErasureHindrance) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *ErasureHindrance) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+func (x *ErasureHindrance) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
+func (x *ErasureHindrance) GetToDo() string {
+	if x != nil {
+		return x.ToDo
+	}
+	return ""
+}
+
+type CheckErasureRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Empty: the caller.
+	Person        string `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CheckErasureRequest) Reset() {
+	*x = CheckErasureRequest{}
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CheckErasureRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CheckErasureRequest) ProtoMessage() {}
+
+func (x *CheckErasureRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CheckErasureRequest.ProtoReflect.Descriptor instead.
+func (*CheckErasureRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *CheckErasureRequest) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+type RequestErasureRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Empty: the caller.
+	Person string `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// The day of the person's letter, not in the future; for the committee.
+	WrittenDay    string `protobuf:"bytes,2,opt,name=written_day,json=writtenDay,proto3" json:"written_day,omitempty"`
+	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RequestErasureRequest) Reset() {
+	*x = RequestErasureRequest{}
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RequestErasureRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RequestErasureRequest) ProtoMessage() {}
+
+func (x *RequestErasureRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RequestErasureRequest.ProtoReflect.Descriptor instead.
+func (*RequestErasureRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *RequestErasureRequest) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *RequestErasureRequest) GetWrittenDay() string {
+	if x != nil {
+		return x.WrittenDay
+	}
+	return ""
+}
+
+func (x *RequestErasureRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+type WithdrawErasureRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Empty: the caller.
+	Person        string `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	RequestId     string `protobuf:"bytes,2,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WithdrawErasureRequest) Reset() {
+	*x = WithdrawErasureRequest{}
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WithdrawErasureRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WithdrawErasureRequest) ProtoMessage() {}
+
+func (x *WithdrawErasureRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WithdrawErasureRequest.ProtoReflect.Descriptor instead.
+func (*WithdrawErasureRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *WithdrawErasureRequest) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *WithdrawErasureRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+type ConfirmErasureRequest struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Person string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	// Of the preview that was read.
+	Hash          string `protobuf:"bytes,2,opt,name=hash,proto3" json:"hash,omitempty"`
+	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ConfirmErasureRequest) Reset() {
+	*x = ConfirmErasureRequest{}
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ConfirmErasureRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ConfirmErasureRequest) ProtoMessage() {}
+
+func (x *ConfirmErasureRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ConfirmErasureRequest.ProtoReflect.Descriptor instead.
+func (*ConfirmErasureRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *ConfirmErasureRequest) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *ConfirmErasureRequest) GetHash() string {
+	if x != nil {
+		return x.Hash
+	}
+	return ""
+}
+
+func (x *ConfirmErasureRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+type ListErasuresRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Requested ones alone.
+	Open          bool   `protobuf:"varint,1,opt,name=open,proto3" json:"open,omitempty"`
+	PageSize      int32  `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken     string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListErasuresRequest) Reset() {
+	*x = ListErasuresRequest{}
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListErasuresRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListErasuresRequest) ProtoMessage() {}
+
+func (x *ListErasuresRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListErasuresRequest.ProtoReflect.Descriptor instead.
+func (*ListErasuresRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *ListErasuresRequest) GetOpen() bool {
+	if x != nil {
+		return x.Open
+	}
+	return false
+}
+
+func (x *ListErasuresRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListErasuresRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+type ListErasuresResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Erasures      []*Erasure             `protobuf:"bytes,1,rep,name=erasures,proto3" json:"erasures,omitempty"`
+	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListErasuresResponse) Reset() {
+	*x = ListErasuresResponse{}
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListErasuresResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListErasuresResponse) ProtoMessage() {}
+
+func (x *ListErasuresResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListErasuresResponse.ProtoReflect.Descriptor instead.
+func (*ListErasuresResponse) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ListErasuresResponse) GetErasures() []*Erasure {
+	if x != nil {
+		return x.Erasures
+	}
+	return nil
+}
+
+func (x *ListErasuresResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
 
 // One person was shown one group of fields of one record. A list that shows many people is a read of each of them. A further read
 // of the same by the same method within ten minutes, as by a board that renews itself, is the same read.
@@ -48,7 +783,7 @@ type DataRead struct {
 
 func (x *DataRead) Reset() {
 	*x = DataRead{}
-	mi := &file_lastlight_v1_privacy_proto_msgTypes[0]
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -60,7 +795,7 @@ func (x *DataRead) String() string {
 func (*DataRead) ProtoMessage() {}
 
 func (x *DataRead) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_privacy_proto_msgTypes[0]
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -73,7 +808,7 @@ func (x *DataRead) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DataRead.ProtoReflect.Descriptor instead.
 func (*DataRead) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{0}
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *DataRead) GetId() string {
@@ -146,7 +881,7 @@ type ListReadsRequest struct {
 
 func (x *ListReadsRequest) Reset() {
 	*x = ListReadsRequest{}
-	mi := &file_lastlight_v1_privacy_proto_msgTypes[1]
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -158,7 +893,7 @@ func (x *ListReadsRequest) String() string {
 func (*ListReadsRequest) ProtoMessage() {}
 
 func (x *ListReadsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_privacy_proto_msgTypes[1]
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -171,7 +906,7 @@ func (x *ListReadsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListReadsRequest.ProtoReflect.Descriptor instead.
 func (*ListReadsRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{1}
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ListReadsRequest) GetPerson() string {
@@ -212,7 +947,7 @@ type ListReadsResponse struct {
 
 func (x *ListReadsResponse) Reset() {
 	*x = ListReadsResponse{}
-	mi := &file_lastlight_v1_privacy_proto_msgTypes[2]
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -224,7 +959,7 @@ func (x *ListReadsResponse) String() string {
 func (*ListReadsResponse) ProtoMessage() {}
 
 func (x *ListReadsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_privacy_proto_msgTypes[2]
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -237,7 +972,7 @@ func (x *ListReadsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListReadsResponse.ProtoReflect.Descriptor instead.
 func (*ListReadsResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{2}
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ListReadsResponse) GetReads() []*DataRead {
@@ -280,6 +1015,10 @@ type MyData struct {
 	// What the caller is told by mail, and each letter queued or sent.
 	Digest  *Digest   `protobuf:"bytes,14,opt,name=digest,proto3" json:"digest,omitempty"`
 	Letters []*Letter `protobuf:"bytes,15,rep,name=letters,proto3" json:"letters,omitempty"`
+	// The expeditions that the caller takes part in, of others nothing; what lies in a cave in the caller's name; requests to erase.
+	Expeditions []*Expedition `protobuf:"bytes,16,rep,name=expeditions,proto3" json:"expeditions,omitempty"`
+	Left        []*LeftItem   `protobuf:"bytes,17,rep,name=left,proto3" json:"left,omitempty"`
+	Erasures    []*Erasure    `protobuf:"bytes,18,rep,name=erasures,proto3" json:"erasures,omitempty"`
 	// Empty: the last part.
 	NextPageToken string `protobuf:"bytes,20,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -288,7 +1027,7 @@ type MyData struct {
 
 func (x *MyData) Reset() {
 	*x = MyData{}
-	mi := &file_lastlight_v1_privacy_proto_msgTypes[3]
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -300,7 +1039,7 @@ func (x *MyData) String() string {
 func (*MyData) ProtoMessage() {}
 
 func (x *MyData) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_privacy_proto_msgTypes[3]
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -313,7 +1052,7 @@ func (x *MyData) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MyData.ProtoReflect.Descriptor instead.
 func (*MyData) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{3}
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *MyData) GetAsOf() *timestamppb.Timestamp {
@@ -421,6 +1160,27 @@ func (x *MyData) GetLetters() []*Letter {
 	return nil
 }
 
+func (x *MyData) GetExpeditions() []*Expedition {
+	if x != nil {
+		return x.Expeditions
+	}
+	return nil
+}
+
+func (x *MyData) GetLeft() []*LeftItem {
+	if x != nil {
+		return x.Left
+	}
+	return nil
+}
+
+func (x *MyData) GetErasures() []*Erasure {
+	if x != nil {
+		return x.Erasures
+	}
+	return nil
+}
+
 func (x *MyData) GetNextPageToken() string {
 	if x != nil {
 		return x.NextPageToken
@@ -437,7 +1197,7 @@ type GetMyDataRequest struct {
 
 func (x *GetMyDataRequest) Reset() {
 	*x = GetMyDataRequest{}
-	mi := &file_lastlight_v1_privacy_proto_msgTypes[4]
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -449,7 +1209,7 @@ func (x *GetMyDataRequest) String() string {
 func (*GetMyDataRequest) ProtoMessage() {}
 
 func (x *GetMyDataRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_privacy_proto_msgTypes[4]
+	mi := &file_lastlight_v1_privacy_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -462,7 +1222,7 @@ func (x *GetMyDataRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetMyDataRequest.ProtoReflect.Descriptor instead.
 func (*GetMyDataRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{4}
+	return file_lastlight_v1_privacy_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *GetMyDataRequest) GetPageToken() string {
@@ -476,7 +1236,71 @@ var File_lastlight_v1_privacy_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_privacy_proto_rawDesc = "" +
 	"\n" +
-	"\x1alastlight/v1/privacy.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19lastlight/v1/access.proto\x1a\x17lastlight/v1/dive.proto\x1a\x16lastlight/v1/due.proto\x1a\x17lastlight/v1/gear.proto\x1a\x1blastlight/v1/incident.proto\x1a\x17lastlight/v1/plan.proto\x1a\x19lastlight/v1/roster.proto\"\xc6\x01\n" +
+	"\x1alastlight/v1/privacy.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19lastlight/v1/access.proto\x1a\x17lastlight/v1/dive.proto\x1a\x16lastlight/v1/due.proto\x1a\x1dlastlight/v1/expedition.proto\x1a\x17lastlight/v1/gear.proto\x1a\x1blastlight/v1/incident.proto\x1a\x17lastlight/v1/plan.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/roster.proto\x1a\x17lastlight/v1/site.proto\"\xc4\x03\n" +
+	"\aErasure\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
+	"\x06person\x18\x02 \x01(\tR\x06person\x12\x14\n" +
+	"\x05state\x18\x03 \x01(\tR\x05state\x12!\n" +
+	"\frequested_by\x18\x04 \x01(\tR\vrequestedBy\x12=\n" +
+	"\frequested_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\vrequestedAt\x12\x1f\n" +
+	"\vwritten_day\x18\x06 \x01(\tR\n" +
+	"writtenDay\x12=\n" +
+	"\fwithdrawn_at\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\vwithdrawnAt\x12!\n" +
+	"\fconfirmed_by\x18\b \x01(\tR\vconfirmedBy\x12@\n" +
+	"\x0ecarried_out_at\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\fcarriedOutAt\x12\x1c\n" +
+	"\tpseudonym\x18\n" +
+	" \x01(\tR\tpseudonym\x126\n" +
+	"\aoutcome\x18\v \x01(\v2\x1c.lastlight.v1.ErasurePreviewR\aoutcome\"\xc3\x02\n" +
+	"\x0eErasurePreview\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12/\n" +
+	"\x05as_of\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x04asOf\x12\x1c\n" +
+	"\tpseudonym\x18\x03 \x01(\tR\tpseudonym\x12-\n" +
+	"\x04goes\x18\x04 \x03(\v2\x19.lastlight.v1.ErasureLineR\x04goes\x12/\n" +
+	"\x05stays\x18\x05 \x03(\v2\x19.lastlight.v1.ErasureLineR\x05stays\x12>\n" +
+	"\n" +
+	"hindrances\x18\x06 \x03(\v2\x1e.lastlight.v1.ErasureHindranceR\n" +
+	"hindrances\x12\x16\n" +
+	"\x06policy\x18\a \x01(\tR\x06policy\x12\x12\n" +
+	"\x04hash\x18\b \x01(\tR\x04hash\"\xd7\x01\n" +
+	"\vErasureLine\x12\x12\n" +
+	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x12\n" +
+	"\x04what\x18\x02 \x01(\tR\x04what\x12\x18\n" +
+	"\arecords\x18\x03 \x01(\x05R\arecords\x12\x16\n" +
+	"\x06untold\x18\x04 \x01(\bR\x06untold\x12\x10\n" +
+	"\x03why\x18\x05 \x01(\tR\x03why\x12\x12\n" +
+	"\x04kept\x18\x06 \x01(\tR\x04kept\x122\n" +
+	"\bcitation\x18\a \x01(\v2\x16.lastlight.v1.CitationR\bcitation\x12\x14\n" +
+	"\x05until\x18\b \x01(\tR\x05until\"M\n" +
+	"\x10ErasureHindrance\x12\x12\n" +
+	"\x04code\x18\x01 \x01(\tR\x04code\x12\x10\n" +
+	"\x03why\x18\x02 \x01(\tR\x03why\x12\x13\n" +
+	"\x05to_do\x18\x03 \x01(\tR\x04toDo\"6\n" +
+	"\x13CheckErasureRequest\x12\x1f\n" +
+	"\x06person\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18?R\x06person\"\xa1\x01\n" +
+	"\x15RequestErasureRequest\x12\x1f\n" +
+	"\x06person\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18?R\x06person\x12>\n" +
+	"\vwritten_day\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^(\\d{4}-\\d{2}-\\d{2})?$R\n" +
+	"writtenDay\x12'\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"b\n" +
+	"\x16WithdrawErasureRequest\x12\x1f\n" +
+	"\x06person\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18?R\x06person\x12'\n" +
+	"\n" +
+	"request_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"\x80\x01\n" +
+	"\x15ConfirmErasureRequest\x12!\n" +
+	"\x06person\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18?R\x06person\x12\x1b\n" +
+	"\x04hash\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04hash\x12'\n" +
+	"\n" +
+	"request_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"q\n" +
+	"\x13ListErasuresRequest\x12\x12\n" +
+	"\x04open\x18\x01 \x01(\bR\x04open\x12'\n" +
+	"\tpage_size\x18\x02 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xc8\x01(\x00R\bpageSize\x12\x1d\n" +
+	"\n" +
+	"page_token\x18\x03 \x01(\tR\tpageToken\"q\n" +
+	"\x14ListErasuresResponse\x121\n" +
+	"\berasures\x18\x01 \x03(\v2\x15.lastlight.v1.ErasureR\berasures\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xc6\x01\n" +
 	"\bDataRead\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12*\n" +
 	"\x02at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x10\n" +
@@ -495,7 +1319,7 @@ const file_lastlight_v1_privacy_proto_rawDesc = "" +
 	"page_token\x18\x04 \x01(\tR\tpageToken\"i\n" +
 	"\x11ListReadsResponse\x12,\n" +
 	"\x05reads\x18\x01 \x03(\v2\x16.lastlight.v1.DataReadR\x05reads\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xfc\x05\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x97\a\n" +
 	"\x06MyData\x12/\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x04asOf\x12,\n" +
 	"\x06person\x18\x02 \x01(\v2\x14.lastlight.v1.PersonR\x06person\x12-\n" +
@@ -512,14 +1336,22 @@ const file_lastlight_v1_privacy_proto_rawDesc = "" +
 	"\achanges\x18\f \x03(\v2\x13.lastlight.v1.EventR\achanges\x12'\n" +
 	"\x04acts\x18\r \x03(\v2\x13.lastlight.v1.EventR\x04acts\x12,\n" +
 	"\x06digest\x18\x0e \x01(\v2\x14.lastlight.v1.DigestR\x06digest\x12.\n" +
-	"\aletters\x18\x0f \x03(\v2\x14.lastlight.v1.LetterR\aletters\x12&\n" +
+	"\aletters\x18\x0f \x03(\v2\x14.lastlight.v1.LetterR\aletters\x12:\n" +
+	"\vexpeditions\x18\x10 \x03(\v2\x18.lastlight.v1.ExpeditionR\vexpeditions\x12*\n" +
+	"\x04left\x18\x11 \x03(\v2\x16.lastlight.v1.LeftItemR\x04left\x121\n" +
+	"\berasures\x18\x12 \x03(\v2\x15.lastlight.v1.ErasureR\berasures\x12&\n" +
 	"\x0fnext_page_token\x18\x14 \x01(\tR\rnextPageToken\"1\n" +
 	"\x10GetMyDataRequest\x12\x1d\n" +
 	"\n" +
-	"page_token\x18\x01 \x01(\tR\tpageToken2\xa1\x01\n" +
+	"page_token\x18\x01 \x01(\tR\tpageToken2\xb5\x04\n" +
 	"\x0ePrivacyService\x12L\n" +
 	"\tListReads\x12\x1e.lastlight.v1.ListReadsRequest\x1a\x1f.lastlight.v1.ListReadsResponse\x12A\n" +
-	"\tGetMyData\x12\x1e.lastlight.v1.GetMyDataRequest\x1a\x14.lastlight.v1.MyDataB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
+	"\tGetMyData\x12\x1e.lastlight.v1.GetMyDataRequest\x1a\x14.lastlight.v1.MyData\x12O\n" +
+	"\fCheckErasure\x12!.lastlight.v1.CheckErasureRequest\x1a\x1c.lastlight.v1.ErasurePreview\x12L\n" +
+	"\x0eRequestErasure\x12#.lastlight.v1.RequestErasureRequest\x1a\x15.lastlight.v1.Erasure\x12N\n" +
+	"\x0fWithdrawErasure\x12$.lastlight.v1.WithdrawErasureRequest\x1a\x15.lastlight.v1.Erasure\x12L\n" +
+	"\x0eConfirmErasure\x12#.lastlight.v1.ConfirmErasureRequest\x1a\x15.lastlight.v1.Erasure\x12U\n" +
+	"\fListErasures\x12!.lastlight.v1.ListErasuresRequest\x1a\".lastlight.v1.ListErasuresResponseB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
 
 var (
 	file_lastlight_v1_privacy_proto_rawDescOnce sync.Once
@@ -533,54 +1365,90 @@ func file_lastlight_v1_privacy_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_privacy_proto_rawDescData
 }
 
-var file_lastlight_v1_privacy_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
+var file_lastlight_v1_privacy_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_lastlight_v1_privacy_proto_goTypes = []any{
-	(*DataRead)(nil),              // 0: lastlight.v1.DataRead
-	(*ListReadsRequest)(nil),      // 1: lastlight.v1.ListReadsRequest
-	(*ListReadsResponse)(nil),     // 2: lastlight.v1.ListReadsResponse
-	(*MyData)(nil),                // 3: lastlight.v1.MyData
-	(*GetMyDataRequest)(nil),      // 4: lastlight.v1.GetMyDataRequest
-	(*timestamppb.Timestamp)(nil), // 5: google.protobuf.Timestamp
-	(*Person)(nil),                // 6: lastlight.v1.Person
-	(*RoleGrant)(nil),             // 7: lastlight.v1.RoleGrant
-	(*Token)(nil),                 // 8: lastlight.v1.Token
-	(*Dive)(nil),                  // 9: lastlight.v1.Dive
-	(*Plan)(nil),                  // 10: lastlight.v1.Plan
-	(*Decision)(nil),              // 11: lastlight.v1.Decision
-	(*Incident)(nil),              // 12: lastlight.v1.Incident
-	(*Cylinder)(nil),              // 13: lastlight.v1.Cylinder
-	(*Equipment)(nil),             // 14: lastlight.v1.Equipment
-	(*Event)(nil),                 // 15: lastlight.v1.Event
-	(*Digest)(nil),                // 16: lastlight.v1.Digest
-	(*Letter)(nil),                // 17: lastlight.v1.Letter
+	(*Erasure)(nil),                // 0: lastlight.v1.Erasure
+	(*ErasurePreview)(nil),         // 1: lastlight.v1.ErasurePreview
+	(*ErasureLine)(nil),            // 2: lastlight.v1.ErasureLine
+	(*ErasureHindrance)(nil),       // 3: lastlight.v1.ErasureHindrance
+	(*CheckErasureRequest)(nil),    // 4: lastlight.v1.CheckErasureRequest
+	(*RequestErasureRequest)(nil),  // 5: lastlight.v1.RequestErasureRequest
+	(*WithdrawErasureRequest)(nil), // 6: lastlight.v1.WithdrawErasureRequest
+	(*ConfirmErasureRequest)(nil),  // 7: lastlight.v1.ConfirmErasureRequest
+	(*ListErasuresRequest)(nil),    // 8: lastlight.v1.ListErasuresRequest
+	(*ListErasuresResponse)(nil),   // 9: lastlight.v1.ListErasuresResponse
+	(*DataRead)(nil),               // 10: lastlight.v1.DataRead
+	(*ListReadsRequest)(nil),       // 11: lastlight.v1.ListReadsRequest
+	(*ListReadsResponse)(nil),      // 12: lastlight.v1.ListReadsResponse
+	(*MyData)(nil),                 // 13: lastlight.v1.MyData
+	(*GetMyDataRequest)(nil),       // 14: lastlight.v1.GetMyDataRequest
+	(*timestamppb.Timestamp)(nil),  // 15: google.protobuf.Timestamp
+	(*Citation)(nil),               // 16: lastlight.v1.Citation
+	(*Person)(nil),                 // 17: lastlight.v1.Person
+	(*RoleGrant)(nil),              // 18: lastlight.v1.RoleGrant
+	(*Token)(nil),                  // 19: lastlight.v1.Token
+	(*Dive)(nil),                   // 20: lastlight.v1.Dive
+	(*Plan)(nil),                   // 21: lastlight.v1.Plan
+	(*Decision)(nil),               // 22: lastlight.v1.Decision
+	(*Incident)(nil),               // 23: lastlight.v1.Incident
+	(*Cylinder)(nil),               // 24: lastlight.v1.Cylinder
+	(*Equipment)(nil),              // 25: lastlight.v1.Equipment
+	(*Event)(nil),                  // 26: lastlight.v1.Event
+	(*Digest)(nil),                 // 27: lastlight.v1.Digest
+	(*Letter)(nil),                 // 28: lastlight.v1.Letter
+	(*Expedition)(nil),             // 29: lastlight.v1.Expedition
+	(*LeftItem)(nil),               // 30: lastlight.v1.LeftItem
 }
 var file_lastlight_v1_privacy_proto_depIdxs = []int32{
-	5,  // 0: lastlight.v1.DataRead.at:type_name -> google.protobuf.Timestamp
-	0,  // 1: lastlight.v1.ListReadsResponse.reads:type_name -> lastlight.v1.DataRead
-	5,  // 2: lastlight.v1.MyData.as_of:type_name -> google.protobuf.Timestamp
-	6,  // 3: lastlight.v1.MyData.person:type_name -> lastlight.v1.Person
-	7,  // 4: lastlight.v1.MyData.roles:type_name -> lastlight.v1.RoleGrant
-	8,  // 5: lastlight.v1.MyData.tokens:type_name -> lastlight.v1.Token
-	9,  // 6: lastlight.v1.MyData.dives:type_name -> lastlight.v1.Dive
-	10, // 7: lastlight.v1.MyData.plans:type_name -> lastlight.v1.Plan
-	11, // 8: lastlight.v1.MyData.decisions:type_name -> lastlight.v1.Decision
-	12, // 9: lastlight.v1.MyData.incidents:type_name -> lastlight.v1.Incident
-	13, // 10: lastlight.v1.MyData.cylinders:type_name -> lastlight.v1.Cylinder
-	14, // 11: lastlight.v1.MyData.equipment:type_name -> lastlight.v1.Equipment
-	0,  // 12: lastlight.v1.MyData.reads:type_name -> lastlight.v1.DataRead
-	15, // 13: lastlight.v1.MyData.changes:type_name -> lastlight.v1.Event
-	15, // 14: lastlight.v1.MyData.acts:type_name -> lastlight.v1.Event
-	16, // 15: lastlight.v1.MyData.digest:type_name -> lastlight.v1.Digest
-	17, // 16: lastlight.v1.MyData.letters:type_name -> lastlight.v1.Letter
-	1,  // 17: lastlight.v1.PrivacyService.ListReads:input_type -> lastlight.v1.ListReadsRequest
-	4,  // 18: lastlight.v1.PrivacyService.GetMyData:input_type -> lastlight.v1.GetMyDataRequest
-	2,  // 19: lastlight.v1.PrivacyService.ListReads:output_type -> lastlight.v1.ListReadsResponse
-	3,  // 20: lastlight.v1.PrivacyService.GetMyData:output_type -> lastlight.v1.MyData
-	19, // [19:21] is the sub-list for method output_type
-	17, // [17:19] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	15, // 0: lastlight.v1.Erasure.requested_at:type_name -> google.protobuf.Timestamp
+	15, // 1: lastlight.v1.Erasure.withdrawn_at:type_name -> google.protobuf.Timestamp
+	15, // 2: lastlight.v1.Erasure.carried_out_at:type_name -> google.protobuf.Timestamp
+	1,  // 3: lastlight.v1.Erasure.outcome:type_name -> lastlight.v1.ErasurePreview
+	15, // 4: lastlight.v1.ErasurePreview.as_of:type_name -> google.protobuf.Timestamp
+	2,  // 5: lastlight.v1.ErasurePreview.goes:type_name -> lastlight.v1.ErasureLine
+	2,  // 6: lastlight.v1.ErasurePreview.stays:type_name -> lastlight.v1.ErasureLine
+	3,  // 7: lastlight.v1.ErasurePreview.hindrances:type_name -> lastlight.v1.ErasureHindrance
+	16, // 8: lastlight.v1.ErasureLine.citation:type_name -> lastlight.v1.Citation
+	0,  // 9: lastlight.v1.ListErasuresResponse.erasures:type_name -> lastlight.v1.Erasure
+	15, // 10: lastlight.v1.DataRead.at:type_name -> google.protobuf.Timestamp
+	10, // 11: lastlight.v1.ListReadsResponse.reads:type_name -> lastlight.v1.DataRead
+	15, // 12: lastlight.v1.MyData.as_of:type_name -> google.protobuf.Timestamp
+	17, // 13: lastlight.v1.MyData.person:type_name -> lastlight.v1.Person
+	18, // 14: lastlight.v1.MyData.roles:type_name -> lastlight.v1.RoleGrant
+	19, // 15: lastlight.v1.MyData.tokens:type_name -> lastlight.v1.Token
+	20, // 16: lastlight.v1.MyData.dives:type_name -> lastlight.v1.Dive
+	21, // 17: lastlight.v1.MyData.plans:type_name -> lastlight.v1.Plan
+	22, // 18: lastlight.v1.MyData.decisions:type_name -> lastlight.v1.Decision
+	23, // 19: lastlight.v1.MyData.incidents:type_name -> lastlight.v1.Incident
+	24, // 20: lastlight.v1.MyData.cylinders:type_name -> lastlight.v1.Cylinder
+	25, // 21: lastlight.v1.MyData.equipment:type_name -> lastlight.v1.Equipment
+	10, // 22: lastlight.v1.MyData.reads:type_name -> lastlight.v1.DataRead
+	26, // 23: lastlight.v1.MyData.changes:type_name -> lastlight.v1.Event
+	26, // 24: lastlight.v1.MyData.acts:type_name -> lastlight.v1.Event
+	27, // 25: lastlight.v1.MyData.digest:type_name -> lastlight.v1.Digest
+	28, // 26: lastlight.v1.MyData.letters:type_name -> lastlight.v1.Letter
+	29, // 27: lastlight.v1.MyData.expeditions:type_name -> lastlight.v1.Expedition
+	30, // 28: lastlight.v1.MyData.left:type_name -> lastlight.v1.LeftItem
+	0,  // 29: lastlight.v1.MyData.erasures:type_name -> lastlight.v1.Erasure
+	11, // 30: lastlight.v1.PrivacyService.ListReads:input_type -> lastlight.v1.ListReadsRequest
+	14, // 31: lastlight.v1.PrivacyService.GetMyData:input_type -> lastlight.v1.GetMyDataRequest
+	4,  // 32: lastlight.v1.PrivacyService.CheckErasure:input_type -> lastlight.v1.CheckErasureRequest
+	5,  // 33: lastlight.v1.PrivacyService.RequestErasure:input_type -> lastlight.v1.RequestErasureRequest
+	6,  // 34: lastlight.v1.PrivacyService.WithdrawErasure:input_type -> lastlight.v1.WithdrawErasureRequest
+	7,  // 35: lastlight.v1.PrivacyService.ConfirmErasure:input_type -> lastlight.v1.ConfirmErasureRequest
+	8,  // 36: lastlight.v1.PrivacyService.ListErasures:input_type -> lastlight.v1.ListErasuresRequest
+	12, // 37: lastlight.v1.PrivacyService.ListReads:output_type -> lastlight.v1.ListReadsResponse
+	13, // 38: lastlight.v1.PrivacyService.GetMyData:output_type -> lastlight.v1.MyData
+	1,  // 39: lastlight.v1.PrivacyService.CheckErasure:output_type -> lastlight.v1.ErasurePreview
+	0,  // 40: lastlight.v1.PrivacyService.RequestErasure:output_type -> lastlight.v1.Erasure
+	0,  // 41: lastlight.v1.PrivacyService.WithdrawErasure:output_type -> lastlight.v1.Erasure
+	0,  // 42: lastlight.v1.PrivacyService.ConfirmErasure:output_type -> lastlight.v1.Erasure
+	9,  // 43: lastlight.v1.PrivacyService.ListErasures:output_type -> lastlight.v1.ListErasuresResponse
+	37, // [37:44] is the sub-list for method output_type
+	30, // [30:37] is the sub-list for method input_type
+	30, // [30:30] is the sub-list for extension type_name
+	30, // [30:30] is the sub-list for extension extendee
+	0,  // [0:30] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_privacy_proto_init() }
@@ -591,17 +1459,20 @@ func file_lastlight_v1_privacy_proto_init() {
 	file_lastlight_v1_access_proto_init()
 	file_lastlight_v1_dive_proto_init()
 	file_lastlight_v1_due_proto_init()
+	file_lastlight_v1_expedition_proto_init()
 	file_lastlight_v1_gear_proto_init()
 	file_lastlight_v1_incident_proto_init()
 	file_lastlight_v1_plan_proto_init()
+	file_lastlight_v1_report_proto_init()
 	file_lastlight_v1_roster_proto_init()
+	file_lastlight_v1_site_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_privacy_proto_rawDesc), len(file_lastlight_v1_privacy_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   5,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

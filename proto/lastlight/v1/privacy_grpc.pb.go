@@ -4,7 +4,7 @@
 // - protoc             (unknown)
 // source: lastlight/v1/privacy.proto
 
-// What the club owes a person about their data: who has read it, and all of it in one file.
+// What the club owes a person about their data: who has read it, all of it in one file, and its end.
 
 package lastlightv1
 
@@ -21,8 +21,13 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	PrivacyService_ListReads_FullMethodName = "/lastlight.v1.PrivacyService/ListReads"
-	PrivacyService_GetMyData_FullMethodName = "/lastlight.v1.PrivacyService/GetMyData"
+	PrivacyService_ListReads_FullMethodName       = "/lastlight.v1.PrivacyService/ListReads"
+	PrivacyService_GetMyData_FullMethodName       = "/lastlight.v1.PrivacyService/GetMyData"
+	PrivacyService_CheckErasure_FullMethodName    = "/lastlight.v1.PrivacyService/CheckErasure"
+	PrivacyService_RequestErasure_FullMethodName  = "/lastlight.v1.PrivacyService/RequestErasure"
+	PrivacyService_WithdrawErasure_FullMethodName = "/lastlight.v1.PrivacyService/WithdrawErasure"
+	PrivacyService_ConfirmErasure_FullMethodName  = "/lastlight.v1.PrivacyService/ConfirmErasure"
+	PrivacyService_ListErasures_FullMethodName    = "/lastlight.v1.PrivacyService/ListErasures"
 )
 
 // PrivacyServiceClient is the client API for PrivacyService service.
@@ -35,6 +40,18 @@ type PrivacyServiceClient interface {
 	ListReads(ctx context.Context, in *ListReadsRequest, opts ...grpc.CallOption) (*ListReadsResponse, error)
 	// Everything on record about the caller, a part at a time; nothing is asked of anybody else's.
 	GetMyData(ctx context.Context, in *GetMyDataRequest, opts ...grpc.CallOption) (*MyData, error)
+	// What an erasure would take out, what would stay and why, and what hinders it, all at once. Nothing is changed, and nothing of
+	// what is on record is shown.
+	CheckErasure(ctx context.Context, in *CheckErasureRequest, opts ...grpc.CallOption) (*ErasurePreview, error)
+	// Asks for it: the person; for a minor also the guardian or the welfare officer; the committee on a letter. One request stands.
+	RequestErasure(ctx context.Context, in *RequestErasureRequest, opts ...grpc.CallOption) (*Erasure, error)
+	// Takes a request back: whoever may ask.
+	WithdrawErasure(ctx context.Context, in *WithdrawErasureRequest, opts ...grpc.CallOption) (*Erasure, error)
+	// A member of the committee who is neither the person nor asked for it has read the preview: then everything goes that it names,
+	// in one transaction, for ever. Refused with every reason while something hinders it, and where another preview was read.
+	ConfirmErasure(ctx context.Context, in *ConfirmErasureRequest, opts ...grpc.CallOption) (*Erasure, error)
+	// Requests, the latest first: one's own and one's ward's; all for the committee.
+	ListErasures(ctx context.Context, in *ListErasuresRequest, opts ...grpc.CallOption) (*ListErasuresResponse, error)
 }
 
 type privacyServiceClient struct {
@@ -65,6 +82,56 @@ func (c *privacyServiceClient) GetMyData(ctx context.Context, in *GetMyDataReque
 	return out, nil
 }
 
+func (c *privacyServiceClient) CheckErasure(ctx context.Context, in *CheckErasureRequest, opts ...grpc.CallOption) (*ErasurePreview, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ErasurePreview)
+	err := c.cc.Invoke(ctx, PrivacyService_CheckErasure_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *privacyServiceClient) RequestErasure(ctx context.Context, in *RequestErasureRequest, opts ...grpc.CallOption) (*Erasure, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Erasure)
+	err := c.cc.Invoke(ctx, PrivacyService_RequestErasure_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *privacyServiceClient) WithdrawErasure(ctx context.Context, in *WithdrawErasureRequest, opts ...grpc.CallOption) (*Erasure, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Erasure)
+	err := c.cc.Invoke(ctx, PrivacyService_WithdrawErasure_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *privacyServiceClient) ConfirmErasure(ctx context.Context, in *ConfirmErasureRequest, opts ...grpc.CallOption) (*Erasure, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Erasure)
+	err := c.cc.Invoke(ctx, PrivacyService_ConfirmErasure_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *privacyServiceClient) ListErasures(ctx context.Context, in *ListErasuresRequest, opts ...grpc.CallOption) (*ListErasuresResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListErasuresResponse)
+	err := c.cc.Invoke(ctx, PrivacyService_ListErasures_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // PrivacyServiceServer is the server API for PrivacyService service.
 // All implementations must embed UnimplementedPrivacyServiceServer
 // for forward compatibility.
@@ -75,6 +142,18 @@ type PrivacyServiceServer interface {
 	ListReads(context.Context, *ListReadsRequest) (*ListReadsResponse, error)
 	// Everything on record about the caller, a part at a time; nothing is asked of anybody else's.
 	GetMyData(context.Context, *GetMyDataRequest) (*MyData, error)
+	// What an erasure would take out, what would stay and why, and what hinders it, all at once. Nothing is changed, and nothing of
+	// what is on record is shown.
+	CheckErasure(context.Context, *CheckErasureRequest) (*ErasurePreview, error)
+	// Asks for it: the person; for a minor also the guardian or the welfare officer; the committee on a letter. One request stands.
+	RequestErasure(context.Context, *RequestErasureRequest) (*Erasure, error)
+	// Takes a request back: whoever may ask.
+	WithdrawErasure(context.Context, *WithdrawErasureRequest) (*Erasure, error)
+	// A member of the committee who is neither the person nor asked for it has read the preview: then everything goes that it names,
+	// in one transaction, for ever. Refused with every reason while something hinders it, and where another preview was read.
+	ConfirmErasure(context.Context, *ConfirmErasureRequest) (*Erasure, error)
+	// Requests, the latest first: one's own and one's ward's; all for the committee.
+	ListErasures(context.Context, *ListErasuresRequest) (*ListErasuresResponse, error)
 	mustEmbedUnimplementedPrivacyServiceServer()
 }
 
@@ -90,6 +169,21 @@ func (UnimplementedPrivacyServiceServer) ListReads(context.Context, *ListReadsRe
 }
 func (UnimplementedPrivacyServiceServer) GetMyData(context.Context, *GetMyDataRequest) (*MyData, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetMyData not implemented")
+}
+func (UnimplementedPrivacyServiceServer) CheckErasure(context.Context, *CheckErasureRequest) (*ErasurePreview, error) {
+	return nil, status.Error(codes.Unimplemented, "method CheckErasure not implemented")
+}
+func (UnimplementedPrivacyServiceServer) RequestErasure(context.Context, *RequestErasureRequest) (*Erasure, error) {
+	return nil, status.Error(codes.Unimplemented, "method RequestErasure not implemented")
+}
+func (UnimplementedPrivacyServiceServer) WithdrawErasure(context.Context, *WithdrawErasureRequest) (*Erasure, error) {
+	return nil, status.Error(codes.Unimplemented, "method WithdrawErasure not implemented")
+}
+func (UnimplementedPrivacyServiceServer) ConfirmErasure(context.Context, *ConfirmErasureRequest) (*Erasure, error) {
+	return nil, status.Error(codes.Unimplemented, "method ConfirmErasure not implemented")
+}
+func (UnimplementedPrivacyServiceServer) ListErasures(context.Context, *ListErasuresRequest) (*ListErasuresResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListErasures not implemented")
 }
 func (UnimplementedPrivacyServiceServer) mustEmbedUnimplementedPrivacyServiceServer() {}
 func (UnimplementedPrivacyServiceServer) testEmbeddedByValue()                        {}
@@ -148,6 +242,96 @@ func _PrivacyService_GetMyData_Handler(srv interface{}, ctx context.Context, dec
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PrivacyService_CheckErasure_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CheckErasureRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PrivacyServiceServer).CheckErasure(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PrivacyService_CheckErasure_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PrivacyServiceServer).CheckErasure(ctx, req.(*CheckErasureRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PrivacyService_RequestErasure_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RequestErasureRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PrivacyServiceServer).RequestErasure(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PrivacyService_RequestErasure_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PrivacyServiceServer).RequestErasure(ctx, req.(*RequestErasureRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PrivacyService_WithdrawErasure_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WithdrawErasureRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PrivacyServiceServer).WithdrawErasure(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PrivacyService_WithdrawErasure_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PrivacyServiceServer).WithdrawErasure(ctx, req.(*WithdrawErasureRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PrivacyService_ConfirmErasure_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ConfirmErasureRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PrivacyServiceServer).ConfirmErasure(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PrivacyService_ConfirmErasure_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PrivacyServiceServer).ConfirmErasure(ctx, req.(*ConfirmErasureRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _PrivacyService_ListErasures_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListErasuresRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PrivacyServiceServer).ListErasures(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PrivacyService_ListErasures_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PrivacyServiceServer).ListErasures(ctx, req.(*ListErasuresRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // PrivacyService_ServiceDesc is the grpc.ServiceDesc for PrivacyService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -162,6 +346,26 @@ var PrivacyService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetMyData",
 			Handler:    _PrivacyService_GetMyData_Handler,
+		},
+		{
+			MethodName: "CheckErasure",
+			Handler:    _PrivacyService_CheckErasure_Handler,
+		},
+		{
+			MethodName: "RequestErasure",
+			Handler:    _PrivacyService_RequestErasure_Handler,
+		},
+		{
+			MethodName: "WithdrawErasure",
+			Handler:    _PrivacyService_WithdrawErasure_Handler,
+		},
+		{
+			MethodName: "ConfirmErasure",
+			Handler:    _PrivacyService_ConfirmErasure_Handler,
+		},
+		{
+			MethodName: "ListErasures",
+			Handler:    _PrivacyService_ListErasures_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

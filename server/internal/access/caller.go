@@ -31,8 +31,12 @@ type Caller struct {
 	readings   []Reading        // of this call; see Sees
 }
 
-// NewCaller makes a caller of a token, its person and the grants that stand.
+// NewCaller makes a caller of a token, its person and the grants that stand. A lent token leaves the roles aside that whoever
+// issued it could not have opened: they may have been given since.
 func NewCaller(fullName string, token Token, grants []Grant) *Caller {
+	if token.Lent {
+		grants = slices.DeleteFunc(slices.Clone(grants), func(g Grant) bool { return g.Role&^lent != 0 })
+	}
 	c := &Caller{Person: token.Person, FullName: fullName, Token: token, Grants: grants}
 	for _, g := range grants {
 		if g.Role == Guardian && g.OfPerson != "" {

@@ -24,3 +24,9 @@ func (c *Caller) MayIssueFor(person string, roles Roles, expeditions []string) b
 	}
 	return c.In(expeditions...).Any(Coordinator) && roles&^lent == 0
 }
+
+// Lends tells whether a token that the caller issues for this person is a lent one: what the caller could open with it stays what
+// the caller may open. One's own is as the token it is asked for with, so that nobody lifts it by renewing.
+func (c *Caller) Lends(person string) bool {
+	return c.Token.Lent || person != c.Person && !c.Anywhere().Any(Committee)
+}

@@ -176,6 +176,12 @@ var table = []Method{
 	{Name: privacyService + "ListReads", Anywhere: Committee | SafetyOfficer, Tied: own},
 	// Of the caller alone.
 	{Name: privacyService + "GetMyData", Tied: Self},
+	// The welfare officer for a minor, which the handler checks; that a second member of the committee confirms it, the store.
+	{Name: privacyService + "CheckErasure", Anywhere: Committee | WelfareOfficer, Tied: own},
+	{Name: privacyService + "RequestErasure", Anywhere: Committee | WelfareOfficer, Tied: own},
+	{Name: privacyService + "WithdrawErasure", Anywhere: Committee | WelfareOfficer, Tied: own},
+	{Name: privacyService + "ConfirmErasure", Anywhere: Committee},
+	{Name: privacyService + "ListErasures", Anywhere: Members, Tied: Self},
 
 	// Every record in a file is judged as its own Create, Update, Get or List.
 	{Name: recordService + "ApplyRecords", Anywhere: Members},

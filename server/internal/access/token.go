@@ -31,6 +31,7 @@ type Token struct {
 	ExpiresAt  time.Time
 	RevokedAt  time.Time // zero: stands
 	LastUsedAt time.Time // zero: never
+	Lent       bool      // issued by a coordinator for somebody else: opens what a coordinator lends, and no more
 }
 
 // Stands tells whether the token is good at this moment: neither expired nor revoked.

@@ -73,7 +73,7 @@ func (p *program) root() *cobra.Command {
 	root.PersistentFlags().StringVar(&p.file, "config", "", "file with settings (YAML)")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return wrongUse{err} })
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(p.serveCommand(), p.migrateCommand(), p.firstTokenCommand(), p.tlsCommand(), p.evaluateCommand(), p.retentionCommand(), p.configCommand(), p.versionCommand())
+	root.AddCommand(p.serveCommand(), p.migrateCommand(), p.firstTokenCommand(), p.tlsCommand(), p.evaluateCommand(), p.retentionCommand(), p.erasuresCommand(), p.configCommand(), p.versionCommand())
 	root.Args = asUse(root.Args)
 	for _, c := range root.Commands() {
 		c.Args = asUse(c.Args)

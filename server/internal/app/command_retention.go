@@ -51,6 +51,9 @@ func (p *program) retention(ctx context.Context, dry bool) error {
 	if dry {
 		gone = "would go"
 	}
+	if r.Answers > 0 {
+		fmt.Fprintf(p.out, "%s: %d answers to calls of more than 30 days ago; that these were carried out stays known\n", gone, r.Answers)
+	}
 	w := tabwriter.NewWriter(p.out, 0, 0, 2, ' ', 0)
 	fmt.Fprintf(w, "kind\tkept\tended before\t%s\twhy not\n", gone)
 	for _, k := range r.Kinds {

@@ -203,3 +203,52 @@ func TestCertificates(t *testing.T) {
 		t.Errorf("half an authority: %d %s", code, text)
 	}
 }
+
+// The list of the erased, and what it is read back for.
+func TestErasures(t *testing.T) {
+	t.Parallel()
+	env := map[string]string{"LASTLIGHT_DATABASE_URL": storetest.EmptyURL(t)}
+	for _, args := range [][]string{{"migrate", "up"}, {"first-token", "--person", "mara", "--full-name", "Mara Feldt"}, {"first-token", "--person", "ove", "--full-name", "Ove Lind", "--recover"}} {
+		if code, _, text := command(t, env, args...); code != 0 {
+			t.Fatal(text)
+		}
+	}
+	if code, out, text := command(t, env, "erasures"); code != 0 || out != "" {
+		t.Errorf("of nobody: %d %q %s", code, out, text)
+	}
+	pool, err := pgxpool.New(t.Context(), env["LASTLIGHT_DATABASE_URL"])
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer pool.Close()
+	var pseudonym string
+	if err := pool.QueryRow(t.Context(), `SELECT pseudonym FROM person WHERE id = 'ove'`).Scan(&pseudonym); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "erased.txt")
+	write := func(text string) {
+		t.Helper()
+		if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	write("Ove Lind\n" + pseudonym + " 2026-06-08\n\nP-12\n")
+	if code, _, text := command(t, env, "erasures", "--again", file); code != 2 || !strings.Contains(text, "line 1") || !strings.Contains(text, "line 4") || strings.Contains(text, "line 2") {
+		t.Errorf("what is no list: %d %s", code, text)
+	}
+	write(pseudonym + " 2026-06-08\nP-ZZZZZZ 2026-06-09\n")
+	if code, out, text := command(t, env, "erasures", "--again", file); code != 0 || !strings.Contains(out, pseudonym+" erased") || !strings.Contains(out, "P-ZZZZZZ is erased, or not") {
+		t.Errorf("%d %s %s", code, out, text)
+	}
+	if code, out, text := command(t, env, "erasures"); code != 0 || !strings.HasPrefix(out, pseudonym+" ") || strings.Contains(out, "ove") {
+		t.Errorf("%d %s %s", code, out, text)
+	}
+	// The last of the committee waits.
+	if err := pool.QueryRow(t.Context(), `SELECT pseudonym FROM person WHERE id = 'mara'`).Scan(&pseudonym); err != nil {
+		t.Fatal(err)
+	}
+	write(pseudonym)
+	if code, out, text := command(t, env, "erasures", "--again", file); code != 1 || !strings.Contains(out, "waits: last_of_committee") || !strings.Contains(text, "1 of 1 wait") {
+		t.Errorf("%d %s %s", code, out, text)
+	}
+}

@@ -39,7 +39,7 @@ func (h *Access) WhoAmI(ctx context.Context, _ *lastlightv1.WhoAmIRequest) (*las
 		ServerVersion: h.ServerVersion, EngineVersion: h.EngineVersion,
 		Token: &lastlightv1.Token{
 			Id: c.Token.ID, Person: c.Person, Device: c.Token.Device,
-			IssuedAt: timestamppb.New(c.Token.IssuedAt), ExpiresAt: timestamppb.New(c.Token.ExpiresAt),
+			IssuedAt: timestamppb.New(c.Token.IssuedAt), ExpiresAt: timestamppb.New(c.Token.ExpiresAt), Lent: c.Token.Lent,
 		},
 	}
 	if !c.Token.LastUsedAt.IsZero() {
@@ -83,7 +83,7 @@ func (h *Access) IssueToken(ctx context.Context, r *lastlightv1.IssueTokenReques
 		return nil, denied("the committee issues tokens, and a coordinator those of the divers, leaders, cover and guests of an expedition")
 	}
 	return h.issue(ctx, mutation(ctx, accessService+"IssueToken", r.RequestId, r), func(ctx context.Context, tx *store.Tx, secret access.Secret) (*lastlightv1.Token, error) {
-		return tx.AddToken(ctx, r.Person, r.Device, secret.Hash(), access.Life(int(r.Days)))
+		return tx.AddToken(ctx, r.Person, r.Device, secret.Hash(), access.Life(int(r.Days)), c.Lends(r.Person))
 	})
 }
 
@@ -135,7 +135,7 @@ func (h *Access) RenewToken(ctx context.Context, r *lastlightv1.RenewTokenReques
 		if !fresh { // another call of this device was faster
 			return nil, &fault.Error{Kind: fault.Unauthenticated, Reason: "TOKEN_REVOKED", Message: "this device's token was revoked or renewed a moment ago"}
 		}
-		return tx.AddToken(ctx, c.Person, old.Device, secret.Hash(), access.Life(int(r.Days)))
+		return tx.AddToken(ctx, c.Person, old.Device, secret.Hash(), access.Life(int(r.Days)), old.Lent)
 	})
 }
 

@@ -18,7 +18,7 @@ const ownPage = 100
 
 // ownSections are the kinds of records about a person, in the order of the file. Each adds a page and gives the token of the next.
 var ownSections = []func(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token string) (next string, err error){
-	ownPerson, ownRoles, ownTokens, ownDives, ownPlans, ownIncidents, ownGear, ownReads, ownChanges, ownActs, ownLetters,
+	ownPerson, ownRoles, ownTokens, ownDives, ownPlans, ownIncidents, ownGear, ownExpeditions, ownLeft, ownErasures, ownReads, ownChanges, ownActs, ownLetters,
 }
 
 // GetMyData gives one part of everything about the caller.
@@ -172,5 +172,27 @@ func ownActs(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token str
 	for _, e := range out.Acts {
 		e.Before, e.After = "", ""
 	}
+	return next, err
+}
+
+// ownExpeditions are those that the caller takes part in, without the others.
+func ownExpeditions(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token string) (string, error) {
+	self := access.CallerFrom(ctx).Person
+	list, next, err := h.Store.ExpeditionsWith(ctx, self, token, ownPage)
+	for _, m := range list {
+		m.Participants = slices.DeleteFunc(m.Participants, func(p *lastlightv1.Participant) bool { return p.Person != self })
+		m.Notes = "" // of whoever wrote them, about whomever
+	}
+	out.Expeditions = list
+	return next, err
+}
+
+func ownLeft(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token string) (next string, err error) {
+	out.Left, next, err = h.Store.LeftBy(ctx, access.CallerFrom(ctx).Person, token, ownPage)
+	return next, err
+}
+
+func ownErasures(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token string) (next string, err error) {
+	out.Erasures, next, err = h.Store.ListErasures(ctx, &lastlightv1.ListErasuresRequest{PageSize: ownPage, PageToken: token}, []string{access.CallerFrom(ctx).Person})
 	return next, err
 }

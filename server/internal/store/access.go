@@ -20,7 +20,7 @@ import (
 func (s *Store) CallerOf(ctx context.Context, secret access.Secret, ahead *DivePage) (*access.Caller, error) {
 	hash := secret.Hash()
 	const lookUp = `
-SELECT t.id::text, t.person, t.device, t.issued_at, t.expires_at, t.revoked_at, t.last_used_at, p.full_name, p.archived,
+SELECT t.id::text, t.person, t.device, t.issued_at, t.expires_at, t.revoked_at, t.last_used_at, t.lent, p.full_name, p.archived,
        COALESCE(g.id::text, ''), COALESCE(g.role, ''), COALESCE(g.expedition, ''), COALESCE(g.of_person, ''), g.granted_at, COALESCE(g.granted_by, '')
 FROM token t JOIN person p ON p.id = t.person
 LEFT JOIN role_grant g ON g.person = t.person AND g.revoked_at IS NULL
@@ -37,7 +37,7 @@ WHERE t.hash = $1`
 	var batch pgx.Batch
 	batch.Queue(lookUp, hash[:]).Query(func(rows pgx.Rows) error {
 		_, err := pgx.ForEachRow(rows, []any{
-			&t.ID, &t.Person, &t.Device, &t.IssuedAt, &t.ExpiresAt, &revoked, &used, &name, &archived,
+			&t.ID, &t.Person, &t.Device, &t.IssuedAt, &t.ExpiresAt, &revoked, &used, &t.Lent, &name, &archived,
 			&grant.ID, &role, &grant.Expedition, &grant.OfPerson, &from, &grant.GrantedBy,
 		}, func() error {
 			if role == "" {
@@ -101,24 +101,24 @@ func (s *Store) Club(ctx context.Context) (title, zone string, err error) {
 	return title, zone, translate(err)
 }
 
-const tokenColumns = `id::text, person, device, issued_at, expires_at, revoked_at, last_used_at`
+const tokenColumns = `id::text, person, device, issued_at, expires_at, revoked_at, last_used_at, lent`
 
 func scanToken(row pgx.CollectableRow) (*lastlightv1.Token, error) {
 	m := &lastlightv1.Token{}
 	var issued, expires, revoked, used *time.Time
-	if err := row.Scan(&m.Id, &m.Person, &m.Device, &issued, &expires, &revoked, &used); err != nil {
+	if err := row.Scan(&m.Id, &m.Person, &m.Device, &issued, &expires, &revoked, &used, &m.Lent); err != nil {
 		return nil, err
 	}
 	m.IssuedAt, m.ExpiresAt, m.RevokedAt, m.LastUsedAt = stampOrNil(issued), stampOrNil(expires), stampOrNil(revoked), stampOrNil(used)
 	return m, nil
 }
 
-// AddToken stores a new device's token by the hash of its secret.
-func (tx *Tx) AddToken(ctx context.Context, person, device string, hash [sha256.Size]byte, life time.Duration) (*lastlightv1.Token, error) {
+// AddToken stores a new device's token by the hash of its secret; lent: see access.Token.
+func (tx *Tx) AddToken(ctx context.Context, person, device string, hash [sha256.Size]byte, life time.Duration, lent bool) (*lastlightv1.Token, error) {
 	rows, err := tx.Query(ctx, `
-INSERT INTO token (person, device, hash, issued_at, expires_at)
-SELECT id, $2, $3, $4, $5 FROM person WHERE id = $1 AND NOT archived RETURNING `+tokenColumns,
-		person, device, hash[:], tx.Now(), tx.Now().Add(life))
+INSERT INTO token (person, device, hash, issued_at, expires_at, lent)
+SELECT id, $2, $3, $4, $5, $6 FROM person WHERE id = $1 AND NOT archived RETURNING `+tokenColumns,
+		person, device, hash[:], tx.Now(), tx.Now().Add(life), lent)
 	if err != nil {
 		return nil, err
 	}
@@ -247,7 +247,7 @@ func (s *Store) FirstToken(ctx context.Context, f First) (*lastlightv1.Token, er
 		if _, _, err := tx.GrantRole(ctx, &lastlightv1.RoleGrant{Person: f.Person, Role: "committee"}); err != nil {
 			return err
 		}
-		if token, err = tx.AddToken(ctx, f.Person, f.Device, f.Hash, f.Life); err != nil {
+		if token, err = tx.AddToken(ctx, f.Person, f.Device, f.Hash, f.Life, false); err != nil {
 			return err
 		}
 		what := "committee.first"

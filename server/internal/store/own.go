@@ -43,3 +43,14 @@ func (s *Store) ItemsOf(ctx context.Context, person, token string, size int) ([]
 	ids, next := cut(ids, size, "items_of", args, func(id string) []string { return []string{id} })
 	return ids, next, nil
 }
+
+// ExpeditionsWith gives a page of the expeditions that a person takes part in, whole.
+func (s *Store) ExpeditionsWith(ctx context.Context, person, token string, size int32) ([]*lastlightv1.Expedition, string, error) {
+	return listByID(ctx, s, "expeditions_with", []any{person}, token, size, scanExpedition, expeditionRow+`
+WHERE id > $1 AND EXISTS (SELECT FROM expedition_participant x WHERE x.expedition = expedition.id AND x.person = $3) ORDER BY id LIMIT $2`)
+}
+
+// LeftBy gives a page of what lies or lay in a cave in a person's name.
+func (s *Store) LeftBy(ctx context.Context, person, token string, size int32) ([]*lastlightv1.LeftItem, string, error) {
+	return listByID(ctx, s, "left_by", []any{person}, token, size, scanLeft, leftRow+` WHERE id > $1 AND owner = $3 ORDER BY id LIMIT $2`)
+}

@@ -72,6 +72,9 @@ func personDocument(m *lastlightv1.Person) []byte {
 }
 
 func insertPerson(ctx context.Context, tx *Tx, m *lastlightv1.Person) error {
+	if err := refuseErased(ctx, tx, m.Id); err != nil {
+		return err
+	}
 	var b pgx.Batch
 	b.Queue(`
 INSERT INTO person (id, pseudonym, full_name, guest, birth_day, guardian, telephone, doc, created_at, updated_at)
@@ -82,6 +85,11 @@ VALUES ($1, $2, $3, $4, $5::text::date, $6, $7, $8, $9, $9)`,
 }
 
 func updatePerson(ctx context.Context, tx *Tx, before, m *lastlightv1.Person) error {
+	if before.Archived {
+		if err := refuseErasedChange(ctx, tx, before); err != nil {
+			return err
+		}
+	}
 	var b pgx.Batch
 	b.Queue(`
 UPDATE person SET full_name = $2, guest = $3, birth_day = $4::text::date, guardian = $5, telephone = $6, doc = $7, version = version + 1, updated_at = $8
@@ -297,6 +305,11 @@ func (tx *Tx) SetMedicalStatus(ctx context.Context, person string, status *lastl
 	if !found {
 		return nil, fault.NoSuch("person", person)
 	}
+	if m.Archived {
+		if err := refuseErasedChange(ctx, tx, m); err != nil {
+			return nil, err
+		}
+	}
 	status = proto.CloneOf(status)
 	if err := mend(m, status); err != nil {
 		return nil, err
@@ -314,6 +327,11 @@ func (tx *Tx) SetAvailability(ctx context.Context, person string, change func(da
 	}
 	if !found {
 		return nil, fault.NoSuch("person", person)
+	}
+	if m.Archived {
+		if err := refuseErasedChange(ctx, tx, m); err != nil {
+			return nil, err
+		}
 	}
 	next := proto.CloneOf(m)
 	next.Unavailable = change(next.Unavailable)

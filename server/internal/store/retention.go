@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strconv"
 	"time"
 
@@ -27,11 +28,18 @@ type Retention struct {
 	Citation finding.Citation
 	Frozen   []string // open incidents: nothing goes while there is one
 	Kinds    []Retained
+	Answers  int // kept for repeated calls, and too old for that
 }
+
+// answersKept is how long the answer to a call is kept for whoever asks again: a device that was out of reach does so after an
+// expedition at the latest. That the call was carried out is known for ever, so that it is never carried out twice. An answer is a
+// copy of records and no record: it goes whether an incident is open or not, and outlives none by more than this.
+const answersKept = 30 * 24 * time.Hour
 
 // purge takes out what of a kind ended before $1. doomed gives the ids and locks them; the statements take $1, the ids, children first.
 type purge struct {
-	event  string // the kind in the event log: the copies of the records there go too, and the answers that told them; empty: none are kept there
+	roots  []string // $1: the ids; raise the versions of what the records belong to: nobody writes them back from what was read before
+	event  string   // the kind in the event log: the copies of the records there go too, and the answers that told them; empty: none are kept there
 	doomed string
 	then   []string
 }
@@ -40,6 +48,7 @@ type purge struct {
 // records are gone; it goes with its plan. A dive, and the analyses of what was breathed in it, stay with their incident.
 var purges = map[string]purge{
 	"board": {
+		roots:  []string{`UPDATE dive SET version = version + 1 WHERE id = ANY ($1)`},
 		doomed: `SELECT d.id FROM dive d JOIN watch w ON w.dive = d.id WHERE d.state = 'closed' AND d.out_at < $1 ORDER BY d.id FOR UPDATE OF d`,
 		then: []string{
 			`UPDATE request SET response = NULL WHERE id IN (SELECT request_id FROM event WHERE kind = 'dive' AND record = ANY ($1) AND what LIKE 'watch.%')`,
@@ -48,6 +57,7 @@ var purges = map[string]purge{
 	},
 	"analysis": {
 		event: "analysis",
+		roots: []string{`UPDATE item SET version = version + 1 WHERE id IN (SELECT cylinder FROM analysis WHERE id = ANY ($1))`},
 		doomed: `
 SELECT a.id FROM analysis a WHERE a.analysed_at < $1 AND NOT EXISTS (
   SELECT FROM incident i JOIN dive d ON d.id = i.dive JOIN plan_item x ON x.plan = d.plan AND x.version = d.plan_version
@@ -61,6 +71,10 @@ SELECT a.id FROM analysis a WHERE a.analysed_at < $1 AND NOT EXISTS (
 	},
 	"dive": {
 		event: "dive",
+		roots: []string{
+			`UPDATE person SET version = version + 1 WHERE id IN (SELECT person FROM dive_diver WHERE dive = ANY ($1))`,
+			`UPDATE site SET version = version + 1 WHERE id IN (SELECT site FROM dive WHERE id = ANY ($1) UNION SELECT site FROM left_item WHERE dive = ANY ($1) OR recovered_in_dive = ANY ($1))`,
+		},
 		doomed: `
 SELECT d.id FROM dive d WHERE d.state = 'closed' AND d.out_at < $1 AND NOT EXISTS (SELECT FROM incident i WHERE i.dive = d.id) ORDER BY d.id FOR UPDATE OF d`,
 		then: []string{
@@ -123,6 +137,11 @@ func retain(ctx context.Context, tx *Tx, out *Retention) error {
 			out.Citation = source.Citation
 		}
 	}
+	tag, err := tx.Exec(ctx, `UPDATE request SET response = NULL WHERE response IS NOT NULL AND at < $1`, tx.Now().Add(-answersKept))
+	if err != nil {
+		return err
+	}
+	out.Answers = int(tag.RowsAffected())
 	if out.Frozen, err = collectIDs(ctx, tx, `SELECT id FROM incident WHERE state = 'open' ORDER BY id`); err != nil {
 		return err
 	}
@@ -181,7 +200,7 @@ func (p purge) run(ctx context.Context, tx *Tx, before time.Time) (int, error) {
 	if err != nil || len(ids) == 0 {
 		return 0, err
 	}
-	for _, sql := range p.then {
+	for _, sql := range slices.Concat(p.roots, p.then) {
 		if _, err := tx.Exec(ctx, sql, ids); err != nil {
 			return 0, err
 		}

@@ -28,6 +28,9 @@ func scanGrant(row pgx.CollectableRow) (*lastlightv1.RoleGrant, error) {
 // bumpPerson locks the person's root and raises its version, as every writer of a fact below a person does first: an approval
 // holds the approver's root, so a role ends either before it or after it.
 func (tx *Tx) bumpPerson(ctx context.Context, person string) error {
+	if err := refuseErasedChange(ctx, tx, &lastlightv1.Person{Id: person}); err != nil {
+		return err
+	}
 	tag, err := tx.Exec(ctx, `UPDATE person SET version = version + 1, updated_at = $2 WHERE id = $1`, person, tx.Now())
 	if err == nil && tag.RowsAffected() == 0 {
 		err = fault.NoSuch("person", person)

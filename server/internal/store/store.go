@@ -133,9 +133,9 @@ func Mutate[M proto.Message](ctx context.Context, s *Store, m Mutation, fn func(
 	claim.Queue(`BEGIN`)
 	// "Already done" also writes: see the comment at table request.
 	claim.Queue(`
-INSERT INTO request (id, caller, method, body_hash) VALUES ($1, $2, $3, $4)
+INSERT INTO request (id, caller, method, body_hash, at) VALUES ($1, $2, $3, $4, $5)
 ON CONFLICT (id) DO UPDATE SET answers = request.answers + 1
-RETURNING xmax = 0, caller, method, body_hash, response`, m.RequestID, m.Caller, m.Method, hash).
+RETURNING xmax = 0, caller, method, body_hash, response`, m.RequestID, m.Caller, m.Method, hash, tx.now).
 		QueryRow(func(row pgx.Row) error { return row.Scan(&fresh, &caller, &method, &wasHash, &response) })
 	if err := conn.SendBatch(ctx, &claim).Close(); err != nil {
 		tx.rollback(ctx)
@@ -153,7 +153,7 @@ RETURNING xmax = 0, caller, method, body_hash, response`, m.RequestID, m.Caller,
 		}
 		if response == nil { // taken out by retention
 			tx.rollback(ctx)
-			return none, &fault.Error{Kind: fault.WrongState, Reason: "ANSWER_GONE", Message: "this call was carried out; its answer is kept no longer, nor is the record"}
+			return none, &fault.Error{Kind: fault.WrongState, Reason: "ANSWER_GONE", Message: "this call was carried out, and is not carried out again; its answer is kept no longer: read the record, if it is still there"}
 		}
 		answer := none.ProtoReflect().New().Interface().(M)
 		if err := proto.Unmarshal(response, answer); err != nil {
@@ -201,7 +201,7 @@ func MutateBlind[M proto.Message](ctx context.Context, s *Store, m Mutation, fn 
 	}
 	tx := &Tx{conn: conn}
 	tx.Later(`BEGIN`)
-	tx.Later(`INSERT INTO request (id, caller, method, body_hash, response) VALUES ($1, $2, $3, $4, $5)`, m.RequestID, m.Caller, m.Method, hash, response)
+	tx.Later(`INSERT INTO request (id, caller, method, body_hash, response, at) VALUES ($1, $2, $3, $4, $5, $6)`, m.RequestID, m.Caller, m.Method, hash, response, effect.now)
 	tx.later.QueuedQueries = append(tx.later.QueuedQueries, effect.later.QueuedQueries...)
 	err = tx.commit(ctx)
 	conn.Release()
