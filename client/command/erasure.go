@@ -28,6 +28,9 @@ func (a *app) erase() *cobra.Command {
 	back := cmd.Flags().Bool("withdraw", false, "take the request back")
 	cmd.MarkFlagsMutuallyExclusive("dry-run", "confirm", "withdraw", "written-day")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		if !cmd.Flags().Changed("timeout") {
+			a.timeout = filesTimeout // every text of the club is gone through
+		}
 		req := &pb.RequestErasureRequest{}
 		if err := build.request(cmd, args, req, nil); err != nil {
 			return err
@@ -85,7 +88,7 @@ func (a *app) erasures() *cobra.Command {
 	}, pb.NewPrivacyServiceClient, pb.PrivacyServiceClient.ListErasures,
 		plain("person", (*pb.Erasure).GetPerson), plain("state", (*pb.Erasure).GetState),
 		col("asked at", func(w screen.View, e *pb.Erasure) string { return w.Time(e.GetRequestedAt(), "") }), plain("by", (*pb.Erasure).GetRequestedBy),
-		plain("letter of", (*pb.Erasure).GetWrittenDay),
+		plain("taken back by", (*pb.Erasure).GetWithdrawnBy), plain("letter of", (*pb.Erasure).GetWrittenDay),
 		col("carried out", func(w screen.View, e *pb.Erasure) string { return w.Time(e.GetCarriedOutAt(), "") }), plain("confirmed by", (*pb.Erasure).GetConfirmedBy),
 	)
 }

@@ -158,7 +158,7 @@ EligibilityCell: person site day may counts_as rule reason
 EmergencyContact: full_name telephone relation
 EmergencySheet: emergency_number rescue_service chambers hospital signal_point walk_to_signal_min coordinator_reached_at_water oxygen first_aiders landing_place languages insurance_numbers press_contact confirmed_day
 Equipment: id kind serial maker owner burn_min line_m manufactured service_events notes scooter_speed_m_min version archived quarantined due
-Erasure: id person state requested_by requested_at written_day withdrawn_at confirmed_by carried_out_at pseudonym outcome
+Erasure: id person state requested_by requested_at written_day withdrawn_at confirmed_by carried_out_at pseudonym outcome withdrawn_by
 ErasureHindrance: code why to_do
 ErasureLine: kind what records untold why kept citation until
 ErasurePreview: person as_of pseudonym goes stays hindrances policy hash

@@ -44,7 +44,9 @@ type Erasure struct {
 	// What stands in the place of the name, once it was carried out.
 	Pseudonym string `protobuf:"bytes,10,opt,name=pseudonym,proto3" json:"pseudonym,omitempty"`
 	// What was taken out and what has stayed, in the answer to ConfirmErasure alone.
-	Outcome       *ErasurePreview `protobuf:"bytes,11,opt,name=outcome,proto3" json:"outcome,omitempty"`
+	Outcome *ErasurePreview `protobuf:"bytes,11,opt,name=outcome,proto3" json:"outcome,omitempty"`
+	// Who took the request back: whoever may ask, so not always who asked.
+	WithdrawnBy   string `protobuf:"bytes,12,opt,name=withdrawn_by,json=withdrawnBy,proto3" json:"withdrawn_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -156,6 +158,13 @@ func (x *Erasure) GetOutcome() *ErasurePreview {
 	return nil
 }
 
+func (x *Erasure) GetWithdrawnBy() string {
+	if x != nil {
+		return x.WithdrawnBy
+	}
+	return ""
+}
+
 // What an erasure takes out and leaves.
 type ErasurePreview struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
@@ -169,7 +178,8 @@ type ErasurePreview struct {
 	Hindrances []*ErasureHindrance `protobuf:"bytes,6,rep,name=hindrances,proto3" json:"hindrances,omitempty"`
 	// The policy in force, whose retention says how long what stays is kept.
 	Policy string `protobuf:"bytes,7,opt,name=policy,proto3" json:"policy,omitempty"`
-	// Stands for all of the above but as_of, for ConfirmErasure.
+	// Stands for all of the above but as_of, and for the version of the person's record, for ConfirmErasure. What is only counted in the
+	// log, in what was read, in answers kept and in texts does not change it: it grows by the very asking.
 	Hash          string `protobuf:"bytes,8,opt,name=hash,proto3" json:"hash,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1236,7 +1246,7 @@ var File_lastlight_v1_privacy_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_privacy_proto_rawDesc = "" +
 	"\n" +
-	"\x1alastlight/v1/privacy.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19lastlight/v1/access.proto\x1a\x17lastlight/v1/dive.proto\x1a\x16lastlight/v1/due.proto\x1a\x1dlastlight/v1/expedition.proto\x1a\x17lastlight/v1/gear.proto\x1a\x1blastlight/v1/incident.proto\x1a\x17lastlight/v1/plan.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/roster.proto\x1a\x17lastlight/v1/site.proto\"\xc4\x03\n" +
+	"\x1alastlight/v1/privacy.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19lastlight/v1/access.proto\x1a\x17lastlight/v1/dive.proto\x1a\x16lastlight/v1/due.proto\x1a\x1dlastlight/v1/expedition.proto\x1a\x17lastlight/v1/gear.proto\x1a\x1blastlight/v1/incident.proto\x1a\x17lastlight/v1/plan.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/roster.proto\x1a\x17lastlight/v1/site.proto\"\xe7\x03\n" +
 	"\aErasure\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x16\n" +
 	"\x06person\x18\x02 \x01(\tR\x06person\x12\x14\n" +
@@ -1250,7 +1260,8 @@ const file_lastlight_v1_privacy_proto_rawDesc = "" +
 	"\x0ecarried_out_at\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\fcarriedOutAt\x12\x1c\n" +
 	"\tpseudonym\x18\n" +
 	" \x01(\tR\tpseudonym\x126\n" +
-	"\aoutcome\x18\v \x01(\v2\x1c.lastlight.v1.ErasurePreviewR\aoutcome\"\xc3\x02\n" +
+	"\aoutcome\x18\v \x01(\v2\x1c.lastlight.v1.ErasurePreviewR\aoutcome\x12!\n" +
+	"\fwithdrawn_by\x18\f \x01(\tR\vwithdrawnBy\"\xc3\x02\n" +
 	"\x0eErasurePreview\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12/\n" +
 	"\x05as_of\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x04asOf\x12\x1c\n" +

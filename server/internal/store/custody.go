@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -44,6 +45,9 @@ var staleCustody = map[string]string{
 func (tx *Tx) RecordCustody(ctx context.Context, items []string, m *lastlightv1.CustodyEvent) ([]*lastlightv1.CustodyEvent, error) {
 	m = proto.CloneOf(m)
 	m.At = toMicrosecond(m.At)
+	if err := tx.keepKeys(ctx, "event.holder", m.Holder); err != nil {
+		return nil, err
+	}
 	if err := tx.lockForCustody(ctx, items, m.Site); err != nil {
 		return nil, err
 	}
@@ -196,7 +200,11 @@ func (tx *Tx) PutCustody(ctx context.Context, m *lastlightv1.CustodyEvent) (Put[
 		list, err := tx.RecordCustody(ctx, []string{m.Item}, m)
 		if f, ok := fault.As(err); ok {
 			for i := range f.Problems {
-				f.Problems[i].Field = "item"
+				if at, told := strings.CutPrefix(f.Problems[i].Field, "event."); told {
+					f.Problems[i].Field = at
+				} else {
+					f.Problems[i].Field = "item"
+				}
 			}
 		}
 		if err != nil {

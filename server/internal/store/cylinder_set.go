@@ -37,6 +37,9 @@ func loadSet(ctx context.Context, q Querier, id string, lock bool) (*lastlightv1
 }
 
 func insertSet(ctx context.Context, tx *Tx, m *lastlightv1.CylinderSet) error {
+	if err := tx.keepKeys(ctx, "owner", m.Owner); err != nil {
+		return err
+	}
 	var b pgx.Batch
 	b.Queue(`INSERT INTO cylinder_set (id, kind, doc, created_at, updated_at) VALUES ($1, $2, $3, $4, $4)`, m.Id, m.Kind, stored(m), tx.Now())
 	queueMembers(&b, m)
@@ -50,6 +53,9 @@ INSERT INTO cylinder_set_member (cylinder_set, position, cylinder) SELECT $1, n,
 }
 
 func updateSet(ctx context.Context, tx *Tx, before, m *lastlightv1.CylinderSet) error {
+	if err := tx.keepKeys(ctx, "owner", m.Owner); err != nil {
+		return err
+	}
 	var b pgx.Batch
 	b.Queue(`UPDATE item SET version = version + 1 WHERE id IN (SELECT id FROM item WHERE id = ANY ($1) ORDER BY id FOR UPDATE)`, sortedSet(slices.Concat(before.Cylinders, m.Cylinders)))
 	b.Queue(`UPDATE cylinder_set SET kind = $2, doc = $3, version = version + 1, updated_at = $4 WHERE id = $1`, m.Id, m.Kind, stored(m), tx.Now())

@@ -52,7 +52,7 @@ WHERE t.to_day >= $2::timestamptz::date AND EXISTS (SELECT FROM expedition_parti
 type remain struct {
 	kind, what, why string
 	cell            string // of the policy's retention; empty: none
-	count           string // records and the latest day, of $1; empty: how many is not told
+	count           string // records and the latest day, of $1, at $2; empty: how many is not told
 }
 
 var remains = []remain{
@@ -62,7 +62,16 @@ var remains = []remain{
 		`SELECT count(*), max(d.out_at) FROM dive_diver x JOIN dive d ON d.id = x.dive WHERE x.person = $1`,
 	},
 	{
-		"plan", "plans, every version, and what was decided about them", "a decision is replayed to the same bytes from the values it used, which stand under the pseudonym", "plan",
+		"watch", "the board of dives: who was to be seen when, the figures at the entry, seen in and out", "it is the others' board too", "board",
+		`SELECT count(DISTINCT w.dive), max(d.out_at) FROM watch w JOIN dive d ON d.id = w.dive WHERE w.cover = $1 OR EXISTS (SELECT FROM dive_diver x WHERE x.dive = d.id AND x.person = $1)`,
+	},
+	{
+		"expedition", "places in expeditions that are over", "who was there", "",
+		`SELECT count(*), NULL::timestamptz FROM expedition_participant x JOIN expedition t ON t.id = x.expedition WHERE x.person = $1 AND t.to_day < $2::timestamptz::date`,
+	},
+	{
+		"plan", "plans, every version, and what was decided about them, with the values used: date of birth, cards, dates and limits of fitness, consumption, dives before",
+		"a decision is replayed to the same bytes from them; they stand under the pseudonym", "plan",
 		`SELECT count(DISTINCT x.plan), max(p.planned_entry) FROM plan_person x JOIN plan p ON p.id = x.plan WHERE x.person = $1`,
 	},
 	{
@@ -88,6 +97,10 @@ UNION ALL SELECT recorded_at FROM line_damage WHERE reported_by = $1) x`,
 		`SELECT count(*), NULL::timestamptz FROM item WHERE owner = $1 AND NOT archived`,
 	},
 	{
+		"held", "gear handed over to this person: have it handed back first", "somebody has it", "",
+		`SELECT count(*), NULL::timestamptz FROM holding WHERE holder = $1 AND owner IS DISTINCT FROM $1`,
+	},
+	{
 		"left", "what lies in a cave in this name: let somebody else answer for it first", "it lies there until it is recovered", "",
 		`SELECT count(*), NULL::timestamptz FROM left_item WHERE owner = $1 AND recovered_at IS NULL`,
 	},
@@ -99,6 +112,16 @@ UNION ALL SELECT recorded_at FROM line_damage WHERE reported_by = $1) x`,
 		"log", "that something was done, when and to which record", "the log of the club's doings has no gaps", "",
 		`SELECT count(*), max(at) FROM event WHERE who = $1`,
 	},
+	{
+		"policy", "policies and own rules drafted or adopted, with what they say and cite", "decisions rest on them, word by word", "",
+		`SELECT count(*), NULL::timestamptz FROM policy p WHERE $1 IN (created_by, adopted_by) OR EXISTS (SELECT FROM person x WHERE x.id = $1 AND position(lower(x.full_name) IN lower(p.doc::text)) > 0)`,
+	},
+	{
+		"key", "keys of gear, plans, dives and other records in which the club has put the key of this person", "other records and decisions name them", "",
+		`SELECT count(*), NULL::timestamptz FROM (SELECT id FROM item UNION ALL SELECT id FROM cylinder_set UNION ALL SELECT id FROM plan UNION ALL SELECT id FROM dive
+UNION ALL SELECT id FROM incident UNION ALL SELECT id FROM expedition UNION ALL SELECT id FROM site UNION ALL SELECT id FROM permit) x WHERE x.id ~ ('(^|-)' || $1 || '(-|$)')`,
+	},
+	{"word", "a first or short name, initials on a marker, a maker that is called the same, and whatever else does not say the full name, in texts that are not about this person", "nobody can tell whom it means", "", ""},
 }
 
 // hindrances are why an erasure waits: a code and whether it is so, of $1.
@@ -130,10 +153,16 @@ func hindered(ctx context.Context, q Querier, person string) ([]string, error) {
 }
 
 // erase takes everything of a person out but what the records of others need, which stays under the pseudonym, and says both. The
-// person's root is locked by the caller. Whoever only asks rolls it back.
-func (tx *Tx) erase(ctx context.Context, id string) (*lastlightv1.ErasurePreview, *eraser, error) {
+// person's root is locked by the caller. Whoever only asks rolls it back; while the erasure is hindered the key stays and the texts
+// are not gone through, for nothing is to wait at the water for an answer to a question.
+func (tx *Tx) erase(ctx context.Context, id string, hindered bool) (*lastlightv1.ErasurePreview, *eraser, error) {
 	var pseudonym, full, short string
-	err := tx.QueryRow(ctx, `SELECT pseudonym, full_name, COALESCE(doc ->> 'short_name', '') FROM person WHERE id = $1`, id).Scan(&pseudonym, &full, &short)
+	var version int64
+	var numbers []string
+	err := tx.QueryRow(ctx, `
+SELECT pseudonym, full_name, COALESCE(doc ->> 'short_name', ''),
+  array_remove(ARRAY[telephone, (SELECT address FROM digest WHERE person = $1)] || ARRAY (SELECT number FROM card WHERE person = $1), NULL), version FROM person WHERE id = $1`, id).
+		Scan(&pseudonym, &full, &short, &numbers, &version)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -149,7 +178,7 @@ func (tx *Tx) erase(ctx context.Context, id string) (*lastlightv1.ErasurePreview
 		return nil, nil, err
 	}
 	out := &lastlightv1.ErasurePreview{Person: id, Pseudonym: pseudonym, Policy: governs}
-	if out.Stays, err = whatStays(ctx, tx, id, in); err != nil {
+	if out.Stays, err = whatStays(ctx, tx, id, in, tx.Now()); err != nil {
 		return nil, nil, err
 	}
 	out.Goes = append(out.Goes, &lastlightv1.ErasureLine{Kind: "person", What: "name, key, date of birth, guardian, consumption, days away, arrivals", Records: 1})
@@ -174,7 +203,11 @@ func (tx *Tx) erase(ctx context.Context, id string) (*lastlightv1.ErasurePreview
 			out.Goes = append(out.Goes, line)
 		}
 	}
-	e := newEraser(id, strings.ToLower(pseudonym), pseudonym, full, short)
+	e := newEraser(id, strings.ToLower(pseudonym), pseudonym, full, short, numbers...)
+	e.version = version
+	if hindered {
+		return out, e, nil
+	}
 	if err := tx.renamePerson(ctx, e); err != nil {
 		return nil, nil, err
 	}
@@ -192,7 +225,7 @@ func (tx *Tx) erase(ctx context.Context, id string) (*lastlightv1.ErasurePreview
 	return out, e, nil
 }
 
-func whatStays(ctx context.Context, q Querier, id string, in *policy.Policy) ([]*lastlightv1.ErasureLine, error) {
+func whatStays(ctx context.Context, q Querier, id string, in *policy.Policy, now time.Time) ([]*lastlightv1.ErasureLine, error) {
 	cells := map[string]policy.Retention{}
 	for _, c := range in.Retention {
 		cells[c.Record] = c
@@ -208,7 +241,11 @@ func whatStays(ctx context.Context, q Querier, id string, in *policy.Policy) ([]
 		line := &lastlightv1.ErasureLine{Kind: r.kind, What: r.what, Why: r.why, Untold: r.count == ""}
 		var last *time.Time
 		if r.count != "" {
-			if err := q.QueryRow(ctx, r.count, id).Scan(&line.Records, &last); err != nil {
+			args := []any{id}
+			if strings.Contains(r.count, "$2") {
+				args = append(args, now)
+			}
+			if err := q.QueryRow(ctx, r.count, args...).Scan(&line.Records, &last); err != nil {
 				return nil, fmt.Errorf("what stays of %s: %w", r.kind, err)
 			}
 			if line.Records == 0 {
@@ -241,8 +278,14 @@ WHERE id = $1`, []any{e.key, e.next, e.pseudonym, doc, tx.Now()}},
 		{`UPDATE request SET caller = $2 WHERE caller = $1`, []any{e.key, e.next}},
 		// Answers to others, as a list of records that were applied, may name the person.
 		{
-			`UPDATE request SET response = NULL WHERE response IS NOT NULL AND (position(convert_to($1, 'UTF8') IN response) > 0 OR position(convert_to($2, 'UTF8') IN response) > 0)`,
-			[]any{e.key, e.fullName},
+			`UPDATE request SET response = NULL WHERE response IS NOT NULL AND EXISTS (SELECT FROM unnest($1::text[]) n WHERE position(convert_to(n, 'UTF8') IN response) > 0)`,
+			[]any{append(spellings(e.key, e.fullName), e.numbers...)},
+		},
+		// Few values fit the hash of a call that wrote what is restricted: whoever tries them all would read it.
+		{
+			`UPDATE request SET response = NULL, body_hash = sha256(convert_to(gen_random_uuid()::text, 'UTF8'))
+WHERE caller = $1 OR id IN (SELECT request_id FROM event WHERE kind = 'person' AND record = $1)`,
+			[]any{e.next},
 		},
 		// The lists are in step with the gear's roots.
 		{`UPDATE item SET version = version + 1, updated_at = $2 WHERE owner = $1`, []any{e.next, tx.Now()}},
@@ -268,7 +311,16 @@ var aboutPerson = map[string]string{
 	"item":            `t.owner = $2 OR t.quarantined_by = $2`,
 	"reading":         `t.read_by = $2`,
 	"line_damage":     `t.reported_by = $2`,
-	"event": `t.kind = 'incident' AND EXISTS (SELECT FROM incident_person x WHERE x.incident = t.record AND x.person = $2)
+	"analysis":        `t.analysed_by = $2`,
+	"fill":            `t.filled_by = $2`,
+	"survey":          `t.recorded_by = $2`,
+	"custody_event":   `t.recorded_by = $2`,
+	"service_event":   `t.recorded_by = $2 OR EXISTS (SELECT FROM item x WHERE x.id = t.item AND x.owner = $2)`,
+	"left_item":       `$2 IN (t.owner, t.confirmed_by, t.recovered_by)`,
+	"dive_former":     `EXISTS (SELECT FROM dive_diver x WHERE x.dive = t.dive AND x.person = $2)`,
+	"card":            `t.seen_by = $2 OR t.revoked_by = $2`,
+	"event": `t.kind = 'dive' AND EXISTS (SELECT FROM dive_diver x WHERE x.dive = t.record AND x.person = $2) 
+  OR t.kind = 'incident' AND EXISTS (SELECT FROM incident_person x WHERE x.incident = t.record AND x.person = $2)
   OR t.kind = 'plan' AND EXISTS (SELECT FROM plan_person x WHERE x.plan = t.record AND x.person = $2)`,
 }
 
@@ -315,21 +367,40 @@ func (tx *Tx) eraseTexts(ctx context.Context, e *eraser) (int, error) {
 // versioned are the roots whose version a client starts an update from.
 var versioned = []string{"person", "site", "permit", "cylinder_set", "expedition", "dive", "incident", "item"}
 
+// erasedAtOnce is how many rows are held in memory: a name that is a word of every text is found in every row.
+const erasedAtOnce = 500
+
 func (tx *Tx) eraseInTable(ctx context.Context, e *eraser, columns []column) (int, error) {
-	var patterns []string
-	for _, needle := range e.needles() {
-		patterns = append(patterns, "%"+strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(needle)+"%")
+	table := pgx.Identifier{columns[0].table}.Sanitize()
+	var where []string
+	for _, c := range columns {
+		where = append(where, `t.`+pgx.Identifier{c.name}.Sanitize()+`::text ~* $1`)
 	}
+	rows, err := tx.Query(ctx, `SELECT t.ctid::text FROM `+table+` t WHERE `+strings.Join(where, " OR ")+` FOR UPDATE OF t`, e.pattern())
+	if err != nil {
+		return 0, err
+	}
+	found, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		return 0, err
+	}
+	n := 0
+	for some := range slices.Chunk(found, erasedAtOnce) { // they are locked: each stays where it was found until it is rewritten here
+		changed, err := tx.eraseRows(ctx, e, columns, some)
+		if err != nil {
+			return 0, err
+		}
+		n += changed
+	}
+	return n, nil
+}
+
+// eraseRows rewrites rows of a table, by where they lie.
+func (tx *Tx) eraseRows(ctx context.Context, e *eraser, columns []column, at []string) (int, error) {
 	table := pgx.Identifier{columns[0].table}.Sanitize()
 	about := aboutPerson[columns[0].table]
 	if about == "" {
 		about = `false`
-	}
-	var read, where []string
-	for _, c := range columns {
-		name := pgx.Identifier{c.name}.Sanitize()
-		read = append(read, `to_jsonb(t.`+name+`)::text`)
-		where = append(where, `t.`+name+`::text ILIKE ANY ($1)`)
 	}
 	own := `false`
 	if columns[0].table == "event" {
@@ -337,38 +408,32 @@ func (tx *Tx) eraseInTable(ctx context.Context, e *eraser, columns []column) (in
 	} else if strings.HasPrefix(columns[0].table, "dive") || columns[0].table == "watch" {
 		own = `true`
 	}
-	rows, err := tx.Query(ctx, `SELECT t.ctid::text, (`+about+`) AND $2 <> '', `+own+`, ARRAY[`+strings.Join(read, ", ")+`] FROM `+table+` t WHERE `+strings.Join(where, " OR ")+` FOR UPDATE OF t`,
-		patterns, e.next)
-	if err != nil {
-		return 0, err
+	var read []string
+	for _, c := range columns {
+		read = append(read, `to_jsonb(t.`+pgx.Identifier{c.name}.Sanitize()+`)::text`)
 	}
-	type found struct {
-		at         string
-		about, own bool
-		values     []*string
-	}
-	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (f found, err error) {
-		err = row.Scan(&f.at, &f.about, &f.own, &f.values)
-		return f, err
-	})
+	rows, err := tx.Query(ctx, `SELECT t.ctid::text, (`+about+`) AND $2 <> '', `+own+`, ARRAY[`+strings.Join(read, ", ")+`] FROM `+table+` t WHERE t.ctid = ANY ($1::text[]::tid[])`, at, e.next)
 	if err != nil {
 		return 0, err
 	}
 	var b pgx.Batch
-	for _, f := range list {
+	var place string
+	var isAbout, isOwn bool
+	var values []*string
+	if _, err := pgx.ForEachRow(rows, []any{&place, &isAbout, &isOwn, &values}, func() error {
 		var set []string
-		args := []any{f.at}
+		args := []any{place}
 		for i, c := range columns {
-			if f.values[i] == nil {
+			if values[i] == nil {
 				continue
 			}
 			field := c.name
 			if c.kind == "jsonb" {
 				field = ""
 			}
-			doc, changed, err := e.document([]byte(*f.values[i]), field, f.own, f.about)
+			doc, changed, err := e.document([]byte(*values[i]), field, isOwn, isAbout)
 			if err != nil {
-				return 0, err
+				return err
 			}
 			if !changed {
 				continue
@@ -384,12 +449,15 @@ func (tx *Tx) eraseInTable(ctx context.Context, e *eraser, columns []column) (in
 			set = append(set, pgx.Identifier{c.name}.Sanitize()+` = `+value)
 		}
 		if len(set) == 0 {
-			continue
+			return nil
 		}
 		if slices.Contains(versioned, columns[0].table) {
 			set = append(set, `version = version + 1`)
 		}
 		b.Queue(`UPDATE `+table+` SET `+strings.Join(set, ", ")+` WHERE ctid = $1::tid`, args...)
+		return nil
+	}); err != nil {
+		return 0, err
 	}
 	if b.Len() == 0 {
 		return 0, nil
@@ -402,7 +470,7 @@ func (tx *Tx) eraseDives(ctx context.Context, e *eraser) (int, error) {
 	rows, err := tx.Query(ctx, `
 SELECT d.id, d.record, EXISTS (SELECT FROM dive_diver x WHERE x.dive = d.id AND x.person = $1) FROM dive d
 WHERE EXISTS (SELECT FROM dive_diver x WHERE x.dive = d.id AND x.person = $1)
-  OR EXISTS (SELECT FROM unnest($2::text[]) n WHERE position(convert_to(n, 'UTF8') IN d.record) > 0) ORDER BY d.id FOR UPDATE OF d`, e.next, e.needles())
+  OR EXISTS (SELECT FROM unnest($2::text[]) n WHERE position(convert_to(n, 'UTF8') IN d.record) > 0) ORDER BY d.id FOR UPDATE OF d`, e.next, spellings(e.needles()...))
 	if err != nil {
 		return 0, err
 	}

@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 )
 
@@ -13,13 +14,23 @@ import (
 type eraser struct {
 	key, next string // the former key, the neutral one
 	fullName  string
+	version   int64    // of the person's record
 	pseudonym string   // in the place of a name
 	full      []string // the words of the full name; at least two, else nil
 	parts     []string // single words that mean the person in a record about them: the key, parts of the name
+	numbers   []string // telephone, mail address, numbers of cards
 }
 
-func newEraser(key, next, pseudonym, fullName, shortName string) *eraser {
+// shortestNumber is how long a telephone number or a card's is that stands for one person in a text: shorter ones are everybody's.
+const shortestNumber = 6
+
+func newEraser(key, next, pseudonym, fullName, shortName string, numbers ...string) *eraser {
 	e := &eraser{key: key, next: next, fullName: fullName, pseudonym: pseudonym, parts: []string{key}}
+	for _, n := range numbers {
+		if n = strings.TrimSpace(n); len(n) >= shortestNumber {
+			e.numbers = append(e.numbers, n)
+		}
+	}
 	words := wordsIn(fullName)
 	if len(words) > 1 {
 		e.full = words
@@ -36,7 +47,7 @@ func newEraser(key, next, pseudonym, fullName, shortName string) *eraser {
 // needles are the texts of which at least one stands in whatever says something of the person.
 func (e *eraser) needles() []string {
 	var out []string
-	for _, p := range slices.Concat(e.full[:min(1, len(e.full))], e.parts) {
+	for _, p := range slices.Concat(e.full[:min(1, len(e.full))], e.parts, e.numbers) {
 		if !slices.Contains(out, p) {
 			out = append(out, p)
 		}
@@ -44,7 +55,36 @@ func (e *eraser) needles() []string {
 	return out
 }
 
-// namesPerson tells whether a field of this name holds keys of people. The names of the API's fields say so: a new one that does
+// pattern is the needles as one expression of the database: words as whole words, for many a short name is a part of the names of fields.
+func (e *eraser) pattern() string {
+	var words, others []string
+	for _, n := range e.needles() {
+		if q := regexp.QuoteMeta(n); slices.Contains(e.numbers, n) {
+			others = append(others, q)
+		} else {
+			words = append(words, q)
+		}
+	}
+	return strings.Join(append([]string{`\m(` + strings.Join(words, "|") + `)\M`}, others...), "|")
+}
+
+// spellings are texts in the letters that a search which tells capitals from small letters has to look for.
+func spellings(of ...string) []string {
+	var out []string
+	for _, n := range of {
+		lower := strings.ToLower(n)
+		first, size := utf8.DecodeRuneInString(lower)
+		for _, s := range []string{n, lower, strings.ToUpper(n), string(unicode.ToUpper(first)) + lower[size:]} {
+			if !slices.Contains(out, s) {
+				out = append(out, s)
+			}
+		}
+	}
+	return out
+}
+
+// namesPerson tells whether a field of this name holds keys of people; where it may hold words too, as who did a service does, the
+// full name in them goes as in any text. The names of the API's fields say so: a new one that does
 // not fit is found by the test that looks through every column after an erasure.
 func namesPerson(field string) bool {
 	switch field {
@@ -58,7 +98,7 @@ func namesPerson(field string) bool {
 var tellsOf = map[string]bool{
 	"notes": true, "reason": true, "narrative": true, "reviewed_narrative": true, "trigger": true, "harmful_action": true, "preceding_event": true, "outcome": true,
 	"went_right": true, "lessons": true, "goal": true, "what": true, "conditions": true, "said": true, "observed": true, "state_reasons": true,
-	"withdrawn_reason": true, "donor": true, "receiver": true, "quarantine_reason": true, "message": true,
+	"withdrawn_reason": true, "donor": true, "receiver": true, "quarantine_reason": true, "message": true, "revoked_reason": true, "title": true, "evidence": true,
 }
 
 // ownValues are what a dive says of one diver alone. That and how the person dived, with whom and where, stays: it is the dive of
@@ -141,7 +181,7 @@ func (e *eraser) value(v any, field string, own, about bool) (any, bool) {
 			if v == e.key {
 				return e.next, true
 			}
-			return v, false
+			about = false // a key of somebody else is no text
 		}
 		out := e.text(v, about && tellsOf[field])
 		return out, out != v
@@ -156,10 +196,18 @@ func wordsIn(s string) []string { return nameWord.FindAllString(s, -1) }
 // keyWord is a word as a key is one: with hyphens inside.
 var keyWord = regexp.MustCompile(`[\p{L}\p{N}]+(-[\p{L}\p{N}]+)*`)
 
-// text puts the pseudonym in the place of the full name, whatever the blanks and letters; about: of single words of it too.
+// text puts the pseudonym in the place of the full name, whatever the blanks and letters; about: of single words of it too. A text
+// about the person or with the full name loses the telephone and the other numbers as well; in others the same number may be
+// somebody's who is to be rung.
 func (e *eraser) text(s string, about bool) string {
+	was := s
 	if e.full != nil {
 		s = e.sequence(s, e.full)
+	}
+	if about || s != was {
+		for _, n := range e.numbers {
+			s = replaceFold(s, n, e.pseudonym)
+		}
 	}
 	if !about {
 		return s
@@ -172,6 +220,11 @@ func (e *eraser) text(s string, about bool) string {
 		}
 		return w
 	})
+}
+
+// replaceFold replaces old, in capitals or small letters, by next.
+func replaceFold(s, old, next string) string {
+	return regexp.MustCompile(`(?i)`+regexp.QuoteMeta(old)).ReplaceAllLiteralString(s, next)
 }
 
 // joins may stand between the words of a name. One of them at least is a blank: no key of a record has any, and keys stay.

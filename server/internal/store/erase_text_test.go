@@ -30,7 +30,7 @@ func TestNamesGoFromTexts(t *testing.T) {
 
 func TestPeopleGoFromDocuments(t *testing.T) {
 	t.Parallel()
-	e := newEraser("asta", "p-222222", "P-222222", "Asta Rook", "Asta")
+	e := newEraser("asta", "p-222222", "P-222222", "Asta Rook", "Asta", "+00 555 9901", "c-12345", "112")
 	for _, c := range []struct {
 		in, want   string
 		own, about bool
@@ -48,6 +48,11 @@ func TestPeopleGoFromDocuments(t *testing.T) {
 		{in: `{"narrative":"Asta led"}`, want: `{"narrative":"P-222222 led"}`, about: true},
 		{in: `{"person:asta":7,"item:asta":1.50}`, want: `{"person:p-222222":7,"item:asta":1.50}`},
 		{in: `{"title":"Spool of asta rook","owner":"birk"}`, want: `{"title":"Spool of P-222222","owner":"birk"}`},
+		{in: `{"done_by":"the shop; asta  rook","recorded_by":"rook","granted_by":"asta"}`, want: `{"done_by":"the shop; P-222222","recorded_by":"rook","granted_by":"p-222222"}`, about: true},
+		{in: `{"notes":"ring +00 555 9901 or C-12345","telephone":"+00 555 9901"}`, want: `{"notes":"ring P-222222 or P-222222","telephone":"+00 555 9901"}`, about: true},
+		{in: `{"notes":"ring +00 555 9901"}`, want: `{"notes":"ring +00 555 9901"}`},
+		{in: `{"first_aiders":["Asta Rook, +00 555 9901","+00 555 9901"]}`, want: `{"first_aiders":["P-222222, P-222222","+00 555 9901"]}`},
+		{in: `{"notes":"dial 112"}`, want: `{"notes":"dial 112"}`, about: true},
 		{in: `{"recorded_by":"asta","id":"asta"}`, want: `{"recorded_by":"p-222222","id":"asta"}`},
 	} {
 		got, changed, err := e.document([]byte(c.in), "", c.own, c.about)

@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
+	"strconv"
 	"strings"
 	"time"
 
@@ -19,14 +20,14 @@ import (
 const erasureRow = `
 SELECT e.id::text, e.person, CASE WHEN e.done_at IS NOT NULL THEN 'carried_out' WHEN e.withdrawn_at IS NOT NULL THEN 'withdrawn' ELSE 'requested' END,
   COALESCE(e.requested_by, ''), e.requested_at, COALESCE(e.written_day::text, ''), e.withdrawn_at, COALESCE(e.done_by, ''), e.done_at,
-  CASE WHEN e.done_at IS NOT NULL THEN p.pseudonym ELSE '' END
+  CASE WHEN e.done_at IS NOT NULL THEN p.pseudonym ELSE '' END, COALESCE(e.withdrawn_by, '')
 FROM erasure e JOIN person p ON p.id = e.person`
 
 func scanErasure(row pgx.CollectableRow) (*lastlightv1.Erasure, error) {
 	m := &lastlightv1.Erasure{}
 	var requested time.Time
 	var withdrawn, done *time.Time
-	err := row.Scan(&m.Id, &m.Person, &m.State, &m.RequestedBy, &requested, &m.WrittenDay, &withdrawn, &m.ConfirmedBy, &done, &m.Pseudonym)
+	err := row.Scan(&m.Id, &m.Person, &m.State, &m.RequestedBy, &requested, &m.WrittenDay, &withdrawn, &m.ConfirmedBy, &done, &m.Pseudonym, &m.WithdrawnBy)
 	m.RequestedAt, m.WithdrawnAt, m.CarriedOutAt = stampOrNil(&requested), stampOrNil(withdrawn), stampOrNil(done)
 	return m, err
 }
@@ -94,7 +95,7 @@ func (tx *Tx) WithdrawErasure(ctx context.Context, person string) (*lastlightv1.
 		return nil, err
 	}
 	now := tx.Now()
-	m.State, m.WithdrawnAt = "withdrawn", stampOrNil(&now)
+	m.State, m.WithdrawnAt, m.WithdrawnBy = "withdrawn", stampOrNil(&now), tx.Mutation.Caller
 	tx.Event("erasure.withdraw", "person", person, nil, nil)
 	return m, nil
 }
@@ -102,6 +103,9 @@ func (tx *Tx) WithdrawErasure(ctx context.Context, person string) (*lastlightv1.
 // CheckErasure says what an erasure would do, by doing it and rolling it back.
 func (s *Store) CheckErasure(ctx context.Context, person string) (out *lastlightv1.ErasurePreview, err error) {
 	err = s.Try(ctx, "server", func(ctx context.Context, tx *Tx) error {
+		if err := tx.yield(ctx); err != nil {
+			return err
+		}
 		if err := tx.lockPerson(ctx, person); err != nil {
 			return err
 		}
@@ -109,13 +113,14 @@ func (s *Store) CheckErasure(ctx context.Context, person string) (out *lastlight
 		if err != nil {
 			return err
 		}
-		if out, _, err = tx.erase(ctx, person); err != nil {
+		var e *eraser
+		if out, e, err = tx.erase(ctx, person, len(codes) > 0); err != nil {
 			return err
 		}
 		for _, c := range codes {
 			out.Hindrances = append(out.Hindrances, &lastlightv1.ErasureHindrance{Code: c})
 		}
-		out.Hash, err = previewHash(out)
+		out.Hash, err = previewHash(out, e.version)
 		now := tx.Now()
 		out.AsOf = stampOrNil(&now)
 		return err
@@ -123,9 +128,10 @@ func (s *Store) CheckErasure(ctx context.Context, person string) (out *lastlight
 	return out, err
 }
 
-// previewHash stands for what a preview says goes and stays, and what hinders it. The log of the club's doings and the answers kept
-// grow by the very asking and reading, so how much of them there is does not count.
-func previewHash(p *lastlightv1.ErasurePreview) (string, error) {
+// previewHash stands for what a preview says goes and stays and what hinders it, and for the version of the person, which every change of their own record
+// raises, told or not. The log of the club's doings and the answers kept grow by the very asking and reading, so how much of them
+// there is does not count.
+func previewHash(p *lastlightv1.ErasurePreview, version int64) (string, error) {
 	c := &lastlightv1.ErasurePreview{Person: p.Person, Pseudonym: p.Pseudonym, Policy: p.Policy, Hindrances: p.Hindrances}
 	lines := func(list []*lastlightv1.ErasureLine) (out []*lastlightv1.ErasureLine) {
 		for _, l := range list {
@@ -139,7 +145,7 @@ func previewHash(p *lastlightv1.ErasurePreview) (string, error) {
 	}
 	c.Goes, c.Stays = lines(p.Goes), lines(p.Stays)
 	b, err := proto.MarshalOptions{Deterministic: true}.Marshal(c)
-	sum := sha256.Sum256(b)
+	sum := sha256.Sum256(strconv.AppendInt(b, version, 10))
 	return hex.EncodeToString(sum[:]), err
 }
 
@@ -166,8 +172,19 @@ func (tx *Tx) ConfirmErasure(ctx context.Context, person, hash string) (*lastlig
 	return tx.carryOut(ctx, m, hash)
 }
 
+// yield lets an erasure, and a question about one, give up where it waits for a lock: it takes locks of every kind, and where that
+// ends in a circle with an entry, an exit or the report of an incident, it is not these that fail. The database looks for circles
+// after a second.
+func (tx *Tx) yield(ctx context.Context) error {
+	_, err := tx.Exec(ctx, `SET LOCAL lock_timeout = '500ms'`)
+	return err
+}
+
 // lockForErasure takes the person first, as everybody does, and then keeps incidents from being opened.
 func (tx *Tx) lockForErasure(ctx context.Context, person string) error {
+	if err := tx.yield(ctx); err != nil {
+		return err
+	}
 	if err := tx.lockPerson(ctx, person); err != nil {
 		return err
 	}
@@ -185,11 +202,11 @@ func (tx *Tx) carryOut(ctx context.Context, m *lastlightv1.Erasure, hash string)
 	if len(codes) > 0 {
 		return nil, &Hindered{Codes: codes}
 	}
-	out, e, err := tx.erase(ctx, key)
+	out, e, err := tx.erase(ctx, key, false)
 	if err != nil {
 		return nil, err
 	}
-	if out.Hash, err = previewHash(out); err != nil {
+	if out.Hash, err = previewHash(out, e.version); err != nil {
 		return nil, err
 	}
 	if hash != "" && hash != out.Hash {
@@ -312,6 +329,9 @@ func (s *Store) EraseAgain(ctx context.Context, pseudonym string) (done bool, er
 		}
 		m, err := tx.RequestErasure(ctx, person, "")
 		if err != nil {
+			return err
+		}
+		if err := tx.Flush(ctx); err != nil { // the event of the request says the key: it is to be there when the key goes
 			return err
 		}
 		_, err = tx.carryOut(ctx, m, "")

@@ -218,7 +218,10 @@ func (g *gatherer) people(ctx context.Context) error {
 		return err
 	}
 	for _, p := range people {
-		g.r.People = append(g.r.People, facts.Person{Record: p})
+		// An erased person is nobody who dives, stands by or covers: the plan names somebody who is not there, which blocks.
+		if !p.Archived {
+			g.r.People = append(g.r.People, facts.Person{Record: p})
+		}
 	}
 	return nil
 }

@@ -48,6 +48,33 @@ func lockRow(ctx context.Context, q Querier, sql, id string) (bool, error) {
 	return err == nil, err
 }
 
+// keepKeys holds the keys of people whom a document names and no foreign key does, until the end: who is erased at that moment is
+// erased before, and then not found here, or after, and then found in the document.
+func (tx *Tx) keepKeys(ctx context.Context, field string, people ...string) error {
+	people = slices.DeleteFunc(sortedSet(people), func(p string) bool { return p == "" })
+	if len(people) == 0 {
+		return nil
+	}
+	rows, err := tx.Query(ctx, `SELECT id FROM person WHERE id = ANY ($1) ORDER BY id FOR KEY SHARE`, people)
+	if err != nil {
+		return err
+	}
+	kept, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		return err
+	}
+	var problems []fault.Problem
+	for _, p := range people {
+		if !slices.Contains(kept, p) {
+			problems = append(problems, fault.Problem{Field: field, Read: p, Expected: "a person on record", Message: "there is no such person"})
+		}
+	}
+	if len(problems) > 0 {
+		return fault.Wrong(problems)
+	}
+	return nil
+}
+
 // settlePerson sorts cards as they are read back and cuts instants to what a column holds.
 func settlePerson(_, m *lastlightv1.Person) error {
 	slices.SortStableFunc(m.Cards, func(a, b *lastlightv1.Card) int { return strings.Compare(a.Id, b.Id) })
@@ -75,6 +102,9 @@ func insertPerson(ctx context.Context, tx *Tx, m *lastlightv1.Person) error {
 	if err := refuseErased(ctx, tx, m.Id); err != nil {
 		return err
 	}
+	if err := tx.keepAssessors(ctx, m); err != nil {
+		return err
+	}
 	var b pgx.Batch
 	b.Queue(`
 INSERT INTO person (id, pseudonym, full_name, guest, birth_day, guardian, telephone, doc, created_at, updated_at)
@@ -90,12 +120,24 @@ func updatePerson(ctx context.Context, tx *Tx, before, m *lastlightv1.Person) er
 			return err
 		}
 	}
+	if err := tx.keepAssessors(ctx, m); err != nil {
+		return err
+	}
 	var b pgx.Batch
 	b.Queue(`
 UPDATE person SET full_name = $2, guest = $3, birth_day = $4::text::date, guardian = $5, telephone = $6, doc = $7, version = version + 1, updated_at = $8
 WHERE id = $1`, m.Id, m.FullName, m.Guest, m.BirthDay, nullIfEmpty(m.Guardian), m.Telephone, personDocument(m), tx.Now())
 	putPersonChildren(&b, tx, before, m)
 	return tx.send(ctx, &b)
+}
+
+func (tx *Tx) keepAssessors(ctx context.Context, m *lastlightv1.Person) error {
+	for i, a := range m.Reassessments {
+		if err := tx.keepKeys(ctx, fmt.Sprintf("reassessments[%d].assessed_by", i), a.AssessedBy); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // putPersonChildren queues cards, medical status and contacts. A card that is

@@ -272,6 +272,11 @@ INSERT INTO plan (id, site, expedition, leader, planned_entry, created_at, updat
 }
 
 func (tx *Tx) insertPlanVersion(ctx context.Context, m *lastlightv1.Plan, version int32) error {
+	for i, l := range m.GetRoute().GetLeft() {
+		if err := tx.keepKeys(ctx, fmt.Sprintf("route.left[%d].owner", i), l.Owner); err != nil {
+			return err
+		}
+	}
 	doc := stored(m)
 	_, err := tx.Exec(ctx, `INSERT INTO plan_version (plan, version, doc, code_word, made_at, made_by) VALUES ($1, $2, $3, $4, $5, $6)`,
 		m.Id, version, doc, codeWord(m.Id, version, doc), tx.Now(), tx.Mutation.Caller)

@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"fmt"
-	"slices"
 	"strconv"
 	"time"
 
@@ -38,8 +37,8 @@ const answersKept = 30 * 24 * time.Hour
 
 // purge takes out what of a kind ended before $1. doomed gives the ids and locks them; the statements take $1, the ids, children first.
 type purge struct {
-	roots  []string // $1: the ids; raise the versions of what the records belong to: nobody writes them back from what was read before
-	event  string   // the kind in the event log: the copies of the records there go too, and the answers that told them; empty: none are kept there
+	roots  map[string]string // by table: the ids, of $1, of what the records belong to; see raise
+	event  string            // the kind in the event log: the copies of the records there go too, and the answers that told them; empty: none are kept there
 	doomed string
 	then   []string
 }
@@ -48,16 +47,16 @@ type purge struct {
 // records are gone; it goes with its plan. A dive, and the analyses of what was breathed in it, stay with their incident.
 var purges = map[string]purge{
 	"board": {
-		roots:  []string{`UPDATE dive SET version = version + 1 WHERE id = ANY ($1)`},
 		doomed: `SELECT d.id FROM dive d JOIN watch w ON w.dive = d.id WHERE d.state = 'closed' AND d.out_at < $1 ORDER BY d.id FOR UPDATE OF d`,
 		then: []string{
 			`UPDATE request SET response = NULL WHERE id IN (SELECT request_id FROM event WHERE kind = 'dive' AND record = ANY ($1) AND what LIKE 'watch.%')`,
+			`UPDATE dive SET version = version + 1 WHERE id = ANY ($1)`,
 			`DELETE FROM watch_fact WHERE dive = ANY ($1)`, `DELETE FROM watch WHERE dive = ANY ($1)`,
 		},
 	},
 	"analysis": {
 		event: "analysis",
-		roots: []string{`UPDATE item SET version = version + 1 WHERE id IN (SELECT cylinder FROM analysis WHERE id = ANY ($1))`},
+		roots: map[string]string{"item": `SELECT cylinder FROM analysis WHERE id = ANY ($1)`},
 		doomed: `
 SELECT a.id FROM analysis a WHERE a.analysed_at < $1 AND NOT EXISTS (
   SELECT FROM incident i JOIN dive d ON d.id = i.dive JOIN plan_item x ON x.plan = d.plan AND x.version = d.plan_version
@@ -71,9 +70,9 @@ SELECT a.id FROM analysis a WHERE a.analysed_at < $1 AND NOT EXISTS (
 	},
 	"dive": {
 		event: "dive",
-		roots: []string{
-			`UPDATE person SET version = version + 1 WHERE id IN (SELECT person FROM dive_diver WHERE dive = ANY ($1))`,
-			`UPDATE site SET version = version + 1 WHERE id IN (SELECT site FROM dive WHERE id = ANY ($1) UNION SELECT site FROM left_item WHERE dive = ANY ($1) OR recovered_in_dive = ANY ($1))`,
+		roots: map[string]string{
+			"person": `SELECT person FROM dive_diver WHERE dive = ANY ($1)`,
+			"site":   `SELECT site FROM dive WHERE id = ANY ($1) UNION SELECT site FROM left_item WHERE dive = ANY ($1) OR recovered_in_dive = ANY ($1)`,
 		},
 		doomed: `
 SELECT d.id FROM dive d WHERE d.state = 'closed' AND d.out_at < $1 AND NOT EXISTS (SELECT FROM incident i WHERE i.dive = d.id) ORDER BY d.id FOR UPDATE OF d`,
@@ -145,6 +144,7 @@ func retain(ctx context.Context, tx *Tx, out *Retention) error {
 	if out.Frozen, err = collectIDs(ctx, tx, `SELECT id FROM incident WHERE state = 'open' ORDER BY id`); err != nil {
 		return err
 	}
+	raised := map[string][]string{}
 	cells := map[string]policy.Retention{}
 	for _, cell := range p.Retention {
 		cells[cell.Record] = cell
@@ -163,7 +163,7 @@ func retain(ctx context.Context, tx *Tx, out *Retention) error {
 			line.Before = tx.Now().AddDate(0, -cell.Months, -cell.Days)
 			if len(out.Frozen) > 0 {
 				line.Why = "an incident is open"
-			} else if line.Gone, err = purges[kind].run(ctx, tx, line.Before); err != nil {
+			} else if line.Gone, err = purges[kind].run(ctx, tx, line.Before, raised); err != nil {
 				return fmt.Errorf("retention of %s: %w", kind, err)
 			}
 		}
@@ -171,6 +171,18 @@ func retain(ctx context.Context, tx *Tx, out *Retention) error {
 			tx.Event("retention."+kind, "retention", strconv.Itoa(line.Gone)+" before "+line.Before.Format(time.DateOnly), nil, nil)
 		}
 		out.Kinds = append(out.Kinds, line)
+	}
+	return raise(ctx, tx, raised)
+}
+
+// raise raises the versions of what the records belonged to: nobody writes them back from what was read before. It comes last and in
+// the order of locks everywhere, people, site, items, so that a run that takes minutes holds nobody up at the water.
+func raise(ctx context.Context, tx *Tx, roots map[string][]string) error {
+	for _, table := range []string{"person", "site", "item"} {
+		name := pgx.Identifier{table}.Sanitize()
+		if _, err := tx.Exec(ctx, `UPDATE `+name+` SET version = version + 1 WHERE id IN (SELECT id FROM `+name+` WHERE id = ANY ($1) ORDER BY id FOR NO KEY UPDATE)`, sortedSet(roots[table])); err != nil {
+			return err
+		}
 	}
 	return nil
 }
@@ -191,7 +203,7 @@ func kept(cell policy.Retention) string {
 	return text
 }
 
-func (p purge) run(ctx context.Context, tx *Tx, before time.Time) (int, error) {
+func (p purge) run(ctx context.Context, tx *Tx, before time.Time, raised map[string][]string) (int, error) {
 	rows, err := tx.Query(ctx, p.doomed, before)
 	if err != nil {
 		return 0, err
@@ -200,7 +212,14 @@ func (p purge) run(ctx context.Context, tx *Tx, before time.Time) (int, error) {
 	if err != nil || len(ids) == 0 {
 		return 0, err
 	}
-	for _, sql := range slices.Concat(p.roots, p.then) {
+	for table, sql := range p.roots {
+		roots, err := collectIDs(ctx, tx, sql, ids)
+		if err != nil {
+			return 0, err
+		}
+		raised[table] = append(raised[table], roots...)
+	}
+	for _, sql := range p.then {
 		if _, err := tx.Exec(ctx, sql, ids); err != nil {
 			return 0, err
 		}
