@@ -190,7 +190,7 @@ LeavingTest: cylinder event last_day no_fill_from why
 LeftBehind: kind place item owner remove_by
 LeftItem: id site dive kind place item owner left_at remove_by confirmed_at recovered_at recovered_in_dive
 LeftOnPurpose: kind item owner remove_by
-Leg: id from to length_m lined unlined_kind restriction flow_m_min bottom declared_free_above depth_points off_main_line pull_and_glide_m_min
+Leg: id from to length_m lined unlined_kind restriction flow_m_min bottom declared_free_above depth_points off_main_line pull_and_glide_m_min turns_round
 LegPassed: leg direction people
 Letter: id person period state queued_at next_try_at tries done_at why
 LineDamage: id site legs seen_at what reported_by

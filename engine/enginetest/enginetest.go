@@ -64,9 +64,14 @@ func Diver(id, name string) facts.Diver {
 	card := func(level, endorsement string) facts.Card {
 		return facts.Card{ID: id + "-" + level + endorsement, Level: level, Endorsement: endorsement, Issued: Day("2020-03-01"), SeenBy: "registrar", SeenAt: At("2024-01-10T10:00Z"), Version: 1}
 	}
+	firstAid := func(endorsement string) facts.Card {
+		c := card("", endorsement)
+		c.Issued, c.SeenAt = Day("2026-02-07"), At("2026-02-07T18:00+01:00")
+		return c
+	}
 	d := facts.Diver{
 		ID: id, Name: name, Version: 1, Birth: Day("1985-04-02"),
-		Cards:       []facts.Card{card("FULL", "")},
+		Cards:       []facts.Card{card("FULL", ""), firstAid("CPR"), firstAid("FIRST_AID"), firstAid("OXYGEN")},
 		Medical:     &facts.Medical{Examined: Day("2025-05-01"), Declared: Day("2026-01-15"), Version: 1},
 		Consumption: &facts.Consumption{RMVLMin: 20, Origin: "measured", Dives: 12},
 		Reassessed:  []calendar.Day{Day("2025-09-06")},
@@ -138,6 +143,7 @@ func Plan(o Options) facts.Input {
 		Site: facts.Site{
 			ID: "site-1", Name: "Mill Spring", Version: 1, Zones: []calendar.Zone{Summer()}, Grade: new(2),
 			DensityKgM3: fl(10000 / 9.80665), BarometerBar: fl(1), AltitudeM: fl(120), WaterC: fl(10), PermitRequired: &no,
+			Oxygen:   []facts.OxygenCylinder{{VolumeL: 5, Bar: 180}},
 			Readings: []facts.Reading{{ID: "r-1", At: At("2026-06-14T05:30+02:00"), LevelM: fl(1.2), Level: "normal", Flow: "low", VisibilityM: fl(20), Visibility: "good", By: "cora", Version: 1}},
 		},
 		Divers: []facts.Diver{Diver("cora", "Cora")},

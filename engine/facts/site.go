@@ -18,6 +18,8 @@ type Site struct {
 	WalkMin                *float64 `json:"walk_min" in:"0..600 min"` // from the entrance to the place with a signal; none = signal at the entrance
 	CoordinatorWithoutWalk bool     `json:"coordinator_without_walk"`
 
+	Oxygen []OxygenCylinder `json:"oxygen,omitempty" most:"100"` // for first aid, kept at the site; empty = none on record
+
 	Bottoms []Bottom `json:"bottoms" most:"40000"` // of legs; a leg not listed is not told and counts as silt likely
 
 	Closed         bool           `json:"closed"` // until further notice
@@ -30,6 +32,12 @@ type Site struct {
 	Openings       []Sighting     `json:"openings" most:"5000"` // openings seen open
 
 	Penetrations []Penetration `json:"penetrations" most:"100000"` // of recorded, closed dives here, oldest first
+}
+
+// OxygenCylinder is one cylinder of first-aid oxygen.
+type OxygenCylinder struct {
+	VolumeL float64 `json:"volume_l" in:"0..100 L"` // of water
+	Bar     float64 `json:"bar" in:"0..450 bar"`    // gauge
 }
 
 // Penetration is how far in one recorded dive went.

@@ -16,7 +16,7 @@ func Default() Policy {
 	return Policy{
 		Name:         "shipped default",
 		Ladder:       defaultLadder(),
-		Endorsements: []string{"DECO", "TRIMIX", "STAGE", "DPV", "SIDEMOUNT", "REBREATHER", "SURVEY", "INSTRUCTOR"},
+		Endorsements: []string{"DECO", "TRIMIX", "STAGE", "DPV", "SIDEMOUNT", "REBREATHER", "SURVEY", "INSTRUCTOR", Resuscitation, FirstAid, GivesOxygen},
 		Team: Team{
 			SoloAllowed:      false,
 			SoloEndorsements: []string{"SIDEMOUNT"},

@@ -57,6 +57,19 @@ type Source struct {
 	Citation finding.Citation `json:"citation"`
 }
 
+// The endorsements that say what somebody can do for others, not where they may
+// dive. A club whose policy lists them is asked whether they are kept current.
+const (
+	Resuscitation = "CPR"
+	FirstAid      = "FIRST_AID"
+	GivesOxygen   = "OXYGEN"
+)
+
+// IsFirstAid tells whether the endorsement is one of those.
+func IsFirstAid(endorsement string) bool {
+	return endorsement == Resuscitation || endorsement == FirstAid || endorsement == GivesOxygen
+}
+
 // Permission is one cell of the per-level table that is "no", "yes" or "yes if".
 type Permission struct {
 	Allowed          bool     `json:"allowed"`
@@ -135,8 +148,8 @@ type Level struct {
 	TeamMax      int    `json:"team_max"`
 	Lights       int    `json:"lights"`
 	MaxSiteGrade int    `json:"max_site_grade"`
-	CourseDives  int    `json:"course_dives,omitempty"`
-	LapseMonths  *int   `json:"lapse_months"` // card counts this long from issue; nil = no lapse
+	CourseDives  int    `json:"course_dives,omitempty"` // recorded and shown only: of the next level's course, which is the instructor's to certify
+	LapseMonths  *int   `json:"lapse_months"`           // card counts this long from issue; nil = no lapse
 	LapsesTo     string `json:"lapses_to,omitempty"`
 }
 
@@ -197,10 +210,10 @@ type Gas struct {
 	PlannedReserveBar     float64  `json:"planned_reserve_bar"`
 	MinimumGasBar         float64  `json:"minimum_gas_bar"` // no turn pressure below this; 0 = none
 	StepBar               float64  `json:"step_bar"`        // drops are floored to this
-	StepPsi               float64  `json:"step_psi"`
-	ThreeDonor            string   `json:"three_donor"` // single | pooled
-	WaitingGas            string   `json:"waiting_gas"` // own | none
-	StageRule             string   `json:"stage_rule"`  // thirds | half_plus_15
+	StepPsi               float64  `json:"step_psi"`        // recorded and shown only: the engine floors in bar, a page in psi rounds up to the gauge's next mark
+	ThreeDonor            string   `json:"three_donor"`     // single | pooled
+	WaitingGas            string   `json:"waiting_gas"`     // own | none
+	StageRule             string   `json:"stage_rule"`      // thirds | half_plus_15
 	StageFraction         Fraction `json:"stage_fraction"`
 	DecoReserveFactor     float64  `json:"deco_reserve_factor"`
 	IndependentWithinBar  float64  `json:"independent_within_bar"`
@@ -208,7 +221,7 @@ type Gas struct {
 	HelpfulOutflowGone    Decide   `json:"helpful_outflow_gone"`
 	Model                 string   `json:"model"` // real | ideal
 	CountOpenWaterAscent  bool     `json:"count_open_water_ascent"`
-	RebreatherBailoutLMin float64  `json:"rebreather_bailout_l_min"`
+	RebreatherBailoutLMin float64  `json:"rebreather_bailout_l_min"` // recorded and shown only: a rebreather is unsupported and refused
 }
 
 // Consumption is from which dives a diver's own consumption is learned.
@@ -307,8 +320,8 @@ type People struct {
 	DeclarationMonths   int           `json:"declaration_months"`
 	SuspensionClearedBy []string      `json:"suspension_cleared_by"`
 	CardSeenByOther     bool          `json:"card_seen_by_other"`
-	CprMonths           int           `json:"cpr_months"`
-	FirstAidMonths      int           `json:"first_aid_months"`
+	CprMonths           int           `json:"cpr_months"`       // a card of CPR holds so long from its issue; 0 = not asked
+	FirstAidMonths      int           `json:"first_aid_months"` // a card of FIRST_AID or OXYGEN; 0 = not asked
 }
 
 // Currency is practice 11 as dates fix it.
@@ -469,7 +482,7 @@ type Flying struct {
 	CabinM       float64 `json:"cabin_m"`     // no wait below
 }
 
-// FirstAidOxygen is how the oxygen at the site is counted.
+// FirstAidOxygen is how the oxygen at the site is counted (rule site.first_aid_oxygen).
 type FirstAidOxygen struct {
 	FlowLMin   float64 `json:"flow_l_min"`
 	Casualties int     `json:"casualties"`

@@ -160,6 +160,10 @@ type Leg struct {
 	MainLine         *bool    `json:"main_line"`            // nil = not surveyed; for counting turns off it
 	Gap              bool     `json:"gap"`                  // an unlined leg between two permanent lines, not a jump
 	Unexplored       bool     `json:"unexplored,omitempty"` // an unlined leg in which nobody has laid line, neither jump nor gap (RT2)
+
+	// TurnsRound tells whether a diver can turn round at both ends of the leg's
+	// minor restriction; nil = not surveyed. The route model does not ask.
+	TurnsRound *bool `json:"turns_round,omitempty"`
 }
 
 // DepthPoint is a depth inside a leg.

@@ -123,6 +123,15 @@ func levelRules() []Rule {
 			func(l *policy.Level) policy.Permission { return l.Traverse }, func(n Network) []Spot { return n.Traverse }),
 		count("level.minor_restriction", "Minor restriction", "minor_restriction", "minor restrictions", refusal("minor restrictions"),
 			func(l *policy.Level) policy.Permission { return l.MinorRestriction }, func(n Network) []Spot { return n.Minor }),
+		{
+			ID: "level.turn_round", Version: 1, Title: "Room to turn round at both ends of a minor restriction", Citation: table, Cell: "ladder[{level}].turn_both_ends",
+			Words: map[string]Words{
+				"ok":       {Says: "{subject}: a diver can turn round at both ends of {observed}"},
+				"cannot":   {Says: "{subject}: {observed}: no diver can turn round at both ends{at}", Remedy: "turn before it, or take a team that may"},
+				"not_told": {Says: "{subject}: cannot tell whether a diver can turn round at both ends of {observed}{at}", Remedy: "survey it: turns_round of the leg"},
+			},
+			Check: turnRound,
+		},
 		count("level.major_restriction", "Major restriction", "major_restriction", "major restrictions", refusal("major restrictions"),
 			func(l *policy.Level) policy.Permission { return l.MajorRestriction }, func(n Network) []Spot { return n.Major }),
 		count("level.stages", "Stage cylinders", "stages", "stages", refusal("stages"),
@@ -319,6 +328,36 @@ func concerns(spots []Spot, diver string) bool {
 		}
 	}
 	return false
+}
+
+// turnRound asks of every minor restriction passed whether a diver can turn round at
+// both of its ends, where the level permits it only so.
+func turnRound(c *Case) []finding.Finding {
+	s, ok, fs := c.levelReady()
+	if !ok {
+		return fs
+	}
+	if !c.Level.TurnBothEnds || len(c.Network.Minor) == 0 {
+		return one(notAsked(s))
+	}
+	var out []finding.Finding
+	for i, spot := range c.Network.Minor {
+		f := pass(s)
+		what := finding.Word("", spot.What)
+		f.Observed, f.Path = &what, "route.legs"
+		switch turns := c.Network.TurnsRound[i]; {
+		case turns == nil:
+			f.Status, f.Code = finding.Indeterminate, "not_told"
+		case !*turns:
+			f.Status, f.Code = finding.Refuse, "cannot"
+		}
+		if f.Status != finding.Pass {
+			f.Place = spot.Place
+			f = at(f)
+		}
+		out = append(out, f)
+	}
+	return out
 }
 
 // overhead compares the zones of the route with what the level may enter.

@@ -37,6 +37,7 @@ type Network struct {
 	Circuit      []Spot
 	Traverse     []Spot
 	Minor, Major []Spot
+	TurnsRound   []*bool // of each of Minor: a diver can turn round at both ends; nil = not surveyed
 	Stages       []Spot
 	Scooters     []Spot
 	Deco         []Spot
@@ -229,6 +230,7 @@ func (n *Network) lines(in *route.Input, a *around) {
 		case route.RestrictionMinor:
 			spot.What = "a minor restriction in leg " + l.ID
 			n.Minor = append(n.Minor, spot)
+			n.TurnsRound = append(n.TurnsRound, l.TurnsRound)
 		case route.RestrictionMajor:
 			spot.What = "a major restriction in leg " + l.ID
 			n.Major = append(n.Major, spot)

@@ -51,7 +51,7 @@ func Table() []Rule { return table }
 func allRules() []Rule {
 	var all []Rule
 	for _, group := range [][]Rule{
-		planRules(), siteRules(), peopleRules(), currencyRules(), teamRules(), levelRules(), cylinderRules(), gasRules(), instrumentRules(), kitRules(), serviceRules(), routeRules(), historyRules(), decompressionRules(), failureRules(), flightRules(), watchRules(),
+		planRules(), siteRules(), peopleRules(), firstAidRules(), currencyRules(), teamRules(), levelRules(), cylinderRules(), gasRules(), instrumentRules(), kitRules(), serviceRules(), routeRules(), historyRules(), decompressionRules(), failureRules(), flightRules(), watchRules(),
 	} {
 		all = append(all, group...)
 	}

@@ -99,6 +99,19 @@ func depth(in *facts.Input, metres float64) {
 }
 
 var breaches = []breach{
+	{"diver.first_aid", "not_current", finding.Caution, func(in *facts.Input) { in.Divers[1].Cards = in.Divers[1].Cards[:1] }},
+	{"diver.first_aid", "not_current", finding.Caution, func(in *facts.Input) { in.Divers[1].Cards[1].SeenBy = "" }},
+	// A card of CPR holds 12 months (practice 11): of 14 June 2025 to that day, of the day before it has ended.
+	{"diver.first_aid", "last_day", finding.Caution, func(in *facts.Input) { in.Divers[1].Cards[1].Issued = enginetest.Day("2025-06-14") }},
+	{"diver.first_aid", "not_current", finding.Caution, func(in *facts.Input) { in.Divers[1].Cards[1].Issued = enginetest.Day("2025-06-13") }},
+	{"diver.first_aid", "ok", finding.Pass, func(in *facts.Input) { in.Divers[1].Cards[2].Issued = enginetest.Day("2024-06-15") }},
+	{"diver.first_aid", "not_set", finding.NotApplicable, func(in *facts.Input) { in.Policy.Endorsements = in.Policy.Endorsements[:8] }},
+	{"site.first_aid_oxygen", "none", finding.Caution, func(in *facts.Input) { in.Site.Oxygen = nil }},
+	{"site.first_aid_oxygen", "empty", finding.Caution, func(in *facts.Input) { in.Site.Oxygen[0].Bar = 20 }},
+	{"site.first_aid_oxygen", "ok", finding.Pass, func(in *facts.Input) { in.Site.Oxygen[0].Bar = 50 }},
+	{"level.turn_round", "not_told", finding.Indeterminate, func(in *facts.Input) { tight(in, nil) }},
+	{"level.turn_round", "cannot", finding.Refuse, func(in *facts.Input) { tight(in, new(false)) }},
+	{"level.turn_round", "ok", finding.Pass, func(in *facts.Input) { tight(in, new(true)) }},
 	{"plan.input", "problem", finding.Refuse, func(in *facts.Input) { in.Plan.Supplies[0].PlannedBar = new(-1.0) }},
 	{"plan.input", "problem", finding.Refuse, func(in *facts.Input) { in.Divers[2].ID = in.Divers[1].ID }},
 	{"plan.input", "policy", finding.Indeterminate, func(in *facts.Input) { in.Policy.Ladder = nil }},
@@ -461,6 +474,15 @@ func TestAirIsNotHypoxicAtAltitude(t *testing.T) {
 			}
 		}
 	}
+}
+
+// tight makes the leg a minor restriction, passed by an apprentice, to whom practice 2.2
+// permits one where each end lets a diver turn round.
+func tight(in *facts.Input, turns *bool) {
+	level(in, 1, "APP")
+	c := &in.Divers[1].Cards[0] // it lapses after twelve months
+	c.Issued, c.SeenAt = enginetest.Day("2025-09-06"), enginetest.At("2025-09-07T10:00+02:00")
+	in.Route.Legs[0].Restriction, in.Route.Legs[0].TurnsRound = route.RestrictionMinor, turns
 }
 
 // traverse is a dive from A to an opening at B over a leg verified from there.

@@ -77,6 +77,7 @@ func (c *Case) judgeCard(holder string, card facts.Card, days calendar.Days) (an
 		holder = ""
 	}
 	tc := training.Card{Level: training.Level(card.Endorsement), Issued: card.Issued, LastDay: card.Expires, Holder: holder, SeenBy: card.SeenBy, SeenAt: card.SeenAt}
+	tc.LapseMonths = firstAidMonths(c.Policy, card.Endorsement)
 	if card.Endorsement == "" {
 		l := c.Policy.Level(card.Level)
 		if l == nil {
@@ -200,6 +201,9 @@ func (c *Case) endorsements(m *Member) {
 		name := finding.Word("", card.Endorsement)
 		f.Observed = &name
 		if a.CountsAs == "" {
+			if policy.IsFirstAid(card.Endorsement) {
+				continue // diver.first_aid tells it
+			}
 			why := finding.Word("", words(a.Why[0]))
 			f.Limit = &why
 			m.Lapsed = append(m.Lapsed, f)
@@ -218,6 +222,10 @@ func (c *Case) uses(m *Member) {
 	k := c.Policy.Currency
 	kept := []string{}
 	for _, name := range m.Endorsed {
+		if policy.IsFirstAid(name) { // not used on a dive
+			kept = append(kept, name)
+			continue
+		}
 		u := Use{Endorsement: name, Asked: slices.Contains(k.CountedEndorsements, name)}
 		var done []training.Done
 		var days []calendar.Day

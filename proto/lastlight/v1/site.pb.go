@@ -924,8 +924,10 @@ type Leg struct {
 	OffMainLine bool `protobuf:"varint,12,opt,name=off_main_line,json=offMainLine,proto3" json:"off_main_line,omitempty"`
 	// Declared pull-and-glide speed over ground, m/min; absent: not declared.
 	PullAndGlideMMin *float64 `protobuf:"fixed64,13,opt,name=pull_and_glide_m_min,json=pullAndGlideMMin,proto3,oneof" json:"pull_and_glide_m_min,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// A diver can turn round at both ends of the leg's minor restriction. Absent: not surveyed, which blocks where the level asks.
+	TurnsRound    *bool `protobuf:"varint,14,opt,name=turns_round,json=turnsRound,proto3,oneof" json:"turns_round,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Leg) Reset() {
@@ -1047,6 +1049,13 @@ func (x *Leg) GetPullAndGlideMMin() float64 {
 		return *x.PullAndGlideMMin
 	}
 	return 0
+}
+
+func (x *Leg) GetTurnsRound() bool {
+	if x != nil && x.TurnsRound != nil {
+		return *x.TurnsRound
+	}
+	return false
 }
 
 type DepthPoint struct {
@@ -3315,7 +3324,7 @@ const file_lastlight_v1_site_proto_rawDesc = "" +
 	"\ttime_zone\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18@R\btimeZone\x12\x1e\n" +
 	"\x05notes\x18\a \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x05notesB\n" +
 	"\n" +
-	"\b_depth_m\"\xac\x05\n" +
+	"\b_depth_m\"\xe2\x05\n" +
 	"\x03Leg\x12\x19\n" +
 	"\x02id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18<R\x02id\x12\x1b\n" +
 	"\x04from\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04from\x12\x17\n" +
@@ -3331,8 +3340,11 @@ const file_lastlight_v1_site_proto_rawDesc = "" +
 	" \x01(\bR\x11declaredFreeAbove\x12F\n" +
 	"\fdepth_points\x18\v \x03(\v2\x18.lastlight.v1.DepthPointB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\vdepthPoints\x12\"\n" +
 	"\roff_main_line\x18\f \x01(\bR\voffMainLine\x12N\n" +
-	"\x14pull_and_glide_m_min\x18\r \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00>@!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x10pullAndGlideMMin\x88\x01\x01B\x17\n" +
-	"\x15_pull_and_glide_m_min\"\x82\x01\n" +
+	"\x14pull_and_glide_m_min\x18\r \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00>@!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x10pullAndGlideMMin\x88\x01\x01\x12$\n" +
+	"\vturns_round\x18\x0e \x01(\bH\x01R\n" +
+	"turnsRound\x88\x01\x01B\x17\n" +
+	"\x15_pull_and_glide_m_minB\x0e\n" +
+	"\f_turns_round\"\x82\x01\n" +
 	"\n" +
 	"DepthPoint\x12,\n" +
 	"\x04at_m\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@!\x00\x00\x00\x00\x00\x00\x00\x00R\x03atM\x12:\n" +

@@ -292,7 +292,7 @@ func (c converter) route(zones []calendar.Zone) route.Input {
 		leg := route.Leg{
 			ID: l.Id, From: l.From, To: l.To, LengthM: l.LengthM, Lined: l.Lined, FlowMMin: l.FlowMMin,
 			Restriction: orElse(l.Restriction, route.RestrictionNone), Overhead: &overhead,
-			PullAndGlideMMin: l.PullAndGlideMMin, MainLine: &main, Gap: l.UnlinedKind == "gap", Unexplored: l.UnlinedKind == "new",
+			PullAndGlideMMin: l.PullAndGlideMMin, MainLine: &main, Gap: l.UnlinedKind == "gap", Unexplored: l.UnlinedKind == "new", TurnsRound: l.TurnsRound,
 		}
 		for _, d := range l.DepthPoints {
 			leg.DepthPoints = append(leg.DepthPoints, route.DepthPoint{AtM: d.AtM, DepthM: d.GetDepthM()})

@@ -29,6 +29,9 @@ func (c converter) site(zones []calendar.Zone) (facts.Site, error) {
 	}
 	if e := s.Emergency; e != nil {
 		out.WalkMin, out.CoordinatorWithoutWalk = e.WalkToSignalMin, e.CoordinatorReachedAtWater
+		for _, o := range e.Oxygen {
+			out.Oxygen = append(out.Oxygen, facts.OxygenCylinder{VolumeL: o.GetWaterVolume().GetLitres(), Bar: o.GetPressure().GetBar()})
+		}
 	}
 	if c.r.Plan.WalkToSignalMin != nil {
 		out.WalkMin = c.r.Plan.WalkToSignalMin
