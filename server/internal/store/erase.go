@@ -166,7 +166,8 @@ SELECT pseudonym, full_name, COALESCE(doc ->> 'short_name', ''),
 	if err != nil {
 		return nil, nil, err
 	}
-	if _, err := tx.Exec(ctx, `SET LOCAL lastlight.retention = 'on'`); err != nil {
+	// How long all of it may take says the call; a log of many years is one statement.
+	if _, err := tx.Exec(ctx, `SET LOCAL lastlight.retention = 'on'; SET LOCAL statement_timeout = 0`); err != nil {
 		return nil, nil, err
 	}
 	in, err := PolicyInForce(ctx, tx, tx.Now())

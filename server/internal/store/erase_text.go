@@ -55,17 +55,14 @@ func (e *eraser) needles() []string {
 	return out
 }
 
-// pattern is the needles as one expression of the database: words as whole words, for many a short name is a part of the names of fields.
+// pattern is the needles as one expression of the database. It finds parts of words too: in a document as the database writes it, a
+// word after a line break follows on an n.
 func (e *eraser) pattern() string {
-	var words, others []string
+	var all []string
 	for _, n := range e.needles() {
-		if q := regexp.QuoteMeta(n); slices.Contains(e.numbers, n) {
-			others = append(others, q)
-		} else {
-			words = append(words, q)
-		}
+		all = append(all, regexp.QuoteMeta(n))
 	}
-	return strings.Join(append([]string{`\m(` + strings.Join(words, "|") + `)\M`}, others...), "|")
+	return strings.Join(all, "|")
 }
 
 // spellings are texts in the letters that a search which tells capitals from small letters has to look for.

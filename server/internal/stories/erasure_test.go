@@ -68,7 +68,7 @@ func everyKind(t *testing.T) *pool {
 		record(&pb.Expedition{Id: "over", Title: "Over", FromDay: "2026-05-01", ToDay: "2026-05-08", Sites: []string{"spring"}, Participants: []*pb.Participant{{Person: "zofia"}}}),
 		record(&pb.Equipment{Id: "lent-reel", Kind: "reel", Owner: "birk", LineM: proto.Float64(30), Notes: "on loan from zofia  marrow-lünde, +00 555 9901"}),
 	)
-	_, err = c.gear().RecordCustody(c.as("birk"), &pb.RecordCustodyRequest{RequestId: id(), Items: []string{"lent-reel"}, Event: &pb.CustodyEvent{Kind: "handed_over", At: stamp(c.clock.Now().Add(-time.Hour)), Holder: "zofia", Notes: "Zofia wanted it"}})
+	_, err = c.gear().RecordCustody(c.as("birk"), &pb.RecordCustodyRequest{RequestId: id(), Items: []string{"lent-reel"}, Event: &pb.CustodyEvent{Kind: "handed_over", At: stamp(c.clock.Now().Add(-time.Hour)), Holder: "zofia", Notes: "by hand\nZofia\u00a0wanted it"}})
 	must("custody", err)
 	_, err = c.sites().RecordReading(c.as("zofia"), &pb.RecordReadingRequest{RequestId: id(), Reading: &pb.Reading{
 		Site: "spring", ReadAt: stamp(c.clock.Now().Add(-30 * time.Minute)), LevelM: proto.Float64(0.5), Flow: "none", VisibilityM: proto.Float64(15), Notes: "with " + markedName,
@@ -84,11 +84,11 @@ func everyKind(t *testing.T) *pool {
 	_, err = c.gear().RecordService(c.as("keeper"), &pb.RecordServiceRequest{Item: "lent-reel", RequestId: id(), Event: &pb.ServiceEvent{Kind: "service", Date: "2026-05-05", DoneBy: "zofia marrow-lünde"}})
 	must("service", err)
 	plan := p.plan("loop", "2026-06-08 07:40")
-	plan.Goal = "let Zofia see the fork"
+	plan.Goal = "let Zofia see the fork, _zofia_ is told"
 	p.mustApprove(plan)
 	other := p.plan("other", "2026-06-10 09:00")
 	p.mustApprove(other)
-	_, err = c.plans().WithdrawPlan(c.as("cora"), &pb.WithdrawPlanRequest{Id: "other", Reason: "Zofia is away", RequestId: id()})
+	_, err = c.plans().WithdrawPlan(c.as("cora"), &pb.WithdrawPlanRequest{Id: "other", Reason: "away:\tZofia", RequestId: id()})
 	must("withdraw", err)
 	c.clock.set(c.at("2026-06-08 07:41"))
 	c.mustGo(plan, 1, 200, 200)
@@ -382,7 +382,7 @@ func TestErasure(t *testing.T) {
 	if err != nil || after.Dives != history.Dives || after.PeopleDives != history.PeopleDives || history.PeopleDives == 0 {
 		t.Errorf("people-dives: %v before, %v after (%v)", history.PeopleDives, after.GetPeopleDives(), err)
 	}
-	if m, err := c.plans().GetPlan(c.as("birk"), &pb.GetPlanRequest{Id: "loop"}); err != nil || m.Leader != key || m.Team[0].Person != key || m.Goal != "let "+done.Pseudonym+" see the fork" {
+	if m, err := c.plans().GetPlan(c.as("birk"), &pb.GetPlanRequest{Id: "loop"}); err != nil || m.Leader != key || m.Team[0].Person != key || m.Goal != strings.NewReplacer("Zofia", done.Pseudonym, "zofia", done.Pseudonym).Replace("let Zofia see the fork, _zofia_ is told") {
 		t.Errorf("the plan: %v, %v", m, err)
 	}
 	if x, err := pb.NewExpeditionServiceClient(c.conn).GetExpedition(c.as("cora"), &pb.GetExpeditionRequest{Id: "ahead"}); err != nil || len(x.Participants) != 1 {
