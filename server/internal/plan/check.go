@@ -11,8 +11,9 @@ import (
 )
 
 // Check says what is wrong with a plan by itself, beyond what the fields'
-// ranges say, and brings pressures to bar. Whether its route exists and its gas
-// holds is the engine's to say.
+// ranges say, and brings pressures to bar. Whether its places have ever been
+// surveyed the store finds; whether its route can be swum and its gas holds is
+// the engine's to say.
 func Check(p *lastlightv1.Plan, prefix string) error {
 	out := fault.Collect(prefix)
 	wrong := out.Add

@@ -190,15 +190,15 @@ func nonNil(list []string) []string {
 func (tx *Tx) PutPlan(ctx context.Context, m *lastlightv1.Plan, expect Expect) (Put[*lastlightv1.Plan], error) {
 	var none Put[*lastlightv1.Plan]
 	m = message.AsGiven(m)
-	if err := tx.checkPlanReferences(ctx, m); err != nil {
-		return none, err
-	}
 	var state string
 	err := tx.QueryRow(ctx, `SELECT state FROM plan WHERE id = $1 FOR UPDATE`, m.Id).Scan(&state)
 	switch {
 	case errors.Is(err, pgx.ErrNoRows) && expect.Existing:
 		return none, fault.NoSuch("plan", m.Id)
 	case errors.Is(err, pgx.ErrNoRows):
+		if err := tx.checkPlanReferences(ctx, m); err != nil {
+			return none, err
+		}
 		return tx.insertPlan(ctx, m)
 	case err != nil:
 		return none, err
@@ -220,6 +220,9 @@ func (tx *Tx) PutPlan(ctx context.Context, m *lastlightv1.Plan, expect Expect) (
 	paths := message.Changes(own, m)
 	if len(paths) == 0 {
 		return Put[*lastlightv1.Plan]{Record: before, Outcome: Unchanged}, nil
+	}
+	if err := tx.checkPlanReferences(ctx, m); err != nil {
+		return none, err
 	}
 	if _, err := plan.Next(m.Id, plan.State(state), plan.Edit); err != nil {
 		return none, err
@@ -324,7 +327,7 @@ func planGear(m *lastlightv1.Plan) (sets, items []string) {
 	return sets, items
 }
 
-// checkPlanReferences finds every id in the plan that names nothing.
+// checkPlanReferences finds every id in the plan that names nothing, and every place of its route that no survey of the site has.
 func (tx *Tx) checkPlanReferences(ctx context.Context, m *lastlightv1.Plan) error {
 	type reference struct{ kind, id, field string }
 	refs := []reference{{"site", m.Site, "site"}, {"person", m.Leader, "leader"}}
@@ -378,7 +381,47 @@ ORDER BY ordinality`, kinds, ids)
 		r := refs[n-1]
 		problems = append(problems, fault.Problem{Field: r.field, Read: r.id, Expected: "the id of an existing " + r.kind, Message: fmt.Sprintf("there is no %s %q", r.kind, r.id)})
 	}
-	return fault.Wrong(problems)
+	misnamed, err := tx.misnamedPlaces(ctx, m)
+	if err != nil {
+		return err
+	}
+	return fault.Wrong(append(problems, misnamed...))
+}
+
+// misnamedPlaces finds the legs and stations of a route that no survey of the site ever had: slips of the pen. Whether the route
+// can be swum on the latest survey is for the engine to say, also of a plan of an earlier day. A site that has no survey misnames
+// nothing: a plan of it is refused when it is submitted.
+func (tx *Tx) misnamedPlaces(ctx context.Context, m *lastlightv1.Plan) ([]fault.Problem, error) {
+	type place struct{ kind, id, field string }
+	places := []place{{"stations", m.GetRoute().GetStart(), "route.start"}}
+	for i, mv := range m.GetRoute().GetMoves() {
+		at := fmt.Sprintf("route.moves[%d].", i)
+		places = append(places, place{"stations", mv.To, at + "to"})
+		if mv.Leg != "" {
+			places = append(places, place{"legs", mv.Leg, at + "leg"})
+		}
+	}
+	kinds, ids := make([]string, len(places)), make([]string, len(places))
+	for i, p := range places {
+		kinds[i], ids[i] = p.kind, p.id
+	}
+	rows, err := tx.Query(ctx, `
+WITH named AS (
+  SELECT DISTINCT k.kind, x ->> 'id' AS id
+  FROM survey s, (VALUES ('stations'), ('legs')) k (kind), jsonb_array_elements(s.doc -> k.kind) x WHERE s.site = $1)
+SELECT ordinality FROM unnest($2::text[], $3::text[]) WITH ORDINALITY AS p (kind, id, ordinality)
+WHERE EXISTS (SELECT FROM named) AND NOT EXISTS (SELECT FROM named n WHERE n.kind = p.kind AND n.id = p.id) ORDER BY ordinality`, m.Site, kinds, ids)
+	if err != nil {
+		return nil, err
+	}
+	missing, err := pgx.CollectRows(rows, pgx.RowTo[int64])
+	var problems []fault.Problem
+	for _, n := range missing {
+		p := places[n-1]
+		kind := strings.TrimSuffix(p.kind, "s")
+		problems = append(problems, fault.Problem{Field: p.field, Read: p.id, Expected: "a " + kind + " of the site's survey", Message: fmt.Sprintf("the survey has no %s %q", kind, p.id)})
+	}
+	return problems, err
 }
 
 // ArchivePlan hides a plan that is over.

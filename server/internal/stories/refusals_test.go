@@ -201,3 +201,49 @@ func TestTurnNeverRoundedDown(t *testing.T) {
 		t.Errorf("only %d turn pressures seen", seen)
 	}
 }
+
+// A slip of the pen in a route is told when the plan is entered, each with its place; a plan on an earlier survey stays as it is.
+func TestRouteNamesPlacesOfTheSurvey(t *testing.T) {
+	c := newClub(t, "2026-06-08 07:30")
+	c.adoptPolicy(nil)
+	team := []diver{{id: "asta"}, {id: "birk"}}
+	stations, legs, route := straight(40, 0)
+	c.apply(levelSite("spring", zoneName, 10, stations, legs)...)
+	c.enrol("spring", team...)
+	p := planOf("drawn", "spring", c.at("2026-06-08 08:30"), route, team, []float64{200, 200})
+	misspelt := proto.CloneOf(p)
+	misspelt.Route.Start, misspelt.Route.Moves[0].Leg, misspelt.Route.Moves[1].To = "moth", "pasage", "moth"
+	for _, dryRun := range []bool{true, false} {
+		var told []string
+		for _, x := range c.send("keeper", dryRun, record(misspelt)).Problems {
+			told = append(told, x.Field+" "+x.Read)
+		}
+		want := []string{"records[0].plan.route.start moth", "records[0].plan.route.moves[0].leg pasage", "records[0].plan.route.moves[1].to moth"}
+		slices.Sort(told)
+		slices.Sort(want)
+		if !slices.Equal(told, want) {
+			t.Errorf("dry run %v: %q, want %q", dryRun, told, want)
+		}
+	}
+	if out := c.send("keeper", false, record(p)); len(out.Problems) != 0 {
+		t.Fatalf("the plan as it is drawn: %v", out.Problems)
+	}
+	for i := range stations {
+		stations[i].Id += "-anew"
+	}
+	for i := range legs {
+		legs[i].Id, legs[i].From, legs[i].To = legs[i].Id+"-anew", legs[i].From+"-anew", legs[i].To+"-anew"
+	}
+	c.apply(record(&pb.Survey{Site: "spring", SurveyedDay: "2026-06-07", SurveyedBy: "cora", Stations: stations, Legs: legs}))
+	p.Goal = "on the names of last year"
+	if out := c.send("keeper", false, record(p)); len(out.Problems) != 0 {
+		t.Errorf("a plan on an earlier survey: %v", out.Problems)
+	}
+	r, err := c.plans().SubmitPlan(c.as("cora"), &pb.SubmitPlanRequest{Id: p.Id, RequestId: id()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v := r.Report.Verdict; v != "refuse" && v != "indeterminate" {
+		t.Errorf("its legs are gone, and the verdict is %s", v)
+	}
+}
