@@ -12,7 +12,7 @@ import (
 type Options struct {
 	Address, CAFile, CommitteeToken, Database string
 	Callers                                   []int         // as many at once; the last is the most
-	Span                                      time.Duration // of each measurement; a fifth of it before for warming up
+	Span                                      time.Duration // of each measurement, in turns; as much as a fifth of it for warming up besides
 	Plans                                     int           // submitted and approved by each caller
 	Out                                       io.Writer
 }
@@ -76,24 +76,21 @@ func Run(ctx context.Context, o Options) error {
 	}
 	t := &table{callers: o.Callers, rates: map[string][]rate{}, floors: map[string]string{}}
 	for _, callers := range o.Callers {
-		for _, m := range []struct {
-			name, floor string
-			op          operation
-		}{
-			{bareCall, "", f.call},
-			{bareTransaction, "", f.transaction},
-			{writeFloor, "", f.write},
-			{recordReading, writeFloor, c.reading},
-			{listFloor, "", f.list},
-			{listDives, listFloor, c.page},
-			{linesFloor, "", f.lines},
-			{listLines, linesFloor, c.lines},
-		} {
-			r, err := sustain(ctx, callers, o.Span/5, o.Span, m.op)
-			if err != nil {
-				return fmt.Errorf("%s, %d callers: %w", m.name, callers, err)
-			}
-			t.add(m.name, m.floor, r)
+		lines := []line{
+			{name: bareCall, op: f.call},
+			{name: bareTransaction, op: f.transaction},
+			{name: writeFloor, op: f.write},
+			{name: recordReading, floor: writeFloor, op: c.reading},
+			{name: listFloor, op: f.list},
+			{name: listDives, floor: listFloor, op: c.page},
+			{name: linesFloor, op: f.lines},
+			{name: listLines, floor: linesFloor, op: c.lines},
+		}
+		if err := sustainInTurns(ctx, callers, o.Span, lines); err != nil {
+			return err
+		}
+		for _, l := range lines {
+			t.add(l.name, l.floor, l.rate)
 		}
 		plans, err := c.draftPlans(ctx, model, callers, o.Plans)
 		if err != nil {

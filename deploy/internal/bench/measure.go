@@ -5,6 +5,7 @@ package bench
 import (
 	"context"
 	"errors"
+	"fmt"
 	"sync"
 	"time"
 )
@@ -36,6 +37,36 @@ func sustain(ctx context.Context, callers int, warm, span time.Duration, op oper
 			}
 		}
 	}, span)
+}
+
+// line is one operation of the table, the line that it is a share of, and what was measured.
+type line struct {
+	name, floor string
+	op          operation
+	rate        rate
+}
+
+// turns is how often each line is measured: what else the machine does meanwhile falls on a call and on its floor alike.
+const turns = 6
+
+// sustainInTurns measures each line for a span, a part of it in every turn.
+func sustainInTurns(ctx context.Context, callers int, span time.Duration, lines []line) error {
+	part := span / turns
+	for range turns {
+		for i := range lines {
+			l := &lines[i]
+			r, err := sustain(ctx, callers, part/5, part, l.op)
+			if err != nil {
+				return fmt.Errorf("%s, %d callers: %w", l.name, callers, err)
+			}
+			l.rate.calls += r.calls
+		}
+	}
+	for i := range lines {
+		r := &lines[i].rate
+		r.perSecond, r.mean = float64(r.calls)/(turns*part).Seconds(), turns*part*time.Duration(callers)/time.Duration(r.calls)
+	}
+	return nil
 }
 
 // exhaust runs an operation a fixed number of times for each caller.
