@@ -18,7 +18,11 @@ import (
 func Ref(e *pb.DueEntry) string { return digest(e)[:8] }
 
 func digest(e *pb.DueEntry) string {
-	sum := sha256.Sum256([]byte(e.GetKind() + "\x00" + e.GetId() + "\x00" + e.GetRule()))
+	of := e.GetKind() + "\x00" + e.GetId() + "\x00" + e.GetRule()
+	if e.GetOf() != "" {
+		of += "\x00" + e.GetOf()
+	}
+	sum := sha256.Sum256([]byte(of))
 	return hex.EncodeToString(sum[:])
 }
 

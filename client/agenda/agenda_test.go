@@ -69,6 +69,11 @@ func TestCalendarFile(t *testing.T) {
 	}
 	// The same date moved is the same event: a calendar that reads the file again replaces it.
 	moved := &pb.DueEntry{Kind: "cylinder", Id: "club-7", LastDay: "2031-06-30", Rule: "cylinder.due"}
+	// Two endorsements of one person are two dates.
+	stage, scooter := &pb.DueEntry{Kind: "person", Id: "mila-sund", Rule: "diver.card", Of: "STAGE"}, &pb.DueEntry{Kind: "person", Id: "mila-sund", Rule: "diver.card", Of: "DPV"}
+	if card := (&pb.DueEntry{Kind: "person", Id: "mila-sund", Rule: "diver.card"}); Ref(stage) == Ref(scooter) || Ref(stage) == Ref(card) {
+		t.Errorf("refs %s %s %s", Ref(stage), Ref(scooter), Ref(card))
+	}
 	if Ref(moved) != Ref(r.Entries[1]) || Ref(moved) == Ref(r.Entries[0]) {
 		t.Error("references do not follow the thing and its rule")
 	}

@@ -99,14 +99,14 @@ func (a *app) writeCalendar(name string, all *pb.ListDueResponse) error {
 }
 
 func (a *app) writeDueSheet(name string, all *pb.ListDueResponse) error {
-	table := [][]string{{"stops", "last_day", "days", "kind", "id", "name", "person", "what", "to_do", "rule", "clause", "ref"}}
+	table := [][]string{{"stops", "last_day", "days", "kind", "id", "name", "person", "what", "to_do", "rule", "of", "clause", "ref"}}
 	for _, e := range all.GetEntries() {
 		days := ""
 		if e.Days != nil {
 			days = strconv.Itoa(int(e.GetDays()))
 		}
 		table = append(table, []string{
-			e.GetStops(), e.GetLastDay(), days, e.GetKind(), e.GetId(), e.GetName(), e.GetPerson(), e.GetWhat(), e.GetToDo(), e.GetRule(), e.GetClause(), agenda.Ref(e),
+			e.GetStops(), e.GetLastDay(), days, e.GetKind(), e.GetId(), e.GetName(), e.GetPerson(), e.GetWhat(), e.GetToDo(), e.GetRule(), e.GetOf(), e.GetClause(), agenda.Ref(e),
 		})
 	}
 	var b bytes.Buffer

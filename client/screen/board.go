@@ -70,6 +70,11 @@ func (w View) watchZone(x *pb.Watch) *time.Location {
 	return w.zone(x.GetSite())
 }
 
+// siteClock names the clock that times are shown on, and what it shows now: a reader elsewhere has another.
+func siteClock(zone *time.Location, now time.Time) string {
+	return zone.String() + ", where it is now " + now.In(zone).Format("2006-01-02 15:04 -07:00")
+}
+
 func (w View) watch(p *page, x *pb.Watch) {
 	zone := w.watchZone(x)
 	at := func(t *timestamppb.Timestamp) string { return w.in(t, zone) }
@@ -81,6 +86,7 @@ func (w View) watch(p *page, x *pb.Watch) {
 	if x.GetSplit() {
 		p.headline("  SPLIT TEAM: some are out and some are not.")
 	}
+	p.label(2, "site's clock", siteClock(zone, w.Now))
 	if x.GetNextStepAt() != nil {
 		p.label(2, "next step", fmt.Sprintf("%s at %s, %s", x.GetNextStep(), at(x.GetNextStepAt()), w.until(x.GetNextStepAt())))
 	} else {

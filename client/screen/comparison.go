@@ -3,6 +3,7 @@ package screen
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 
 	"lastlight/client/recordfile"
@@ -30,8 +31,10 @@ func (w View) Comparison(x *pb.PolicyComparison) error {
 		}
 	}
 	p.blank()
-	p.headline(fmt.Sprintf("Open plans that change: %d of %d", len(x.GetPlans()), x.GetPlansCompared()))
-	for _, plan := range x.GetPlans() {
+	told := slices.DeleteFunc(slices.Clone(x.GetPlans()), (*pb.PolicyPlanChange).GetNotTold)
+	p.headline(fmt.Sprintf("Open plans that change: %d of %d", len(told), int(x.GetPlansCompared())-len(x.GetPlans())+len(told)))
+	p.notTold(len(x.GetPlans()) - len(told))
+	for _, plan := range told {
 		p.blank()
 		p.indented(2, fmt.Sprintf("%s (version %d, %s), at %s %s", plan.GetPlan(), plan.GetVersion(), changedState(plan), plan.GetSite(), w.Time(plan.GetPlannedEntry(), plan.GetSite())))
 		if plan.GetNotEvaluated() != "" {
@@ -48,6 +51,13 @@ func (w View) Comparison(x *pb.PolicyComparison) error {
 	p.label(0, "Engine", x.GetEngineVersion())
 	p.line("%s", Cautions[0])
 	return p.err
+}
+
+// notTold counts the plans of which the reader is told nothing.
+func (p *page) notTold(n int) {
+	if n > 0 {
+		p.indented(2, fmt.Sprintf("Not told: %s, with people whose records you may not read; a coordinator is told.", count(int32(n), "plan", "plans"))) //nolint:gosec // Not more than a page holds.
+	}
 }
 
 // findingChanges lists findings that differ. Those of a rule that was not asked before, or would not be, and has nothing to say are
@@ -83,6 +93,10 @@ func (w View) comparisonRows(x *pb.PolicyComparison) error {
 	for _, p := range x.GetPlans() {
 		if p.GetNotEvaluated() != "" {
 			t.Rows = append(t.Rows, []string{"not_evaluated", p.GetPlan(), p.GetNotEvaluated(), "", "", ""})
+			continue
+		}
+		if p.GetNotTold() {
+			t.Rows = append(t.Rows, []string{"not_told", p.GetPlan(), "", "", "", ""})
 			continue
 		}
 		t.Rows = append(t.Rows, []string{"verdict", p.GetPlan(), "", p.GetVerdictBefore(), p.GetVerdictAfter(), ""})

@@ -52,7 +52,13 @@ func (w View) Eligibility(x *pb.Eligibility) error {
 		}
 	}
 	p.blank()
-	p.label(0, "Rules", x.GetPolicy())
+	for i, r := range x.GetPolicies() {
+		if i == 0 {
+			p.label(0, "Rules", r.GetPolicy())
+			continue
+		}
+		p.label(0, "from "+r.GetFromDay(), r.GetPolicy())
+	}
 	p.label(0, "Engine", x.GetEngineVersion())
 	p.line("%s", Cautions[0])
 	return p.err

@@ -142,7 +142,7 @@ Cylinder: id serial maker water_volume working_pressure material alloy specifica
 CylinderSet: id kind cylinders owner dual_outlet notes version archived due
 DataRead: id at who asked fields person site call
 DecideResponse: decided plan decision report not_decided explanation
-DecidedPlanChange: plan version site planned_entry moment evaluated_at policy_then engine_then verdict_then verdict_before verdict_after findings standings not_evaluated reads_further
+DecidedPlanChange: plan version site planned_entry moment evaluated_at policy_then engine_then verdict_then verdict_before verdict_after findings standings not_evaluated reads_further not_told
 Decision: id plan plan_version decision decided_by decided_at reason report_hash engine_version policy survey conditions
 DepthPoint: at_m depth_m
 Digest: person address every sending
@@ -151,10 +151,11 @@ DiveDiver: person counted_as instructor used start_pressure end_pressure mains g
 DiveFigures: runtime_min max_depth_m penetration_m distance_m entry enter_by latest_surfacing watch divers turn_at_the_latest commitment_point route worst_sharing turn_minute circuits decompression other_way
 DiveProfile: after_s depth_cm gas started_at
 DiverFigures: person name turns lower_starts consumption_l_min consumption_origin counts_as counts_because surface_bar earliest_flight worst_consumption_l_min consumption_way consumption_dives consumption_from consumption_to
-DueEntry: kind id name person stops last_day days what to_do rule clause
+DueEntry: kind id name person stops last_day days what to_do rule clause of
 DueSummary: hydro_last_day visual_last_day next status fill use carry falls_first last_day max_fill
-Eligibility: expedition cells policy engine_version
+Eligibility: expedition cells policy engine_version policies
 EligibilityCell: person site day may counts_as rule reason
+EligibilityPolicy: policy from_day
 EmergencyContact: full_name telephone relation
 EmergencySheet: emergency_number rescue_service chambers hospital signal_point walk_to_signal_min coordinator_reached_at_water oxygen first_aiders landing_place languages insurance_numbers press_contact confirmed_day
 Equipment: id kind serial maker owner burn_min line_m manufactured service_events notes scooter_speed_m_min version archived quarantined due
@@ -239,7 +240,7 @@ PlannedFill: cylinder plan from_bar to_bar gas top_up_l oxygen_l helium_l bank_t
 Policy: id document reason based_on number state in_force_from adopted_by created_at
 PolicyCellChange: path before after citation
 PolicyComparison: id against engine_version evaluated_at cells plans_compared plans
-PolicyPlanChange: plan version state site planned_entry verdict_before verdict_after findings standings not_evaluated
+PolicyPlanChange: plan version state site planned_entry verdict_before verdict_after findings standings not_evaluated not_told
 Position: latitude longitude
 Pressure: bar psi
 Problem: field read expected message line column

@@ -13,8 +13,12 @@ func (w View) Past(x *pb.CompareDecidedPlansResponse) error {
 	if !w.Page {
 		return w.pastRows(x)
 	}
-	var turned, reworded, alike, not, engine, further int
+	var turned, reworded, alike, not, engine, further, untold int
 	for _, plan := range x.GetPlans() {
+		if plan.GetNotTold() {
+			untold++
+			continue
+		}
 		switch {
 		case plan.GetNotEvaluated() != "":
 			not++
@@ -39,9 +43,10 @@ func (w View) Past(x *pb.CompareDecidedPlansResponse) error {
 		p.line("No plan was judged in these days, or at this site.")
 		return p.err
 	}
-	p.headline(fmt.Sprintf("Another verdict: %d of %d", turned, len(x.GetPlans())))
+	p.headline(fmt.Sprintf("Another verdict: %d of %d", turned, len(x.GetPlans())-untold))
+	p.notTold(untold)
 	for _, plan := range x.GetPlans() {
-		if plan.GetNotEvaluated() == "" && plan.GetVerdictBefore() == plan.GetVerdictAfter() {
+		if plan.GetNotTold() || plan.GetNotEvaluated() == "" && plan.GetVerdictBefore() == plan.GetVerdictAfter() {
 			continue
 		}
 		p.blank()
@@ -86,6 +91,10 @@ func (w View) pastRows(x *pb.CompareDecidedPlansResponse) error {
 	for _, p := range x.GetPlans() {
 		if p.GetNotEvaluated() != "" {
 			t.Rows = append(t.Rows, []string{"not_evaluated", p.GetPlan(), p.GetNotEvaluated(), p.GetVerdictThen(), "", ""})
+			continue
+		}
+		if p.GetNotTold() {
+			t.Rows = append(t.Rows, []string{"not_told", p.GetPlan(), p.GetPolicyThen(), p.GetVerdictThen(), "", ""})
 			continue
 		}
 		t.Rows = append(t.Rows, []string{"verdict", p.GetPlan(), p.GetPolicyThen(), p.GetVerdictThen(), p.GetVerdictBefore(), p.GetVerdictAfter()})

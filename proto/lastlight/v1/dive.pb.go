@@ -1216,12 +1216,13 @@ type Watch struct {
 	Plan        string                 `protobuf:"bytes,2,opt,name=plan,proto3" json:"plan,omitempty"`
 	PlanVersion int32                  `protobuf:"varint,3,opt,name=plan_version,json=planVersion,proto3" json:"plan_version,omitempty"`
 	Site        string                 `protobuf:"bytes,4,opt,name=site,proto3" json:"site,omitempty"`
-	TimeZone    string                 `protobuf:"bytes,5,opt,name=time_zone,json=timeZone,proto3" json:"time_zone,omitempty"`
-	EnteredAt   *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=entered_at,json=enteredAt,proto3" json:"entered_at,omitempty"`
-	Times       *WatchTimes            `protobuf:"bytes,7,opt,name=times,proto3" json:"times,omitempty"`
-	Divers      []*WatchDiver          `protobuf:"bytes,8,rep,name=divers,proto3" json:"divers,omitempty"`
-	Cover       string                 `protobuf:"bytes,9,opt,name=cover,proto3" json:"cover,omitempty"`
-	CodeWord    string                 `protobuf:"bytes,10,opt,name=code_word,json=codeWord,proto3" json:"code_word,omitempty"`
+	// Of the site, by name: times are instants, and are shown on its clocks.
+	TimeZone  string                 `protobuf:"bytes,5,opt,name=time_zone,json=timeZone,proto3" json:"time_zone,omitempty"`
+	EnteredAt *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=entered_at,json=enteredAt,proto3" json:"entered_at,omitempty"`
+	Times     *WatchTimes            `protobuf:"bytes,7,opt,name=times,proto3" json:"times,omitempty"`
+	Divers    []*WatchDiver          `protobuf:"bytes,8,rep,name=divers,proto3" json:"divers,omitempty"`
+	Cover     string                 `protobuf:"bytes,9,opt,name=cover,proto3" json:"cover,omitempty"`
+	CodeWord  string                 `protobuf:"bytes,10,opt,name=code_word,json=codeWord,proto3" json:"code_word,omitempty"`
 	// Worst first: call, coordinator, look, overdue, in; out when all were seen out.
 	Step       string                 `protobuf:"bytes,11,opt,name=step,proto3" json:"step,omitempty"`
 	NextStep   string                 `protobuf:"bytes,12,opt,name=next_step,json=nextStep,proto3" json:"next_step,omitempty"`

@@ -632,7 +632,9 @@ type DueEntry struct {
 	ToDo string `protobuf:"bytes,9,opt,name=to_do,json=toDo,proto3" json:"to_do,omitempty"`
 	Rule string `protobuf:"bytes,10,opt,name=rule,proto3" json:"rule,omitempty"`
 	// The clause it rests on.
-	Clause        string `protobuf:"bytes,11,opt,name=clause,proto3" json:"clause,omitempty"`
+	Clause string `protobuf:"bytes,11,opt,name=clause,proto3" json:"clause,omitempty"`
+	// Which of several dates of one thing by one rule: the endorsement, e.g. STAGE. Empty: there is one. Never of health.
+	Of            string `protobuf:"bytes,12,opt,name=of,proto3" json:"of,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -744,6 +746,13 @@ func (x *DueEntry) GetClause() string {
 	return ""
 }
 
+func (x *DueEntry) GetOf() string {
+	if x != nil {
+		return x.Of
+	}
+	return ""
+}
+
 var File_lastlight_v1_due_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_due_proto_rawDesc = "" +
@@ -800,7 +809,7 @@ const file_lastlight_v1_due_proto_rawDesc = "" +
 	"\x03day\x18\x03 \x01(\tR\x03day\x12\x0e\n" +
 	"\x02by\x18\x04 \x01(\tR\x02by\x12\x14\n" +
 	"\x05total\x18\x05 \x01(\x05R\x05total\x12\x16\n" +
-	"\x06policy\x18\x06 \x01(\tR\x06policy\"\x82\x02\n" +
+	"\x06policy\x18\x06 \x01(\tR\x06policy\"\x92\x02\n" +
 	"\bDueEntry\x12\x12\n" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x0e\n" +
 	"\x02id\x18\x02 \x01(\tR\x02id\x12\x12\n" +
@@ -813,7 +822,8 @@ const file_lastlight_v1_due_proto_rawDesc = "" +
 	"\x05to_do\x18\t \x01(\tR\x04toDo\x12\x12\n" +
 	"\x04rule\x18\n" +
 	" \x01(\tR\x04rule\x12\x16\n" +
-	"\x06clause\x18\v \x01(\tR\x06clauseB\a\n" +
+	"\x06clause\x18\v \x01(\tR\x06clause\x12\x0e\n" +
+	"\x02of\x18\f \x01(\tR\x02ofB\a\n" +
 	"\x05_days2\xae\x02\n" +
 	"\n" +
 	"DueService\x12F\n" +

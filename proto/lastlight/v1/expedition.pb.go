@@ -563,9 +563,12 @@ type Eligibility struct {
 	state      protoimpl.MessageState `protogen:"open.v1"`
 	Expedition string                 `protobuf:"bytes,1,opt,name=expedition,proto3" json:"expedition,omitempty"`
 	// By site, then day, then person.
-	Cells         []*EligibilityCell `protobuf:"bytes,2,rep,name=cells,proto3" json:"cells,omitempty"`
-	Policy        string             `protobuf:"bytes,3,opt,name=policy,proto3" json:"policy,omitempty"`
-	EngineVersion string             `protobuf:"bytes,4,opt,name=engine_version,json=engineVersion,proto3" json:"engine_version,omitempty"`
+	Cells []*EligibilityCell `protobuf:"bytes,2,rep,name=cells,proto3" json:"cells,omitempty"`
+	// Of the first day.
+	Policy        string `protobuf:"bytes,3,opt,name=policy,proto3" json:"policy,omitempty"`
+	EngineVersion string `protobuf:"bytes,4,opt,name=engine_version,json=engineVersion,proto3" json:"engine_version,omitempty"`
+	// Each policy that counts on some of its days, in their order.
+	Policies      []*EligibilityPolicy `protobuf:"bytes,5,rep,name=policies,proto3" json:"policies,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -628,6 +631,66 @@ func (x *Eligibility) GetEngineVersion() string {
 	return ""
 }
 
+func (x *Eligibility) GetPolicies() []*EligibilityPolicy {
+	if x != nil {
+		return x.Policies
+	}
+	return nil
+}
+
+type EligibilityPolicy struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Policy string                 `protobuf:"bytes,1,opt,name=policy,proto3" json:"policy,omitempty"`
+	// The first day of the expedition on which it counts, as each site counts days; until the next.
+	FromDay       string `protobuf:"bytes,2,opt,name=from_day,json=fromDay,proto3" json:"from_day,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EligibilityPolicy) Reset() {
+	*x = EligibilityPolicy{}
+	mi := &file_lastlight_v1_expedition_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EligibilityPolicy) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EligibilityPolicy) ProtoMessage() {}
+
+func (x *EligibilityPolicy) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_expedition_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EligibilityPolicy.ProtoReflect.Descriptor instead.
+func (*EligibilityPolicy) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_expedition_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *EligibilityPolicy) GetPolicy() string {
+	if x != nil {
+		return x.Policy
+	}
+	return ""
+}
+
+func (x *EligibilityPolicy) GetFromDay() string {
+	if x != nil {
+		return x.FromDay
+	}
+	return ""
+}
+
 // One person at one site on one day, that site's own day.
 type EligibilityCell struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
@@ -646,7 +709,7 @@ type EligibilityCell struct {
 
 func (x *EligibilityCell) Reset() {
 	*x = EligibilityCell{}
-	mi := &file_lastlight_v1_expedition_proto_msgTypes[10]
+	mi := &file_lastlight_v1_expedition_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -658,7 +721,7 @@ func (x *EligibilityCell) String() string {
 func (*EligibilityCell) ProtoMessage() {}
 
 func (x *EligibilityCell) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_expedition_proto_msgTypes[10]
+	mi := &file_lastlight_v1_expedition_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -671,7 +734,7 @@ func (x *EligibilityCell) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EligibilityCell.ProtoReflect.Descriptor instead.
 func (*EligibilityCell) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_expedition_proto_rawDescGZIP(), []int{10}
+	return file_lastlight_v1_expedition_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *EligibilityCell) GetPerson() string {
@@ -773,14 +836,18 @@ const file_lastlight_v1_expedition_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"0\n" +
 	"\x15GetEligibilityRequest\x12\x17\n" +
-	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\"\xa1\x01\n" +
+	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\"\xde\x01\n" +
 	"\vEligibility\x12\x1e\n" +
 	"\n" +
 	"expedition\x18\x01 \x01(\tR\n" +
 	"expedition\x123\n" +
 	"\x05cells\x18\x02 \x03(\v2\x1d.lastlight.v1.EligibilityCellR\x05cells\x12\x16\n" +
 	"\x06policy\x18\x03 \x01(\tR\x06policy\x12%\n" +
-	"\x0eengine_version\x18\x04 \x01(\tR\rengineVersion\"\xaa\x01\n" +
+	"\x0eengine_version\x18\x04 \x01(\tR\rengineVersion\x12;\n" +
+	"\bpolicies\x18\x05 \x03(\v2\x1f.lastlight.v1.EligibilityPolicyR\bpolicies\"F\n" +
+	"\x11EligibilityPolicy\x12\x16\n" +
+	"\x06policy\x18\x01 \x01(\tR\x06policy\x12\x19\n" +
+	"\bfrom_day\x18\x02 \x01(\tR\afromDay\"\xaa\x01\n" +
 	"\x0fEligibilityCell\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\x12\n" +
 	"\x04site\x18\x02 \x01(\tR\x04site\x12\x10\n" +
@@ -809,7 +876,7 @@ func file_lastlight_v1_expedition_proto_rawDescGZIP() []byte {
 	return file_lastlight_v1_expedition_proto_rawDescData
 }
 
-var file_lastlight_v1_expedition_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_lastlight_v1_expedition_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_lastlight_v1_expedition_proto_goTypes = []any{
 	(*Expedition)(nil),               // 0: lastlight.v1.Expedition
 	(*Participant)(nil),              // 1: lastlight.v1.Participant
@@ -821,31 +888,33 @@ var file_lastlight_v1_expedition_proto_goTypes = []any{
 	(*ArchiveExpeditionRequest)(nil), // 7: lastlight.v1.ArchiveExpeditionRequest
 	(*GetEligibilityRequest)(nil),    // 8: lastlight.v1.GetEligibilityRequest
 	(*Eligibility)(nil),              // 9: lastlight.v1.Eligibility
-	(*EligibilityCell)(nil),          // 10: lastlight.v1.EligibilityCell
+	(*EligibilityPolicy)(nil),        // 10: lastlight.v1.EligibilityPolicy
+	(*EligibilityCell)(nil),          // 11: lastlight.v1.EligibilityCell
 }
 var file_lastlight_v1_expedition_proto_depIdxs = []int32{
 	1,  // 0: lastlight.v1.Expedition.participants:type_name -> lastlight.v1.Participant
 	0,  // 1: lastlight.v1.CreateExpeditionRequest.expedition:type_name -> lastlight.v1.Expedition
 	0,  // 2: lastlight.v1.ListExpeditionsResponse.expeditions:type_name -> lastlight.v1.Expedition
 	0,  // 3: lastlight.v1.UpdateExpeditionRequest.expedition:type_name -> lastlight.v1.Expedition
-	10, // 4: lastlight.v1.Eligibility.cells:type_name -> lastlight.v1.EligibilityCell
-	2,  // 5: lastlight.v1.ExpeditionService.CreateExpedition:input_type -> lastlight.v1.CreateExpeditionRequest
-	3,  // 6: lastlight.v1.ExpeditionService.GetExpedition:input_type -> lastlight.v1.GetExpeditionRequest
-	4,  // 7: lastlight.v1.ExpeditionService.ListExpeditions:input_type -> lastlight.v1.ListExpeditionsRequest
-	6,  // 8: lastlight.v1.ExpeditionService.UpdateExpedition:input_type -> lastlight.v1.UpdateExpeditionRequest
-	7,  // 9: lastlight.v1.ExpeditionService.ArchiveExpedition:input_type -> lastlight.v1.ArchiveExpeditionRequest
-	8,  // 10: lastlight.v1.ExpeditionService.GetEligibility:input_type -> lastlight.v1.GetEligibilityRequest
-	0,  // 11: lastlight.v1.ExpeditionService.CreateExpedition:output_type -> lastlight.v1.Expedition
-	0,  // 12: lastlight.v1.ExpeditionService.GetExpedition:output_type -> lastlight.v1.Expedition
-	5,  // 13: lastlight.v1.ExpeditionService.ListExpeditions:output_type -> lastlight.v1.ListExpeditionsResponse
-	0,  // 14: lastlight.v1.ExpeditionService.UpdateExpedition:output_type -> lastlight.v1.Expedition
-	0,  // 15: lastlight.v1.ExpeditionService.ArchiveExpedition:output_type -> lastlight.v1.Expedition
-	9,  // 16: lastlight.v1.ExpeditionService.GetEligibility:output_type -> lastlight.v1.Eligibility
-	11, // [11:17] is the sub-list for method output_type
-	5,  // [5:11] is the sub-list for method input_type
-	5,  // [5:5] is the sub-list for extension type_name
-	5,  // [5:5] is the sub-list for extension extendee
-	0,  // [0:5] is the sub-list for field type_name
+	11, // 4: lastlight.v1.Eligibility.cells:type_name -> lastlight.v1.EligibilityCell
+	10, // 5: lastlight.v1.Eligibility.policies:type_name -> lastlight.v1.EligibilityPolicy
+	2,  // 6: lastlight.v1.ExpeditionService.CreateExpedition:input_type -> lastlight.v1.CreateExpeditionRequest
+	3,  // 7: lastlight.v1.ExpeditionService.GetExpedition:input_type -> lastlight.v1.GetExpeditionRequest
+	4,  // 8: lastlight.v1.ExpeditionService.ListExpeditions:input_type -> lastlight.v1.ListExpeditionsRequest
+	6,  // 9: lastlight.v1.ExpeditionService.UpdateExpedition:input_type -> lastlight.v1.UpdateExpeditionRequest
+	7,  // 10: lastlight.v1.ExpeditionService.ArchiveExpedition:input_type -> lastlight.v1.ArchiveExpeditionRequest
+	8,  // 11: lastlight.v1.ExpeditionService.GetEligibility:input_type -> lastlight.v1.GetEligibilityRequest
+	0,  // 12: lastlight.v1.ExpeditionService.CreateExpedition:output_type -> lastlight.v1.Expedition
+	0,  // 13: lastlight.v1.ExpeditionService.GetExpedition:output_type -> lastlight.v1.Expedition
+	5,  // 14: lastlight.v1.ExpeditionService.ListExpeditions:output_type -> lastlight.v1.ListExpeditionsResponse
+	0,  // 15: lastlight.v1.ExpeditionService.UpdateExpedition:output_type -> lastlight.v1.Expedition
+	0,  // 16: lastlight.v1.ExpeditionService.ArchiveExpedition:output_type -> lastlight.v1.Expedition
+	9,  // 17: lastlight.v1.ExpeditionService.GetEligibility:output_type -> lastlight.v1.Eligibility
+	12, // [12:18] is the sub-list for method output_type
+	6,  // [6:12] is the sub-list for method input_type
+	6,  // [6:6] is the sub-list for extension type_name
+	6,  // [6:6] is the sub-list for extension extendee
+	0,  // [0:6] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_expedition_proto_init() }
@@ -860,7 +929,7 @@ func file_lastlight_v1_expedition_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_expedition_proto_rawDesc), len(file_lastlight_v1_expedition_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   11,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

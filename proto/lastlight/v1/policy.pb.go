@@ -731,7 +731,9 @@ type DecidedPlanChange struct {
 	// Why it was not evaluated; empty: it was.
 	NotEvaluated string `protobuf:"bytes,14,opt,name=not_evaluated,json=notEvaluated,proto3" json:"not_evaluated,omitempty"`
 	// The policy tried reads dives of longer ago than were stored with the plan: what it says of earlier dives may be too little.
-	ReadsFurther  bool `protobuf:"varint,15,opt,name=reads_further,json=readsFurther,proto3" json:"reads_further,omitempty"`
+	ReadsFurther bool `protobuf:"varint,15,opt,name=reads_further,json=readsFurther,proto3" json:"reads_further,omitempty"`
+	// As PolicyPlanChange.not_told; the stored verdict is what the plan's report says.
+	NotTold       bool `protobuf:"varint,16,opt,name=not_told,json=notTold,proto3" json:"not_told,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -871,6 +873,13 @@ func (x *DecidedPlanChange) GetReadsFurther() bool {
 	return false
 }
 
+func (x *DecidedPlanChange) GetNotTold() bool {
+	if x != nil {
+		return x.NotTold
+	}
+	return false
+}
+
 // A cell with another value. A list of named rows is a cell too: its value is the names, in their order.
 type PolicyCellChange struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -955,7 +964,10 @@ type PolicyPlanChange struct {
 	Findings      []*FindingChange       `protobuf:"bytes,8,rep,name=findings,proto3" json:"findings,omitempty"`
 	Standings     []*StandingChange      `protobuf:"bytes,9,rep,name=standings,proto3" json:"standings,omitempty"`
 	// Why the plan cannot be evaluated: its records are broken. Empty: it was.
-	NotEvaluated  string `protobuf:"bytes,10,opt,name=not_evaluated,json=notEvaluated,proto3" json:"not_evaluated,omitempty"`
+	NotEvaluated string `protobuf:"bytes,10,opt,name=not_evaluated,json=notEvaluated,proto3" json:"not_evaluated,omitempty"`
+	// The caller may not read everything that a policy judges of everybody in the plan, and a policy can be made to ask for any of it:
+	// verdicts, findings and standings are left out. Whether the plan changes is not told either.
+	NotTold       bool `protobuf:"varint,11,opt,name=not_told,json=notTold,proto3" json:"not_told,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1058,6 +1070,13 @@ func (x *PolicyPlanChange) GetNotEvaluated() string {
 		return x.NotEvaluated
 	}
 	return ""
+}
+
+func (x *PolicyPlanChange) GetNotTold() bool {
+	if x != nil {
+		return x.NotTold
+	}
+	return false
 }
 
 // A finding that differs, without its steps.
@@ -1237,7 +1256,7 @@ const file_lastlight_v1_policy_proto_rawDesc = "" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12%\n" +
 	"\x0eengine_version\x18\x02 \x01(\tR\rengineVersion\x125\n" +
 	"\x05plans\x18\x03 \x03(\v2\x1f.lastlight.v1.DecidedPlanChangeR\x05plans\x12&\n" +
-	"\x0fnext_page_token\x18\x04 \x01(\tR\rnextPageToken\"\xdd\x04\n" +
+	"\x0fnext_page_token\x18\x04 \x01(\tR\rnextPageToken\"\xf8\x04\n" +
 	"\x11DecidedPlanChange\x12\x12\n" +
 	"\x04plan\x18\x01 \x01(\tR\x04plan\x12\x18\n" +
 	"\aversion\x18\x02 \x01(\x05R\aversion\x12\x12\n" +
@@ -1256,12 +1275,13 @@ const file_lastlight_v1_policy_proto_rawDesc = "" +
 	"\bfindings\x18\f \x03(\v2\x1b.lastlight.v1.FindingChangeR\bfindings\x12:\n" +
 	"\tstandings\x18\r \x03(\v2\x1c.lastlight.v1.StandingChangeR\tstandings\x12#\n" +
 	"\rnot_evaluated\x18\x0e \x01(\tR\fnotEvaluated\x12#\n" +
-	"\rreads_further\x18\x0f \x01(\bR\freadsFurther\"\x88\x01\n" +
+	"\rreads_further\x18\x0f \x01(\bR\freadsFurther\x12\x19\n" +
+	"\bnot_told\x18\x10 \x01(\bR\anotTold\"\x88\x01\n" +
 	"\x10PolicyCellChange\x12\x12\n" +
 	"\x04path\x18\x01 \x01(\tR\x04path\x12\x16\n" +
 	"\x06before\x18\x02 \x01(\tR\x06before\x12\x14\n" +
 	"\x05after\x18\x03 \x01(\tR\x05after\x122\n" +
-	"\bcitation\x18\x04 \x01(\v2\x16.lastlight.v1.CitationR\bcitation\"\xaa\x03\n" +
+	"\bcitation\x18\x04 \x01(\v2\x16.lastlight.v1.CitationR\bcitation\"\xc5\x03\n" +
 	"\x10PolicyPlanChange\x12\x12\n" +
 	"\x04plan\x18\x01 \x01(\tR\x04plan\x12\x18\n" +
 	"\aversion\x18\x02 \x01(\x05R\aversion\x12-\n" +
@@ -1273,7 +1293,8 @@ const file_lastlight_v1_policy_proto_rawDesc = "" +
 	"\bfindings\x18\b \x03(\v2\x1b.lastlight.v1.FindingChangeR\bfindings\x12:\n" +
 	"\tstandings\x18\t \x03(\v2\x1c.lastlight.v1.StandingChangeR\tstandings\x12#\n" +
 	"\rnot_evaluated\x18\n" +
-	" \x01(\tR\fnotEvaluated\"k\n" +
+	" \x01(\tR\fnotEvaluated\x12\x19\n" +
+	"\bnot_told\x18\v \x01(\bR\anotTold\"k\n" +
 	"\rFindingChange\x12-\n" +
 	"\x06before\x18\x01 \x01(\v2\x15.lastlight.v1.FindingR\x06before\x12+\n" +
 	"\x05after\x18\x02 \x01(\v2\x15.lastlight.v1.FindingR\x05after\"V\n" +

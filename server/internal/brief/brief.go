@@ -778,7 +778,7 @@ func (w *writer) flights() {
 	var each []string
 	for _, d := range w.p.Report.Dive.Divers {
 		if t := d.EarliestFlight; t != nil {
-			each = append(each, d.Name+" "+t.AsTime().In(w.p.Location).Format("2 Jan 15:04"))
+			each = append(each, d.Name+" "+t.AsTime().In(w.p.Location).Format("2 Jan 15:04 (-07:00)"))
 		}
 	}
 	if len(each) > 0 {

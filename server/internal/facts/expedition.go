@@ -11,10 +11,16 @@ import (
 	lastlightv1 "lastlight/proto/lastlight/v1"
 )
 
+// PolicyFrom is a policy from a day on, as each site counts days.
+type PolicyFrom struct {
+	ID     string
+	From   string
+	Policy policy.Policy
+}
+
 // ExpeditionRecords is everything that "who can dive where on which day" rests on.
 type ExpeditionRecords struct {
-	PolicyID   string
-	Policy     policy.Policy
+	Policies   []PolicyFrom // those that count on its days, the first first
 	Expedition *lastlightv1.Expedition
 	People     []Person // the participants
 	Sites      []*lastlightv1.Site
@@ -22,21 +28,43 @@ type ExpeditionRecords struct {
 	Pseudonyms map[string]string
 }
 
-// Eligible makes the engine's input for an expedition, for all its days.
-func Eligible(r *ExpeditionRecords, now time.Time, load ZoneLoader) (engine.EligibleInput, error) {
-	in := engine.EligibleInput{PolicyVersion: r.PolicyID, Policy: r.Policy}
-	var err error
-	if in.First, err = calendar.ParseDay(r.Expedition.FromDay); err != nil {
-		return in, err
+// Eligible makes the engine's input for an expedition: one for the days of each policy that counts on them, in their order.
+func Eligible(r *ExpeditionRecords, now time.Time, load ZoneLoader) ([]engine.EligibleInput, error) {
+	first, err := calendar.ParseDay(r.Expedition.FromDay)
+	if err != nil {
+		return nil, err
 	}
-	if in.Last, err = calendar.ParseDay(r.Expedition.ToDay); err != nil {
-		return in, err
+	last, err := calendar.ParseDay(r.Expedition.ToDay)
+	if err != nil {
+		return nil, err
 	}
+	var out []engine.EligibleInput
+	for i := range r.Policies {
+		in, err := eligibleUnder(r, &r.Policies[i], now, load)
+		if err != nil {
+			return nil, err
+		}
+		in.First, in.Last = first, last
+		if i > 0 {
+			if in.First, err = calendar.ParseDay(r.Policies[i].From); err != nil {
+				return nil, err
+			}
+			out[i-1].Last = in.First.Add(-1)
+		}
+		out = append(out, in)
+	}
+	return out, nil
+}
+
+// eligibleUnder is the input but for its days.
+func eligibleUnder(r *ExpeditionRecords, p *PolicyFrom, now time.Time, load ZoneLoader) (engine.EligibleInput, error) {
+	in := engine.EligibleInput{PolicyVersion: p.ID, Policy: p.Policy}
 	var zone calendar.Zone
+	var err error
 	for _, s := range r.Sites {
 		c := converter{
 			r: &Records{
-				Policy: r.Policy, Site: s, Survey: &lastlightv1.Survey{}, Permits: r.Permits[s.Id], Pseudonyms: r.Pseudonyms,
+				Policy: p.Policy, Site: s, Survey: &lastlightv1.Survey{}, Permits: r.Permits[s.Id], Pseudonyms: r.Pseudonyms,
 				Plan: &lastlightv1.Plan{PlannedEntry: timestamppb.New(now)},
 			},
 			zone: load, decidedAt: now,
@@ -53,9 +81,9 @@ func Eligible(r *ExpeditionRecords, now time.Time, load ZoneLoader) (engine.Elig
 	if len(in.Sites) == 0 {
 		return in, nil
 	}
-	c := converter{r: &Records{Policy: r.Policy, Pseudonyms: r.Pseudonyms, Plan: &lastlightv1.Plan{PlannedEntry: timestamppb.New(now)}}, zone: load, decidedAt: now}
-	for _, p := range r.People {
-		d, err := c.diver(p, []calendar.Zone{zone})
+	c := converter{r: &Records{Policy: p.Policy, Pseudonyms: r.Pseudonyms, Plan: &lastlightv1.Plan{PlannedEntry: timestamppb.New(now)}}, zone: load, decidedAt: now}
+	for _, person := range r.People {
+		d, err := c.diver(person, []calendar.Zone{zone})
 		if err != nil {
 			return in, err
 		}

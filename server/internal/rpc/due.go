@@ -357,6 +357,9 @@ func (q *dueQuestion) entries(lines []engine.ReadyLine, names report.Names, owne
 				Id: f.Subject.ID, Name: f.Subject.Name, Person: owner, What: names.In(l.Says), ToDo: names.In(l.ToDo), Rule: f.Rule, Clause: clauseOf(f.Citation),
 			},
 		}
+		if f.Code == "endorsement_not_counted" {
+			e.Of = f.Observed.Text
+		}
 		switch f.Subject.Kind {
 		case finding.KindCylinder:
 			e.Kind = "cylinder"

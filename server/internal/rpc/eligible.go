@@ -1,7 +1,9 @@
 package rpc
 
 import (
+	"cmp"
 	"context"
+	"slices"
 
 	"lastlight/engine"
 	lastlightv1 "lastlight/proto/lastlight/v1"
@@ -19,7 +21,7 @@ func (h *Expeditions) GetEligibility(ctx context.Context, r *lastlightv1.GetElig
 	if err != nil {
 		return nil, err
 	}
-	in, err := facts.Eligible(records, now, h.Zones)
+	inputs, err := facts.Eligible(records, now, h.Zones)
 	if err != nil {
 		return nil, err
 	}
@@ -32,8 +34,18 @@ func (h *Expeditions) GetEligibility(ctx context.Context, r *lastlightv1.GetElig
 		}
 	}
 	names := report.NewNames(ids, shown)
-	out := &lastlightv1.Eligibility{Expedition: r.Id, Policy: records.PolicyID, EngineVersion: engine.Version}
-	for _, c := range engine.Eligible(in) {
+	out := &lastlightv1.Eligibility{Expedition: r.Id, Policy: records.Policies[0].ID, EngineVersion: engine.Version}
+	var cells []engine.EligibleCell
+	for i, in := range inputs {
+		cells = append(cells, engine.Eligible(in)...)
+		out.Policies = append(out.Policies, &lastlightv1.EligibilityPolicy{Policy: records.Policies[i].ID, FromDay: in.First.String()})
+	}
+	at := map[string]int{} // of an expedition's sites, each once
+	for i, s := range records.Sites {
+		at[s.Id] = i
+	}
+	slices.SortStableFunc(cells, func(a, b engine.EligibleCell) int { return cmp.Compare(at[a.Site], at[b.Site]) })
+	for _, c := range cells {
 		cell := &lastlightv1.EligibilityCell{Person: names.ID(c.Diver), Site: c.Site, Day: c.Day.String(), May: c.May, CountsAs: c.CountsAs}
 		if c.Stopped != nil {
 			cell.Rule, cell.Reason = c.Stopped.Rule, report.Public(*c.Stopped, names) // about health: not available, never why

@@ -224,13 +224,16 @@ func masked(ctx context.Context, r *lastlightv1.Report, s access.Subject) *lastl
 // seesIn tells of whom in a plan the caller may read this group of fields.
 func seesIn(ctx context.Context, s access.Subject, group access.Group) func(person string) bool {
 	c := access.CallerFrom(ctx)
-	return func(person string) bool {
-		about := access.Subject{Expeditions: s.Expeditions, Relation: s.Relation & access.Leads, Of: person}
-		if person == c.Person {
-			about.Relation |= access.Self
-		}
-		return c.Sees(group, about)
+	return func(person string) bool { return c.Sees(group, subjectIn(c, s, person)) }
+}
+
+// subjectIn is one person of a plan.
+func subjectIn(c *access.Caller, s access.Subject, person string) access.Subject {
+	about := access.Subject{Expeditions: s.Expeditions, Relation: s.Relation & access.Leads, Of: person}
+	if person == c.Person {
+		about.Relation |= access.Self
 	}
+	return about
 }
 
 // EvaluatePlan says what the engine would say now.

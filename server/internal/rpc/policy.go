@@ -66,12 +66,18 @@ func (h *Policies) ComparePolicy(ctx context.Context, r *lastlightv1.ComparePoli
 	}
 	for _, p := range found.Plans {
 		s := planSubject(access.CallerFrom(ctx), p.Plan)
+		if !readsAll(ctx, s, p.Plan) {
+			out.Plans = append(out.Plans, &lastlightv1.PolicyPlanChange{
+				Plan: p.Plan.Id, Version: p.Plan.Version, State: p.Plan.State, Site: p.Plan.Site, PlannedEntry: p.Plan.PlannedEntry, NotTold: true,
+			})
+			continue
+		}
 		change := &lastlightv1.PolicyPlanChange{
 			Plan: p.Plan.Id, Version: p.Plan.Version, State: p.Plan.State, Site: p.Plan.Site, PlannedEntry: p.Plan.PlannedEntry,
 			VerdictBefore: p.Before.GetVerdict(), VerdictAfter: p.After.GetVerdict(), NotEvaluated: p.NotEvaluated,
 			Findings: report.Changes(masked(ctx, p.Before, s), masked(ctx, p.After, s)),
 		}
-		change.Standings = seenStandings(ctx, s, p.Standings)
+		change.Standings = p.Standings
 		if change.NotEvaluated != "" || change.VerdictBefore != change.VerdictAfter || len(change.Findings)+len(change.Standings) > 0 {
 			out.Plans = append(out.Plans, change)
 		}
@@ -98,6 +104,14 @@ func (h *Policies) CompareDecidedPlans(ctx context.Context, r *lastlightv1.Compa
 	out := &lastlightv1.CompareDecidedPlansResponse{Id: id, EngineVersion: engine.Version, NextPageToken: next}
 	for _, x := range list {
 		s := planSubject(access.CallerFrom(ctx), x.Plan)
+		if !readsAll(ctx, s, x.Plan) {
+			out.Plans = append(out.Plans, &lastlightv1.DecidedPlanChange{
+				Plan: x.Plan.Id, Version: x.Run.Version, Site: x.Plan.Site, PlannedEntry: x.Plan.PlannedEntry,
+				Moment: x.Run.Moment, EvaluatedAt: timestamppb.New(x.Run.EvaluatedAt),
+				PolicyThen: x.Run.Policy, EngineThen: x.Run.EngineVersion, VerdictThen: x.Run.Verdict, NotTold: true,
+			})
+			continue
+		}
 		out.Plans = append(out.Plans, &lastlightv1.DecidedPlanChange{
 			Plan: x.Plan.Id, Version: x.Run.Version, Site: x.Plan.Site, PlannedEntry: x.Plan.PlannedEntry,
 			Moment: x.Run.Moment, EvaluatedAt: timestamppb.New(x.Run.EvaluatedAt),
@@ -105,21 +119,30 @@ func (h *Policies) CompareDecidedPlans(ctx context.Context, r *lastlightv1.Compa
 			VerdictBefore: x.Before.GetVerdict(), VerdictAfter: x.After.GetVerdict(),
 			NotEvaluated: x.NotEvaluated, ReadsFurther: x.ReadsFurther,
 			Findings:  report.Changes(masked(ctx, x.Before, s), masked(ctx, x.After, s)),
-			Standings: seenStandings(ctx, s, x.Standings),
+			Standings: x.Standings,
 		})
 	}
 	return out, nil
 }
 
-// seenStandings are those of people whose training the caller may read.
-func seenStandings(ctx context.Context, s access.Subject, all []*lastlightv1.StandingChange) (seen []*lastlightv1.StandingChange) {
-	sees := seesIn(ctx, s, access.Training)
-	for _, x := range all {
-		if sees(x.Person) {
-			seen = append(seen, x)
+// readsAll tells whether the caller may read whatever a policy judges of everybody in a plan: cards, consumption, age and whether
+// they are fit. To others no verdict under a policy that nobody has adopted is told: a rule of their own, naming one value, would
+// read it out of the verdict, whatever is masked beside it.
+func readsAll(ctx context.Context, s access.Subject, p *lastlightv1.Plan) bool {
+	c := access.CallerFrom(ctx)
+	people := append([]string{p.Cover}, p.Standby...)
+	for _, d := range p.Team {
+		people = append(people, d.Person)
+	}
+	for _, person := range people {
+		about := subjectIn(c, s, person)
+		for _, g := range []access.Group{access.Training, access.Minor, access.Medical} {
+			if person != "" && !c.Writes(g, about) {
+				return false
+			}
 		}
 	}
-	return seen
+	return true
 }
 
 // AdoptPolicy puts a draft in force. Decisions already taken keep the policy they were taken under.

@@ -91,9 +91,41 @@ SELECT p.id, p.doc -> 'document' FROM policy p
 WHERE p.adopted_at IS NOT NULL AND p.in_force_from <= $1::text::date
 ORDER BY p.in_force_from DESC, p.adopted_at DESC, p.number DESC LIMIT 1`, day).Scan(&id, &document)
 	if errors.Is(err, pgx.ErrNoRows) {
-		return "", nil, &fault.Error{Kind: fault.WrongState, Reason: "NO_POLICY", Message: "no club policy is in force; adopt one first"}
+		return "", nil, noPolicy()
 	}
 	return id, document, err
+}
+
+// policiesWithin are those that govern some day from the first to the last, in their order; a policy governs from its day on, until
+// another does. Before there was any, the first counts.
+func policiesWithin(ctx context.Context, q Querier, first, last string) ([]facts.PolicyFrom, error) {
+	rows, err := q.Query(ctx, `
+SELECT DISTINCT ON (in_force_from) id, in_force_from::text, doc -> 'document' FROM policy
+WHERE adopted_at IS NOT NULL AND in_force_from <= $2::text::date
+  AND in_force_from >= COALESCE((SELECT max(in_force_from) FROM policy WHERE adopted_at IS NOT NULL AND in_force_from <= $1::text::date), '-infinity')
+ORDER BY in_force_from, adopted_at DESC, number DESC`, first, last)
+	if err != nil {
+		return nil, err
+	}
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (x facts.PolicyFrom, err error) {
+		var document []byte
+		if err = row.Scan(&x.ID, &x.From, &document); err != nil {
+			return x, err
+		}
+		p, err := readPolicy(x.ID, document)
+		if err == nil {
+			x.Policy = *p
+		}
+		return x, err
+	})
+	if err == nil && len(list) == 0 {
+		err = noPolicy()
+	}
+	return list, err
+}
+
+func noPolicy() error {
+	return &fault.Error{Kind: fault.WrongState, Reason: "NO_POLICY", Message: "no club policy is in force; adopt one first"}
 }
 
 func (g *gatherer) policy(ctx context.Context) error {

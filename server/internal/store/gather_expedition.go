@@ -19,19 +19,10 @@ func (s *Store) GatherExpedition(ctx context.Context, id string, now time.Time) 
 	}
 	r := &facts.ExpeditionRecords{Expedition: trip, Permits: map[string][]*lastlightv1.Permit{}, Pseudonyms: map[string]string{}}
 	err = s.Read(ctx, func(ctx context.Context, q Querier) error {
-		// Of a policy that is in force only later it is the expedition's days that say whether it governs.
-		name, document, err := policyInForce(ctx, q, now, "")
-		if err == nil && trip.FromDay > now.Format(time.DateOnly) {
-			name, document, err = policyOn(ctx, q, trip.FromDay)
-		}
-		if err != nil {
+		var err error
+		if r.Policies, err = policiesWithin(ctx, q, trip.FromDay, trip.ToDay); err != nil {
 			return err
 		}
-		p, err := readPolicy(name, document)
-		if err != nil {
-			return err
-		}
-		r.PolicyID, r.Policy = name, *p
 		var ids []string
 		for _, p := range trip.Participants {
 			// Who is here for something else alone, such as cover, is not asked about.

@@ -161,6 +161,63 @@ func TestWhoCanDive(t *testing.T) {
 	}
 }
 
+// A policy that is adopted for a day within the expedition counts from that day on, as each site counts days; what comes before it is
+// judged by the one before.
+func TestWhoCanDiveWhenThePolicyChanges(t *testing.T) {
+	c := newClub(t, "2026-06-12 07:30")
+	c.adoptPolicy(nil)
+	for _, name := range []string{"spring", "other"} {
+		stations, legs, _ := straight(90, 0)
+		c.apply(levelSite(name, zoneName, 10, stations, legs)...)
+	}
+	c.enrol("spring", diver{id: "asta"}, diver{id: "birk"})
+	trips := pb.NewExpeditionServiceClient(c.conn)
+	if _, err := trips.CreateExpedition(c.as("cora"), &pb.CreateExpeditionRequest{Expedition: &pb.Expedition{
+		Id: "week", Title: "Week", FromDay: "2026-06-13", ToDay: "2026-06-16", Sites: []string{"spring", "other"},
+		Participants: []*pb.Participant{{Person: "asta"}, {Person: "birk"}},
+	}, RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	// Born in 1985: 41 years old.
+	older := c.draftPolicy(func(p *policyDocument) { p.People.MinimumAge = 42 })
+	if _, err := c.policies().AdoptPolicy(c.as("keeper"), &pb.AdoptPolicyRequest{Id: older, InForceFrom: "2026-06-15", RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	later := c.draftPolicy(nil)
+	if _, err := c.policies().AdoptPolicy(c.as("keeper"), &pb.AdoptPolicyRequest{Id: later, InForceFrom: "2026-06-17", RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	x, err := trips.GetEligibility(c.as("cora"), &pb.GetEligibilityRequest{Id: "week"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var order []string
+	for _, cell := range x.Cells {
+		order = append(order, cell.Site+" "+cell.Day+" "+cell.Person)
+		if want := cell.Day < "2026-06-15"; cell.May != want || !want && cell.Rule != "diver.minimum_age" {
+			t.Errorf("%s: %v %s", order[len(order)-1], cell.May, cell.Rule)
+		}
+	}
+	if len(order) != 2*4*2 || order[0] != "spring 2026-06-13 asta" || order[7] != "spring 2026-06-16 birk" || order[15] != "other 2026-06-16 birk" {
+		t.Errorf("in this order: %v", order)
+	}
+	if len(x.Policies) != 2 || x.Policies[0].FromDay != "2026-06-13" || x.Policies[0].Policy != x.Policy || x.Policies[1].FromDay != "2026-06-15" || x.Policies[1].Policy != older {
+		t.Errorf("policies %v", x.Policies)
+	}
+	// A plan of such a day says the same.
+	_, _, route := straight(90, 0)
+	on := func(day string) *pb.Report {
+		return c.submit(planOf("on-"+day, "spring", c.at(day+" 09:00"), route, []diver{{id: "asta"}, {id: "birk"}}, []float64{200, 200})).Report
+	}
+	late, early := on("2026-06-15"), on("2026-06-14")
+	if f := found(late, "diver.minimum_age", "asta"); len(f) != 1 || f[0].Status != "refuse" {
+		t.Errorf("on the 15th: %v", f)
+	}
+	if f := found(early, "diver.minimum_age", "asta"); len(f) != 1 || f[0].Status != "pass" {
+		t.Errorf("on the 14th: %v", f)
+	}
+}
+
 // A card that stands today and lapses within the expedition is said today, for its last day. By hand: a card of 14 June 2025
 // counts in full for 12 months, to 14 June 2026; the expedition ends on the 16th.
 func TestReadyForTheLastDay(t *testing.T) {
