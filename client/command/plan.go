@@ -71,6 +71,10 @@ func (a *app) plan() *cobra.Command {
 		call(a, verb{
 			use: "countersign PLAN WAIVER", short: "Sign a waiver as its second approver", args: []string{"id", "waiver"}, example: "  lastlight plan countersign loop-1 w-3",
 		}, c, pb.PlanServiceClient.CountersignWaiver, nil, a.decided("Countersigned.")),
+		call(a, verb{
+			use: "acknowledge PLAN VERSION", short: "Say that you have read this version and agree to it", args: []string{"id", "version"}, example: "  lastlight plan acknowledge loop-1 3",
+			long: "For whoever dives, stands by or covers. The version is the one on the brief; it has to be the plan's own. Another version is acknowledged anew.",
+		}, c, pb.PlanServiceClient.AcknowledgePlan, nil, done[*pb.Plan]("Acknowledged.")),
 		call(a, verb{use: "withdraw PLAN", short: "Withdraw a plan", args: []string{"id"}, example: "  lastlight plan withdraw loop-1 --reason \"site flooded\""},
 			c, pb.PlanServiceClient.WithdrawPlan, nil, done[*pb.Plan]("Withdrawn.")),
 		list(a, verb{use: "decisions PLAN", short: "Who decided what on a plan", args: []string{"plan"}, example: "  lastlight plan decisions loop-1"}, c, pb.PlanServiceClient.ListDecisions,

@@ -104,7 +104,8 @@ func TestJSONIsTheSameBytes(t *testing.T) {
 	}
 }
 
-const frozen = `AltitudeArrival: site arrived_at
+const frozen = `Acknowledgement: person at
+AltitudeArrival: site arrived_at
 Analysis: id cylinder analysed_at oxygen_percent helium_percent analysed_by analyser calibrated_at air_reading_percent pressure label ended_by ended_at
 AppliedRecord: kind id outcome changes
 ApplyRecordsResponse: records problems
@@ -233,7 +234,7 @@ OxygenCylinder: water_volume pressure
 Participant: person tasks
 Permit: id site from_day to_day daily_from daily_to divers_at_most granted_by notes version archived
 Person: id full_name short_name initials guest birth_day cards consumption worst_consumption medical emergency_contacts telephone guardian guardian_consent_to unavailable arrivals reassessments version archived
-Plan: id site survey expedition kind goal leader team standby cover planned_entry enter_by route swim_m_min contingency_swim_m_min slow_exit_factor night cavern_only taught_level walk_to_signal_min notes gf_low_percent gf_high_percent set_up_for circuits relies_on_set_up gas_fraction version state state_reasons archived code_word version_at version_by waivers not_yours
+Plan: id site survey expedition kind goal leader team standby cover planned_entry enter_by route swim_m_min contingency_swim_m_min slow_exit_factor night cavern_only taught_level walk_to_signal_min notes gf_low_percent gf_high_percent set_up_for circuits relies_on_set_up gas_fraction version state state_reasons archived code_word version_at version_by waivers not_yours acknowledgements
 PlanDiver: person mains start_pressure gas temperature_c stages equipment markers arrows cutting_tools masks rebreather
 PlanStage: cylinder kind start_pressure gas switch_depth_m temperature_c
 PlannedFill: cylinder plan from_bar to_bar gas top_up_l oxygen_l helium_l bank_to_bar bleed_to_bar needs_oxygen_clean problems

@@ -153,9 +153,11 @@ type Plan struct {
 	Waivers   []*Waiver              `protobuf:"bytes,37,rep,name=waivers,proto3" json:"waivers,omitempty"`
 	// What the caller may not do about this plan, whatever its state: approve, refuse, waive. For want of a role, or because the
 	// caller is diver, standby or cover of it. Told by GetPlan alone.
-	NotYours      []string `protobuf:"bytes,38,rep,name=not_yours,json=notYours,proto3" json:"not_yours,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	NotYours []string `protobuf:"bytes,38,rep,name=not_yours,json=notYours,proto3" json:"not_yours,omitempty"`
+	// Output only: who has acknowledged this version; not in lists.
+	Acknowledgements []*Acknowledgement `protobuf:"bytes,39,rep,name=acknowledgements,proto3" json:"acknowledgements,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *Plan) Reset() {
@@ -436,6 +438,13 @@ func (x *Plan) GetWaivers() []*Waiver {
 func (x *Plan) GetNotYours() []string {
 	if x != nil {
 		return x.NotYours
+	}
+	return nil
+}
+
+func (x *Plan) GetAcknowledgements() []*Acknowledgement {
+	if x != nil {
+		return x.Acknowledgements
 	}
 	return nil
 }
@@ -1081,6 +1090,58 @@ func (x *RouteAction) GetMarker() string {
 	return ""
 }
 
+type Acknowledgement struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Person        string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	At            *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=at,proto3" json:"at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Acknowledgement) Reset() {
+	*x = Acknowledgement{}
+	mi := &file_lastlight_v1_plan_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Acknowledgement) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Acknowledgement) ProtoMessage() {}
+
+func (x *Acknowledgement) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_plan_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Acknowledgement.ProtoReflect.Descriptor instead.
+func (*Acknowledgement) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *Acknowledgement) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *Acknowledgement) GetAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
 type Waiver struct {
 	state       protoimpl.MessageState `protogen:"open.v1"`
 	Id          string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -1119,7 +1180,7 @@ type Waiver struct {
 
 func (x *Waiver) Reset() {
 	*x = Waiver{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[8]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1131,7 +1192,7 @@ func (x *Waiver) String() string {
 func (*Waiver) ProtoMessage() {}
 
 func (x *Waiver) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[8]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1144,7 +1205,7 @@ func (x *Waiver) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Waiver.ProtoReflect.Descriptor instead.
 func (*Waiver) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{8}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Waiver) GetId() string {
@@ -1316,7 +1377,7 @@ type Decision struct {
 
 func (x *Decision) Reset() {
 	*x = Decision{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[9]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1328,7 +1389,7 @@ func (x *Decision) String() string {
 func (*Decision) ProtoMessage() {}
 
 func (x *Decision) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[9]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1341,7 +1402,7 @@ func (x *Decision) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Decision.ProtoReflect.Descriptor instead.
 func (*Decision) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{9}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Decision) GetId() string {
@@ -1442,7 +1503,7 @@ type Evidence struct {
 
 func (x *Evidence) Reset() {
 	*x = Evidence{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[10]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1454,7 +1515,7 @@ func (x *Evidence) String() string {
 func (*Evidence) ProtoMessage() {}
 
 func (x *Evidence) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[10]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1467,7 +1528,7 @@ func (x *Evidence) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Evidence.ProtoReflect.Descriptor instead.
 func (*Evidence) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{10}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Evidence) GetPlan() string {
@@ -1521,7 +1582,7 @@ type Brief struct {
 
 func (x *Brief) Reset() {
 	*x = Brief{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[11]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1533,7 +1594,7 @@ func (x *Brief) String() string {
 func (*Brief) ProtoMessage() {}
 
 func (x *Brief) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[11]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1546,7 +1607,7 @@ func (x *Brief) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Brief.ProtoReflect.Descriptor instead.
 func (*Brief) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{11}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Brief) GetPlan() string {
@@ -1594,7 +1655,7 @@ type CreatePlanRequest struct {
 
 func (x *CreatePlanRequest) Reset() {
 	*x = CreatePlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[12]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1606,7 +1667,7 @@ func (x *CreatePlanRequest) String() string {
 func (*CreatePlanRequest) ProtoMessage() {}
 
 func (x *CreatePlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[12]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1619,7 +1680,7 @@ func (x *CreatePlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CreatePlanRequest.ProtoReflect.Descriptor instead.
 func (*CreatePlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{12}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *CreatePlanRequest) GetPlan() *Plan {
@@ -1647,7 +1708,7 @@ type GetPlanRequest struct {
 
 func (x *GetPlanRequest) Reset() {
 	*x = GetPlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[13]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1659,7 +1720,7 @@ func (x *GetPlanRequest) String() string {
 func (*GetPlanRequest) ProtoMessage() {}
 
 func (x *GetPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[13]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1672,7 +1733,7 @@ func (x *GetPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPlanRequest.ProtoReflect.Descriptor instead.
 func (*GetPlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{13}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *GetPlanRequest) GetId() string {
@@ -1705,7 +1766,7 @@ type ListPlansRequest struct {
 
 func (x *ListPlansRequest) Reset() {
 	*x = ListPlansRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[14]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1717,7 +1778,7 @@ func (x *ListPlansRequest) String() string {
 func (*ListPlansRequest) ProtoMessage() {}
 
 func (x *ListPlansRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[14]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1730,7 +1791,7 @@ func (x *ListPlansRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPlansRequest.ProtoReflect.Descriptor instead.
 func (*ListPlansRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{14}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListPlansRequest) GetPageSize() int32 {
@@ -1799,7 +1860,7 @@ type ListPlansResponse struct {
 
 func (x *ListPlansResponse) Reset() {
 	*x = ListPlansResponse{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[15]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1811,7 +1872,7 @@ func (x *ListPlansResponse) String() string {
 func (*ListPlansResponse) ProtoMessage() {}
 
 func (x *ListPlansResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[15]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1824,7 +1885,7 @@ func (x *ListPlansResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPlansResponse.ProtoReflect.Descriptor instead.
 func (*ListPlansResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{15}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ListPlansResponse) GetPlans() []*Plan {
@@ -1853,7 +1914,7 @@ type UpdatePlanRequest struct {
 
 func (x *UpdatePlanRequest) Reset() {
 	*x = UpdatePlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[16]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1865,7 +1926,7 @@ func (x *UpdatePlanRequest) String() string {
 func (*UpdatePlanRequest) ProtoMessage() {}
 
 func (x *UpdatePlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[16]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1878,7 +1939,7 @@ func (x *UpdatePlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UpdatePlanRequest.ProtoReflect.Descriptor instead.
 func (*UpdatePlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{16}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *UpdatePlanRequest) GetPlan() *Plan {
@@ -1912,7 +1973,7 @@ type ArchivePlanRequest struct {
 
 func (x *ArchivePlanRequest) Reset() {
 	*x = ArchivePlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[17]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1924,7 +1985,7 @@ func (x *ArchivePlanRequest) String() string {
 func (*ArchivePlanRequest) ProtoMessage() {}
 
 func (x *ArchivePlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[17]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1937,7 +1998,7 @@ func (x *ArchivePlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ArchivePlanRequest.ProtoReflect.Descriptor instead.
 func (*ArchivePlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{17}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ArchivePlanRequest) GetId() string {
@@ -1964,7 +2025,7 @@ type EvaluatePlanRequest struct {
 
 func (x *EvaluatePlanRequest) Reset() {
 	*x = EvaluatePlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[18]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1976,7 +2037,7 @@ func (x *EvaluatePlanRequest) String() string {
 func (*EvaluatePlanRequest) ProtoMessage() {}
 
 func (x *EvaluatePlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[18]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1989,7 +2050,7 @@ func (x *EvaluatePlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EvaluatePlanRequest.ProtoReflect.Descriptor instead.
 func (*EvaluatePlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{18}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *EvaluatePlanRequest) GetId() string {
@@ -2017,7 +2078,7 @@ type SubmitPlanRequest struct {
 
 func (x *SubmitPlanRequest) Reset() {
 	*x = SubmitPlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[19]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2029,7 +2090,7 @@ func (x *SubmitPlanRequest) String() string {
 func (*SubmitPlanRequest) ProtoMessage() {}
 
 func (x *SubmitPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[19]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2042,7 +2103,7 @@ func (x *SubmitPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SubmitPlanRequest.ProtoReflect.Descriptor instead.
 func (*SubmitPlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{19}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *SubmitPlanRequest) GetId() string {
@@ -2076,7 +2137,7 @@ type SubmitPlanResponse struct {
 
 func (x *SubmitPlanResponse) Reset() {
 	*x = SubmitPlanResponse{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[20]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2088,7 +2149,7 @@ func (x *SubmitPlanResponse) String() string {
 func (*SubmitPlanResponse) ProtoMessage() {}
 
 func (x *SubmitPlanResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[20]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2101,7 +2162,7 @@ func (x *SubmitPlanResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SubmitPlanResponse.ProtoReflect.Descriptor instead.
 func (*SubmitPlanResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{20}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *SubmitPlanResponse) GetPlan() *Plan {
@@ -2130,7 +2191,7 @@ type GetReportRequest struct {
 
 func (x *GetReportRequest) Reset() {
 	*x = GetReportRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[21]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2142,7 +2203,7 @@ func (x *GetReportRequest) String() string {
 func (*GetReportRequest) ProtoMessage() {}
 
 func (x *GetReportRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[21]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2155,7 +2216,7 @@ func (x *GetReportRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetReportRequest.ProtoReflect.Descriptor instead.
 func (*GetReportRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{21}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *GetReportRequest) GetId() string {
@@ -2189,7 +2250,7 @@ type GetEvidenceRequest struct {
 
 func (x *GetEvidenceRequest) Reset() {
 	*x = GetEvidenceRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[22]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2201,7 +2262,7 @@ func (x *GetEvidenceRequest) String() string {
 func (*GetEvidenceRequest) ProtoMessage() {}
 
 func (x *GetEvidenceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[22]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2214,7 +2275,7 @@ func (x *GetEvidenceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetEvidenceRequest.ProtoReflect.Descriptor instead.
 func (*GetEvidenceRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{22}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *GetEvidenceRequest) GetId() string {
@@ -2245,7 +2306,7 @@ type ApprovePlanRequest struct {
 
 func (x *ApprovePlanRequest) Reset() {
 	*x = ApprovePlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[23]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2257,7 +2318,7 @@ func (x *ApprovePlanRequest) String() string {
 func (*ApprovePlanRequest) ProtoMessage() {}
 
 func (x *ApprovePlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[23]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2270,7 +2331,7 @@ func (x *ApprovePlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ApprovePlanRequest.ProtoReflect.Descriptor instead.
 func (*ApprovePlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{23}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ApprovePlanRequest) GetId() string {
@@ -2320,7 +2381,7 @@ type RefusePlanRequest struct {
 
 func (x *RefusePlanRequest) Reset() {
 	*x = RefusePlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[24]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2332,7 +2393,7 @@ func (x *RefusePlanRequest) String() string {
 func (*RefusePlanRequest) ProtoMessage() {}
 
 func (x *RefusePlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[24]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2345,7 +2406,7 @@ func (x *RefusePlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RefusePlanRequest.ProtoReflect.Descriptor instead.
 func (*RefusePlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{24}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *RefusePlanRequest) GetId() string {
@@ -2394,7 +2455,7 @@ type WaiveFindingRequest struct {
 
 func (x *WaiveFindingRequest) Reset() {
 	*x = WaiveFindingRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[25]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2406,7 +2467,7 @@ func (x *WaiveFindingRequest) String() string {
 func (*WaiveFindingRequest) ProtoMessage() {}
 
 func (x *WaiveFindingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[25]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2419,7 +2480,7 @@ func (x *WaiveFindingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WaiveFindingRequest.ProtoReflect.Descriptor instead.
 func (*WaiveFindingRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{25}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *WaiveFindingRequest) GetId() string {
@@ -2484,7 +2545,7 @@ type WithdrawWaiverRequest struct {
 
 func (x *WithdrawWaiverRequest) Reset() {
 	*x = WithdrawWaiverRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[26]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2496,7 +2557,7 @@ func (x *WithdrawWaiverRequest) String() string {
 func (*WithdrawWaiverRequest) ProtoMessage() {}
 
 func (x *WithdrawWaiverRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[26]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2509,7 +2570,7 @@ func (x *WithdrawWaiverRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawWaiverRequest.ProtoReflect.Descriptor instead.
 func (*WithdrawWaiverRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{26}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *WithdrawWaiverRequest) GetId() string {
@@ -2562,7 +2623,7 @@ type ListWaiversRequest struct {
 
 func (x *ListWaiversRequest) Reset() {
 	*x = ListWaiversRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[27]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2574,7 +2635,7 @@ func (x *ListWaiversRequest) String() string {
 func (*ListWaiversRequest) ProtoMessage() {}
 
 func (x *ListWaiversRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[27]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2587,7 +2648,7 @@ func (x *ListWaiversRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWaiversRequest.ProtoReflect.Descriptor instead.
 func (*ListWaiversRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{27}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ListWaiversRequest) GetPlan() string {
@@ -2670,7 +2731,7 @@ type ListWaiversResponse struct {
 
 func (x *ListWaiversResponse) Reset() {
 	*x = ListWaiversResponse{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[28]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2682,7 +2743,7 @@ func (x *ListWaiversResponse) String() string {
 func (*ListWaiversResponse) ProtoMessage() {}
 
 func (x *ListWaiversResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[28]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2695,7 +2756,7 @@ func (x *ListWaiversResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWaiversResponse.ProtoReflect.Descriptor instead.
 func (*ListWaiversResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{28}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *ListWaiversResponse) GetWaivers() []*Waiver {
@@ -2723,7 +2784,7 @@ type CountersignWaiverRequest struct {
 
 func (x *CountersignWaiverRequest) Reset() {
 	*x = CountersignWaiverRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[29]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2735,7 +2796,7 @@ func (x *CountersignWaiverRequest) String() string {
 func (*CountersignWaiverRequest) ProtoMessage() {}
 
 func (x *CountersignWaiverRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[29]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2748,7 +2809,7 @@ func (x *CountersignWaiverRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CountersignWaiverRequest.ProtoReflect.Descriptor instead.
 func (*CountersignWaiverRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{29}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *CountersignWaiverRequest) GetId() string {
@@ -2789,7 +2850,7 @@ type DecideResponse struct {
 
 func (x *DecideResponse) Reset() {
 	*x = DecideResponse{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[30]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2801,7 +2862,7 @@ func (x *DecideResponse) String() string {
 func (*DecideResponse) ProtoMessage() {}
 
 func (x *DecideResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[30]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2814,7 +2875,7 @@ func (x *DecideResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DecideResponse.ProtoReflect.Descriptor instead.
 func (*DecideResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{30}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *DecideResponse) GetDecided() bool {
@@ -2870,7 +2931,7 @@ type WithdrawPlanRequest struct {
 
 func (x *WithdrawPlanRequest) Reset() {
 	*x = WithdrawPlanRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[31]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2882,7 +2943,7 @@ func (x *WithdrawPlanRequest) String() string {
 func (*WithdrawPlanRequest) ProtoMessage() {}
 
 func (x *WithdrawPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[31]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2895,7 +2956,7 @@ func (x *WithdrawPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawPlanRequest.ProtoReflect.Descriptor instead.
 func (*WithdrawPlanRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{31}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *WithdrawPlanRequest) GetId() string {
@@ -2919,6 +2980,67 @@ func (x *WithdrawPlanRequest) GetRequestId() string {
 	return ""
 }
 
+type AcknowledgePlanRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Id    string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// The version that was read; it has to be the plan's own.
+	Version       int32  `protobuf:"varint,2,opt,name=version,proto3" json:"version,omitempty"`
+	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AcknowledgePlanRequest) Reset() {
+	*x = AcknowledgePlanRequest{}
+	mi := &file_lastlight_v1_plan_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AcknowledgePlanRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AcknowledgePlanRequest) ProtoMessage() {}
+
+func (x *AcknowledgePlanRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_lastlight_v1_plan_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AcknowledgePlanRequest.ProtoReflect.Descriptor instead.
+func (*AcknowledgePlanRequest) Descriptor() ([]byte, []int) {
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *AcknowledgePlanRequest) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *AcknowledgePlanRequest) GetVersion() int32 {
+	if x != nil {
+		return x.Version
+	}
+	return 0
+}
+
+func (x *AcknowledgePlanRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
 type ListDecisionsRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Plan          string                 `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
@@ -2930,7 +3052,7 @@ type ListDecisionsRequest struct {
 
 func (x *ListDecisionsRequest) Reset() {
 	*x = ListDecisionsRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[32]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2942,7 +3064,7 @@ func (x *ListDecisionsRequest) String() string {
 func (*ListDecisionsRequest) ProtoMessage() {}
 
 func (x *ListDecisionsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[32]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2955,7 +3077,7 @@ func (x *ListDecisionsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDecisionsRequest.ProtoReflect.Descriptor instead.
 func (*ListDecisionsRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{32}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ListDecisionsRequest) GetPlan() string {
@@ -2989,7 +3111,7 @@ type ListDecisionsResponse struct {
 
 func (x *ListDecisionsResponse) Reset() {
 	*x = ListDecisionsResponse{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[33]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3001,7 +3123,7 @@ func (x *ListDecisionsResponse) String() string {
 func (*ListDecisionsResponse) ProtoMessage() {}
 
 func (x *ListDecisionsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[33]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3014,7 +3136,7 @@ func (x *ListDecisionsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDecisionsResponse.ProtoReflect.Descriptor instead.
 func (*ListDecisionsResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{33}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ListDecisionsResponse) GetDecisions() []*Decision {
@@ -3042,7 +3164,7 @@ type GetBriefRequest struct {
 
 func (x *GetBriefRequest) Reset() {
 	*x = GetBriefRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[34]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3054,7 +3176,7 @@ func (x *GetBriefRequest) String() string {
 func (*GetBriefRequest) ProtoMessage() {}
 
 func (x *GetBriefRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[34]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3067,7 +3189,7 @@ func (x *GetBriefRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetBriefRequest.ProtoReflect.Descriptor instead.
 func (*GetBriefRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{34}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *GetBriefRequest) GetId() string {
@@ -3096,7 +3218,7 @@ type StopAllDivesRequest struct {
 
 func (x *StopAllDivesRequest) Reset() {
 	*x = StopAllDivesRequest{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[35]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3108,7 +3230,7 @@ func (x *StopAllDivesRequest) String() string {
 func (*StopAllDivesRequest) ProtoMessage() {}
 
 func (x *StopAllDivesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[35]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3121,7 +3243,7 @@ func (x *StopAllDivesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StopAllDivesRequest.ProtoReflect.Descriptor instead.
 func (*StopAllDivesRequest) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{35}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *StopAllDivesRequest) GetReason() string {
@@ -3154,7 +3276,7 @@ type StopAllDivesResponse struct {
 
 func (x *StopAllDivesResponse) Reset() {
 	*x = StopAllDivesResponse{}
-	mi := &file_lastlight_v1_plan_proto_msgTypes[36]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3166,7 +3288,7 @@ func (x *StopAllDivesResponse) String() string {
 func (*StopAllDivesResponse) ProtoMessage() {}
 
 func (x *StopAllDivesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_lastlight_v1_plan_proto_msgTypes[36]
+	mi := &file_lastlight_v1_plan_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3179,7 +3301,7 @@ func (x *StopAllDivesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StopAllDivesResponse.ProtoReflect.Descriptor instead.
 func (*StopAllDivesResponse) Descriptor() ([]byte, []int) {
-	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{36}
+	return file_lastlight_v1_plan_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *StopAllDivesResponse) GetPlansMadeStale() []string {
@@ -3193,7 +3315,7 @@ var File_lastlight_v1_plan_proto protoreflect.FileDescriptor
 
 const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x17lastlight/v1/plan.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\xe6\x0e\n" +
+	"\x17lastlight/v1/plan.proto\x12\flastlight.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18lastlight/v1/marks.proto\x1a\x19lastlight/v1/report.proto\x1a\x19lastlight/v1/values.proto\"\xb7\x0f\n" +
 	"\x04Plan\x123\n" +
 	"\x02id\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^([a-z0-9][a-z0-9-]{0,62})?$R\x02id\x12\x1b\n" +
 	"\x04site\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04site\x12\x1f\n" +
@@ -3240,7 +3362,8 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"version_by\x18$ \x01(\tB\x04\xf0\xc7\x18\x01R\tversionBy\x124\n" +
 	"\awaivers\x18% \x03(\v2\x14.lastlight.v1.WaiverB\x04\xf0\xc7\x18\x01R\awaivers\x12!\n" +
-	"\tnot_yours\x18& \x03(\tB\x04\xf0\xc7\x18\x01R\bnotYoursB\r\n" +
+	"\tnot_yours\x18& \x03(\tB\x04\xf0\xc7\x18\x01R\bnotYours\x12O\n" +
+	"\x10acknowledgements\x18' \x03(\v2\x1d.lastlight.v1.AcknowledgementB\x04\xf0\xc7\x18\x01R\x10acknowledgementsB\r\n" +
 	"\v_swim_m_minB\x19\n" +
 	"\x17_contingency_swim_m_minB\x13\n" +
 	"\x11_slow_exit_factorB\x15\n" +
@@ -3312,7 +3435,10 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\x06action\x18\x01 \x01(\tB<\xbaH9r7R\x04dropR\apick_upR\tswitch_toR\fplace_markerR\rremove_markerR\x06action\x12\x1f\n" +
 	"\x06person\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18?R\x06person\x12#\n" +
 	"\bcylinder\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18?R\bcylinder\x12\x1f\n" +
-	"\x06marker\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18\x1eR\x06marker\"\xfc\x05\n" +
+	"\x06marker\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18\x1eR\x06marker\"U\n" +
+	"\x0fAcknowledgement\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12*\n" +
+	"\x02at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\"\xfc\x05\n" +
 	"\x06Waiver\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04plan\x18\x02 \x01(\tR\x04plan\x12!\n" +
@@ -3494,6 +3620,11 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\x12 \n" +
 	"\x06reason\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06reason\x12'\n" +
 	"\n" +
+	"request_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"}\n" +
+	"\x16AcknowledgePlanRequest\x12\x17\n" +
+	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x02id\x12!\n" +
+	"\aversion\x18\x02 \x01(\x05B\a\xbaH\x04\x1a\x02(\x01R\aversion\x12'\n" +
+	"\n" +
 	"request_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"{\n" +
 	"\x14ListDecisionsRequest\x12\x1b\n" +
 	"\x04plan\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04plan\x12'\n" +
@@ -3527,7 +3658,7 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\x10PLAN_STATE_STALE\x10\x06\x12\x16\n" +
 	"\x12PLAN_STATE_EXPIRED\x10\a\x12\x17\n" +
 	"\x13PLAN_STATE_IN_WATER\x10\b\x12\x15\n" +
-	"\x11PLAN_STATE_CLOSED\x10\t2\xb2\v\n" +
+	"\x11PLAN_STATE_CLOSED\x10\t2\xff\v\n" +
 	"\vPlanService\x12A\n" +
 	"\n" +
 	"CreatePlan\x12\x1f.lastlight.v1.CreatePlanRequest\x1a\x12.lastlight.v1.Plan\x12;\n" +
@@ -3548,7 +3679,8 @@ const file_lastlight_v1_plan_proto_rawDesc = "" +
 	"\x11CountersignWaiver\x12&.lastlight.v1.CountersignWaiverRequest\x1a\x1c.lastlight.v1.DecideResponse\x12S\n" +
 	"\x0eWithdrawWaiver\x12#.lastlight.v1.WithdrawWaiverRequest\x1a\x1c.lastlight.v1.DecideResponse\x12R\n" +
 	"\vListWaivers\x12 .lastlight.v1.ListWaiversRequest\x1a!.lastlight.v1.ListWaiversResponse\x12E\n" +
-	"\fWithdrawPlan\x12!.lastlight.v1.WithdrawPlanRequest\x1a\x12.lastlight.v1.Plan\x12X\n" +
+	"\fWithdrawPlan\x12!.lastlight.v1.WithdrawPlanRequest\x1a\x12.lastlight.v1.Plan\x12K\n" +
+	"\x0fAcknowledgePlan\x12$.lastlight.v1.AcknowledgePlanRequest\x1a\x12.lastlight.v1.Plan\x12X\n" +
 	"\rListDecisions\x12\".lastlight.v1.ListDecisionsRequest\x1a#.lastlight.v1.ListDecisionsResponse\x12>\n" +
 	"\bGetBrief\x12\x1d.lastlight.v1.GetBriefRequest\x1a\x13.lastlight.v1.Brief\x12U\n" +
 	"\fStopAllDives\x12!.lastlight.v1.StopAllDivesRequest\x1a\".lastlight.v1.StopAllDivesResponseB*Z(lastlight/proto/lastlight/v1;lastlightv1b\x06proto3"
@@ -3566,7 +3698,7 @@ func file_lastlight_v1_plan_proto_rawDescGZIP() []byte {
 }
 
 var file_lastlight_v1_plan_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_lastlight_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
+var file_lastlight_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
 var file_lastlight_v1_plan_proto_goTypes = []any{
 	(PlanState)(0),                   // 0: lastlight.v1.PlanState
 	(*Plan)(nil),                     // 1: lastlight.v1.Plan
@@ -3577,120 +3709,126 @@ var file_lastlight_v1_plan_proto_goTypes = []any{
 	(*LeftOnPurpose)(nil),            // 6: lastlight.v1.LeftOnPurpose
 	(*RouteMove)(nil),                // 7: lastlight.v1.RouteMove
 	(*RouteAction)(nil),              // 8: lastlight.v1.RouteAction
-	(*Waiver)(nil),                   // 9: lastlight.v1.Waiver
-	(*Decision)(nil),                 // 10: lastlight.v1.Decision
-	(*Evidence)(nil),                 // 11: lastlight.v1.Evidence
-	(*Brief)(nil),                    // 12: lastlight.v1.Brief
-	(*CreatePlanRequest)(nil),        // 13: lastlight.v1.CreatePlanRequest
-	(*GetPlanRequest)(nil),           // 14: lastlight.v1.GetPlanRequest
-	(*ListPlansRequest)(nil),         // 15: lastlight.v1.ListPlansRequest
-	(*ListPlansResponse)(nil),        // 16: lastlight.v1.ListPlansResponse
-	(*UpdatePlanRequest)(nil),        // 17: lastlight.v1.UpdatePlanRequest
-	(*ArchivePlanRequest)(nil),       // 18: lastlight.v1.ArchivePlanRequest
-	(*EvaluatePlanRequest)(nil),      // 19: lastlight.v1.EvaluatePlanRequest
-	(*SubmitPlanRequest)(nil),        // 20: lastlight.v1.SubmitPlanRequest
-	(*SubmitPlanResponse)(nil),       // 21: lastlight.v1.SubmitPlanResponse
-	(*GetReportRequest)(nil),         // 22: lastlight.v1.GetReportRequest
-	(*GetEvidenceRequest)(nil),       // 23: lastlight.v1.GetEvidenceRequest
-	(*ApprovePlanRequest)(nil),       // 24: lastlight.v1.ApprovePlanRequest
-	(*RefusePlanRequest)(nil),        // 25: lastlight.v1.RefusePlanRequest
-	(*WaiveFindingRequest)(nil),      // 26: lastlight.v1.WaiveFindingRequest
-	(*WithdrawWaiverRequest)(nil),    // 27: lastlight.v1.WithdrawWaiverRequest
-	(*ListWaiversRequest)(nil),       // 28: lastlight.v1.ListWaiversRequest
-	(*ListWaiversResponse)(nil),      // 29: lastlight.v1.ListWaiversResponse
-	(*CountersignWaiverRequest)(nil), // 30: lastlight.v1.CountersignWaiverRequest
-	(*DecideResponse)(nil),           // 31: lastlight.v1.DecideResponse
-	(*WithdrawPlanRequest)(nil),      // 32: lastlight.v1.WithdrawPlanRequest
-	(*ListDecisionsRequest)(nil),     // 33: lastlight.v1.ListDecisionsRequest
-	(*ListDecisionsResponse)(nil),    // 34: lastlight.v1.ListDecisionsResponse
-	(*GetBriefRequest)(nil),          // 35: lastlight.v1.GetBriefRequest
-	(*StopAllDivesRequest)(nil),      // 36: lastlight.v1.StopAllDivesRequest
-	(*StopAllDivesResponse)(nil),     // 37: lastlight.v1.StopAllDivesResponse
-	(*timestamppb.Timestamp)(nil),    // 38: google.protobuf.Timestamp
-	(*Pressure)(nil),                 // 39: lastlight.v1.Pressure
-	(*GasMix)(nil),                   // 40: lastlight.v1.GasMix
-	(*Report)(nil),                   // 41: lastlight.v1.Report
+	(*Acknowledgement)(nil),          // 9: lastlight.v1.Acknowledgement
+	(*Waiver)(nil),                   // 10: lastlight.v1.Waiver
+	(*Decision)(nil),                 // 11: lastlight.v1.Decision
+	(*Evidence)(nil),                 // 12: lastlight.v1.Evidence
+	(*Brief)(nil),                    // 13: lastlight.v1.Brief
+	(*CreatePlanRequest)(nil),        // 14: lastlight.v1.CreatePlanRequest
+	(*GetPlanRequest)(nil),           // 15: lastlight.v1.GetPlanRequest
+	(*ListPlansRequest)(nil),         // 16: lastlight.v1.ListPlansRequest
+	(*ListPlansResponse)(nil),        // 17: lastlight.v1.ListPlansResponse
+	(*UpdatePlanRequest)(nil),        // 18: lastlight.v1.UpdatePlanRequest
+	(*ArchivePlanRequest)(nil),       // 19: lastlight.v1.ArchivePlanRequest
+	(*EvaluatePlanRequest)(nil),      // 20: lastlight.v1.EvaluatePlanRequest
+	(*SubmitPlanRequest)(nil),        // 21: lastlight.v1.SubmitPlanRequest
+	(*SubmitPlanResponse)(nil),       // 22: lastlight.v1.SubmitPlanResponse
+	(*GetReportRequest)(nil),         // 23: lastlight.v1.GetReportRequest
+	(*GetEvidenceRequest)(nil),       // 24: lastlight.v1.GetEvidenceRequest
+	(*ApprovePlanRequest)(nil),       // 25: lastlight.v1.ApprovePlanRequest
+	(*RefusePlanRequest)(nil),        // 26: lastlight.v1.RefusePlanRequest
+	(*WaiveFindingRequest)(nil),      // 27: lastlight.v1.WaiveFindingRequest
+	(*WithdrawWaiverRequest)(nil),    // 28: lastlight.v1.WithdrawWaiverRequest
+	(*ListWaiversRequest)(nil),       // 29: lastlight.v1.ListWaiversRequest
+	(*ListWaiversResponse)(nil),      // 30: lastlight.v1.ListWaiversResponse
+	(*CountersignWaiverRequest)(nil), // 31: lastlight.v1.CountersignWaiverRequest
+	(*DecideResponse)(nil),           // 32: lastlight.v1.DecideResponse
+	(*WithdrawPlanRequest)(nil),      // 33: lastlight.v1.WithdrawPlanRequest
+	(*AcknowledgePlanRequest)(nil),   // 34: lastlight.v1.AcknowledgePlanRequest
+	(*ListDecisionsRequest)(nil),     // 35: lastlight.v1.ListDecisionsRequest
+	(*ListDecisionsResponse)(nil),    // 36: lastlight.v1.ListDecisionsResponse
+	(*GetBriefRequest)(nil),          // 37: lastlight.v1.GetBriefRequest
+	(*StopAllDivesRequest)(nil),      // 38: lastlight.v1.StopAllDivesRequest
+	(*StopAllDivesResponse)(nil),     // 39: lastlight.v1.StopAllDivesResponse
+	(*timestamppb.Timestamp)(nil),    // 40: google.protobuf.Timestamp
+	(*Pressure)(nil),                 // 41: lastlight.v1.Pressure
+	(*GasMix)(nil),                   // 42: lastlight.v1.GasMix
+	(*Report)(nil),                   // 43: lastlight.v1.Report
 }
 var file_lastlight_v1_plan_proto_depIdxs = []int32{
 	2,  // 0: lastlight.v1.Plan.team:type_name -> lastlight.v1.PlanDiver
-	38, // 1: lastlight.v1.Plan.planned_entry:type_name -> google.protobuf.Timestamp
-	38, // 2: lastlight.v1.Plan.enter_by:type_name -> google.protobuf.Timestamp
+	40, // 1: lastlight.v1.Plan.planned_entry:type_name -> google.protobuf.Timestamp
+	40, // 2: lastlight.v1.Plan.enter_by:type_name -> google.protobuf.Timestamp
 	5,  // 3: lastlight.v1.Plan.route:type_name -> lastlight.v1.Route
 	3,  // 4: lastlight.v1.Plan.circuits:type_name -> lastlight.v1.Circuit
 	0,  // 5: lastlight.v1.Plan.state:type_name -> lastlight.v1.PlanState
-	38, // 6: lastlight.v1.Plan.version_at:type_name -> google.protobuf.Timestamp
-	9,  // 7: lastlight.v1.Plan.waivers:type_name -> lastlight.v1.Waiver
-	39, // 8: lastlight.v1.PlanDiver.start_pressure:type_name -> lastlight.v1.Pressure
-	40, // 9: lastlight.v1.PlanDiver.gas:type_name -> lastlight.v1.GasMix
-	4,  // 10: lastlight.v1.PlanDiver.stages:type_name -> lastlight.v1.PlanStage
-	39, // 11: lastlight.v1.PlanStage.start_pressure:type_name -> lastlight.v1.Pressure
-	40, // 12: lastlight.v1.PlanStage.gas:type_name -> lastlight.v1.GasMix
-	8,  // 13: lastlight.v1.Route.start_actions:type_name -> lastlight.v1.RouteAction
-	7,  // 14: lastlight.v1.Route.moves:type_name -> lastlight.v1.RouteMove
-	6,  // 15: lastlight.v1.Route.left:type_name -> lastlight.v1.LeftOnPurpose
-	8,  // 16: lastlight.v1.RouteMove.actions:type_name -> lastlight.v1.RouteAction
-	38, // 17: lastlight.v1.Waiver.waived_at:type_name -> google.protobuf.Timestamp
-	38, // 18: lastlight.v1.Waiver.expires_at:type_name -> google.protobuf.Timestamp
-	38, // 19: lastlight.v1.Waiver.withdrawn_at:type_name -> google.protobuf.Timestamp
-	38, // 20: lastlight.v1.Waiver.planned_entry:type_name -> google.protobuf.Timestamp
-	38, // 21: lastlight.v1.Decision.decided_at:type_name -> google.protobuf.Timestamp
-	1,  // 22: lastlight.v1.CreatePlanRequest.plan:type_name -> lastlight.v1.Plan
-	0,  // 23: lastlight.v1.ListPlansRequest.states:type_name -> lastlight.v1.PlanState
-	1,  // 24: lastlight.v1.ListPlansResponse.plans:type_name -> lastlight.v1.Plan
-	1,  // 25: lastlight.v1.UpdatePlanRequest.plan:type_name -> lastlight.v1.Plan
-	1,  // 26: lastlight.v1.SubmitPlanResponse.plan:type_name -> lastlight.v1.Plan
-	41, // 27: lastlight.v1.SubmitPlanResponse.report:type_name -> lastlight.v1.Report
-	38, // 28: lastlight.v1.WaiveFindingRequest.expires_at:type_name -> google.protobuf.Timestamp
-	38, // 29: lastlight.v1.ListWaiversRequest.from:type_name -> google.protobuf.Timestamp
-	38, // 30: lastlight.v1.ListWaiversRequest.to:type_name -> google.protobuf.Timestamp
-	9,  // 31: lastlight.v1.ListWaiversResponse.waivers:type_name -> lastlight.v1.Waiver
-	1,  // 32: lastlight.v1.DecideResponse.plan:type_name -> lastlight.v1.Plan
-	10, // 33: lastlight.v1.DecideResponse.decision:type_name -> lastlight.v1.Decision
-	41, // 34: lastlight.v1.DecideResponse.report:type_name -> lastlight.v1.Report
-	10, // 35: lastlight.v1.ListDecisionsResponse.decisions:type_name -> lastlight.v1.Decision
-	13, // 36: lastlight.v1.PlanService.CreatePlan:input_type -> lastlight.v1.CreatePlanRequest
-	14, // 37: lastlight.v1.PlanService.GetPlan:input_type -> lastlight.v1.GetPlanRequest
-	15, // 38: lastlight.v1.PlanService.ListPlans:input_type -> lastlight.v1.ListPlansRequest
-	17, // 39: lastlight.v1.PlanService.UpdatePlan:input_type -> lastlight.v1.UpdatePlanRequest
-	18, // 40: lastlight.v1.PlanService.ArchivePlan:input_type -> lastlight.v1.ArchivePlanRequest
-	19, // 41: lastlight.v1.PlanService.EvaluatePlan:input_type -> lastlight.v1.EvaluatePlanRequest
-	20, // 42: lastlight.v1.PlanService.SubmitPlan:input_type -> lastlight.v1.SubmitPlanRequest
-	22, // 43: lastlight.v1.PlanService.GetReport:input_type -> lastlight.v1.GetReportRequest
-	23, // 44: lastlight.v1.PlanService.GetEvidence:input_type -> lastlight.v1.GetEvidenceRequest
-	24, // 45: lastlight.v1.PlanService.ApprovePlan:input_type -> lastlight.v1.ApprovePlanRequest
-	25, // 46: lastlight.v1.PlanService.RefusePlan:input_type -> lastlight.v1.RefusePlanRequest
-	26, // 47: lastlight.v1.PlanService.WaiveFinding:input_type -> lastlight.v1.WaiveFindingRequest
-	30, // 48: lastlight.v1.PlanService.CountersignWaiver:input_type -> lastlight.v1.CountersignWaiverRequest
-	27, // 49: lastlight.v1.PlanService.WithdrawWaiver:input_type -> lastlight.v1.WithdrawWaiverRequest
-	28, // 50: lastlight.v1.PlanService.ListWaivers:input_type -> lastlight.v1.ListWaiversRequest
-	32, // 51: lastlight.v1.PlanService.WithdrawPlan:input_type -> lastlight.v1.WithdrawPlanRequest
-	33, // 52: lastlight.v1.PlanService.ListDecisions:input_type -> lastlight.v1.ListDecisionsRequest
-	35, // 53: lastlight.v1.PlanService.GetBrief:input_type -> lastlight.v1.GetBriefRequest
-	36, // 54: lastlight.v1.PlanService.StopAllDives:input_type -> lastlight.v1.StopAllDivesRequest
-	1,  // 55: lastlight.v1.PlanService.CreatePlan:output_type -> lastlight.v1.Plan
-	1,  // 56: lastlight.v1.PlanService.GetPlan:output_type -> lastlight.v1.Plan
-	16, // 57: lastlight.v1.PlanService.ListPlans:output_type -> lastlight.v1.ListPlansResponse
-	1,  // 58: lastlight.v1.PlanService.UpdatePlan:output_type -> lastlight.v1.Plan
-	1,  // 59: lastlight.v1.PlanService.ArchivePlan:output_type -> lastlight.v1.Plan
-	41, // 60: lastlight.v1.PlanService.EvaluatePlan:output_type -> lastlight.v1.Report
-	21, // 61: lastlight.v1.PlanService.SubmitPlan:output_type -> lastlight.v1.SubmitPlanResponse
-	41, // 62: lastlight.v1.PlanService.GetReport:output_type -> lastlight.v1.Report
-	11, // 63: lastlight.v1.PlanService.GetEvidence:output_type -> lastlight.v1.Evidence
-	31, // 64: lastlight.v1.PlanService.ApprovePlan:output_type -> lastlight.v1.DecideResponse
-	31, // 65: lastlight.v1.PlanService.RefusePlan:output_type -> lastlight.v1.DecideResponse
-	31, // 66: lastlight.v1.PlanService.WaiveFinding:output_type -> lastlight.v1.DecideResponse
-	31, // 67: lastlight.v1.PlanService.CountersignWaiver:output_type -> lastlight.v1.DecideResponse
-	31, // 68: lastlight.v1.PlanService.WithdrawWaiver:output_type -> lastlight.v1.DecideResponse
-	29, // 69: lastlight.v1.PlanService.ListWaivers:output_type -> lastlight.v1.ListWaiversResponse
-	1,  // 70: lastlight.v1.PlanService.WithdrawPlan:output_type -> lastlight.v1.Plan
-	34, // 71: lastlight.v1.PlanService.ListDecisions:output_type -> lastlight.v1.ListDecisionsResponse
-	12, // 72: lastlight.v1.PlanService.GetBrief:output_type -> lastlight.v1.Brief
-	37, // 73: lastlight.v1.PlanService.StopAllDives:output_type -> lastlight.v1.StopAllDivesResponse
-	55, // [55:74] is the sub-list for method output_type
-	36, // [36:55] is the sub-list for method input_type
-	36, // [36:36] is the sub-list for extension type_name
-	36, // [36:36] is the sub-list for extension extendee
-	0,  // [0:36] is the sub-list for field type_name
+	40, // 6: lastlight.v1.Plan.version_at:type_name -> google.protobuf.Timestamp
+	10, // 7: lastlight.v1.Plan.waivers:type_name -> lastlight.v1.Waiver
+	9,  // 8: lastlight.v1.Plan.acknowledgements:type_name -> lastlight.v1.Acknowledgement
+	41, // 9: lastlight.v1.PlanDiver.start_pressure:type_name -> lastlight.v1.Pressure
+	42, // 10: lastlight.v1.PlanDiver.gas:type_name -> lastlight.v1.GasMix
+	4,  // 11: lastlight.v1.PlanDiver.stages:type_name -> lastlight.v1.PlanStage
+	41, // 12: lastlight.v1.PlanStage.start_pressure:type_name -> lastlight.v1.Pressure
+	42, // 13: lastlight.v1.PlanStage.gas:type_name -> lastlight.v1.GasMix
+	8,  // 14: lastlight.v1.Route.start_actions:type_name -> lastlight.v1.RouteAction
+	7,  // 15: lastlight.v1.Route.moves:type_name -> lastlight.v1.RouteMove
+	6,  // 16: lastlight.v1.Route.left:type_name -> lastlight.v1.LeftOnPurpose
+	8,  // 17: lastlight.v1.RouteMove.actions:type_name -> lastlight.v1.RouteAction
+	40, // 18: lastlight.v1.Acknowledgement.at:type_name -> google.protobuf.Timestamp
+	40, // 19: lastlight.v1.Waiver.waived_at:type_name -> google.protobuf.Timestamp
+	40, // 20: lastlight.v1.Waiver.expires_at:type_name -> google.protobuf.Timestamp
+	40, // 21: lastlight.v1.Waiver.withdrawn_at:type_name -> google.protobuf.Timestamp
+	40, // 22: lastlight.v1.Waiver.planned_entry:type_name -> google.protobuf.Timestamp
+	40, // 23: lastlight.v1.Decision.decided_at:type_name -> google.protobuf.Timestamp
+	1,  // 24: lastlight.v1.CreatePlanRequest.plan:type_name -> lastlight.v1.Plan
+	0,  // 25: lastlight.v1.ListPlansRequest.states:type_name -> lastlight.v1.PlanState
+	1,  // 26: lastlight.v1.ListPlansResponse.plans:type_name -> lastlight.v1.Plan
+	1,  // 27: lastlight.v1.UpdatePlanRequest.plan:type_name -> lastlight.v1.Plan
+	1,  // 28: lastlight.v1.SubmitPlanResponse.plan:type_name -> lastlight.v1.Plan
+	43, // 29: lastlight.v1.SubmitPlanResponse.report:type_name -> lastlight.v1.Report
+	40, // 30: lastlight.v1.WaiveFindingRequest.expires_at:type_name -> google.protobuf.Timestamp
+	40, // 31: lastlight.v1.ListWaiversRequest.from:type_name -> google.protobuf.Timestamp
+	40, // 32: lastlight.v1.ListWaiversRequest.to:type_name -> google.protobuf.Timestamp
+	10, // 33: lastlight.v1.ListWaiversResponse.waivers:type_name -> lastlight.v1.Waiver
+	1,  // 34: lastlight.v1.DecideResponse.plan:type_name -> lastlight.v1.Plan
+	11, // 35: lastlight.v1.DecideResponse.decision:type_name -> lastlight.v1.Decision
+	43, // 36: lastlight.v1.DecideResponse.report:type_name -> lastlight.v1.Report
+	11, // 37: lastlight.v1.ListDecisionsResponse.decisions:type_name -> lastlight.v1.Decision
+	14, // 38: lastlight.v1.PlanService.CreatePlan:input_type -> lastlight.v1.CreatePlanRequest
+	15, // 39: lastlight.v1.PlanService.GetPlan:input_type -> lastlight.v1.GetPlanRequest
+	16, // 40: lastlight.v1.PlanService.ListPlans:input_type -> lastlight.v1.ListPlansRequest
+	18, // 41: lastlight.v1.PlanService.UpdatePlan:input_type -> lastlight.v1.UpdatePlanRequest
+	19, // 42: lastlight.v1.PlanService.ArchivePlan:input_type -> lastlight.v1.ArchivePlanRequest
+	20, // 43: lastlight.v1.PlanService.EvaluatePlan:input_type -> lastlight.v1.EvaluatePlanRequest
+	21, // 44: lastlight.v1.PlanService.SubmitPlan:input_type -> lastlight.v1.SubmitPlanRequest
+	23, // 45: lastlight.v1.PlanService.GetReport:input_type -> lastlight.v1.GetReportRequest
+	24, // 46: lastlight.v1.PlanService.GetEvidence:input_type -> lastlight.v1.GetEvidenceRequest
+	25, // 47: lastlight.v1.PlanService.ApprovePlan:input_type -> lastlight.v1.ApprovePlanRequest
+	26, // 48: lastlight.v1.PlanService.RefusePlan:input_type -> lastlight.v1.RefusePlanRequest
+	27, // 49: lastlight.v1.PlanService.WaiveFinding:input_type -> lastlight.v1.WaiveFindingRequest
+	31, // 50: lastlight.v1.PlanService.CountersignWaiver:input_type -> lastlight.v1.CountersignWaiverRequest
+	28, // 51: lastlight.v1.PlanService.WithdrawWaiver:input_type -> lastlight.v1.WithdrawWaiverRequest
+	29, // 52: lastlight.v1.PlanService.ListWaivers:input_type -> lastlight.v1.ListWaiversRequest
+	33, // 53: lastlight.v1.PlanService.WithdrawPlan:input_type -> lastlight.v1.WithdrawPlanRequest
+	34, // 54: lastlight.v1.PlanService.AcknowledgePlan:input_type -> lastlight.v1.AcknowledgePlanRequest
+	35, // 55: lastlight.v1.PlanService.ListDecisions:input_type -> lastlight.v1.ListDecisionsRequest
+	37, // 56: lastlight.v1.PlanService.GetBrief:input_type -> lastlight.v1.GetBriefRequest
+	38, // 57: lastlight.v1.PlanService.StopAllDives:input_type -> lastlight.v1.StopAllDivesRequest
+	1,  // 58: lastlight.v1.PlanService.CreatePlan:output_type -> lastlight.v1.Plan
+	1,  // 59: lastlight.v1.PlanService.GetPlan:output_type -> lastlight.v1.Plan
+	17, // 60: lastlight.v1.PlanService.ListPlans:output_type -> lastlight.v1.ListPlansResponse
+	1,  // 61: lastlight.v1.PlanService.UpdatePlan:output_type -> lastlight.v1.Plan
+	1,  // 62: lastlight.v1.PlanService.ArchivePlan:output_type -> lastlight.v1.Plan
+	43, // 63: lastlight.v1.PlanService.EvaluatePlan:output_type -> lastlight.v1.Report
+	22, // 64: lastlight.v1.PlanService.SubmitPlan:output_type -> lastlight.v1.SubmitPlanResponse
+	43, // 65: lastlight.v1.PlanService.GetReport:output_type -> lastlight.v1.Report
+	12, // 66: lastlight.v1.PlanService.GetEvidence:output_type -> lastlight.v1.Evidence
+	32, // 67: lastlight.v1.PlanService.ApprovePlan:output_type -> lastlight.v1.DecideResponse
+	32, // 68: lastlight.v1.PlanService.RefusePlan:output_type -> lastlight.v1.DecideResponse
+	32, // 69: lastlight.v1.PlanService.WaiveFinding:output_type -> lastlight.v1.DecideResponse
+	32, // 70: lastlight.v1.PlanService.CountersignWaiver:output_type -> lastlight.v1.DecideResponse
+	32, // 71: lastlight.v1.PlanService.WithdrawWaiver:output_type -> lastlight.v1.DecideResponse
+	30, // 72: lastlight.v1.PlanService.ListWaivers:output_type -> lastlight.v1.ListWaiversResponse
+	1,  // 73: lastlight.v1.PlanService.WithdrawPlan:output_type -> lastlight.v1.Plan
+	1,  // 74: lastlight.v1.PlanService.AcknowledgePlan:output_type -> lastlight.v1.Plan
+	36, // 75: lastlight.v1.PlanService.ListDecisions:output_type -> lastlight.v1.ListDecisionsResponse
+	13, // 76: lastlight.v1.PlanService.GetBrief:output_type -> lastlight.v1.Brief
+	39, // 77: lastlight.v1.PlanService.StopAllDives:output_type -> lastlight.v1.StopAllDivesResponse
+	58, // [58:78] is the sub-list for method output_type
+	38, // [38:58] is the sub-list for method input_type
+	38, // [38:38] is the sub-list for extension type_name
+	38, // [38:38] is the sub-list for extension extendee
+	0,  // [0:38] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_plan_proto_init() }
@@ -3706,14 +3844,14 @@ func file_lastlight_v1_plan_proto_init() {
 	file_lastlight_v1_plan_proto_msgTypes[2].OneofWrappers = []any{}
 	file_lastlight_v1_plan_proto_msgTypes[3].OneofWrappers = []any{}
 	file_lastlight_v1_plan_proto_msgTypes[6].OneofWrappers = []any{}
-	file_lastlight_v1_plan_proto_msgTypes[8].OneofWrappers = []any{}
+	file_lastlight_v1_plan_proto_msgTypes[9].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_lastlight_v1_plan_proto_rawDesc), len(file_lastlight_v1_plan_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   37,
+			NumMessages:   39,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -37,6 +37,7 @@ const (
 	PlanService_WithdrawWaiver_FullMethodName    = "/lastlight.v1.PlanService/WithdrawWaiver"
 	PlanService_ListWaivers_FullMethodName       = "/lastlight.v1.PlanService/ListWaivers"
 	PlanService_WithdrawPlan_FullMethodName      = "/lastlight.v1.PlanService/WithdrawPlan"
+	PlanService_AcknowledgePlan_FullMethodName   = "/lastlight.v1.PlanService/AcknowledgePlan"
 	PlanService_ListDecisions_FullMethodName     = "/lastlight.v1.PlanService/ListDecisions"
 	PlanService_GetBrief_FullMethodName          = "/lastlight.v1.PlanService/GetBrief"
 	PlanService_StopAllDives_FullMethodName      = "/lastlight.v1.PlanService/StopAllDives"
@@ -72,6 +73,8 @@ type PlanServiceClient interface {
 	// What was waived in the club, by whom, latest first.
 	ListWaivers(ctx context.Context, in *ListWaiversRequest, opts ...grpc.CallOption) (*ListWaiversResponse, error)
 	WithdrawPlan(ctx context.Context, in *WithdrawPlanRequest, opts ...grpc.CallOption) (*Plan, error)
+	// A diver, the standby or the cover has read this very version and agrees to it. It decides nothing; the brief says of whom it is missing.
+	AcknowledgePlan(ctx context.Context, in *AcknowledgePlanRequest, opts ...grpc.CallOption) (*Plan, error)
 	ListDecisions(ctx context.Context, in *ListDecisionsRequest, opts ...grpc.CallOption) (*ListDecisionsResponse, error)
 	// The page for the water's edge, as text of 80 columns.
 	GetBrief(ctx context.Context, in *GetBriefRequest, opts ...grpc.CallOption) (*Brief, error)
@@ -247,6 +250,16 @@ func (c *planServiceClient) WithdrawPlan(ctx context.Context, in *WithdrawPlanRe
 	return out, nil
 }
 
+func (c *planServiceClient) AcknowledgePlan(ctx context.Context, in *AcknowledgePlanRequest, opts ...grpc.CallOption) (*Plan, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Plan)
+	err := c.cc.Invoke(ctx, PlanService_AcknowledgePlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *planServiceClient) ListDecisions(ctx context.Context, in *ListDecisionsRequest, opts ...grpc.CallOption) (*ListDecisionsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListDecisionsResponse)
@@ -307,6 +320,8 @@ type PlanServiceServer interface {
 	// What was waived in the club, by whom, latest first.
 	ListWaivers(context.Context, *ListWaiversRequest) (*ListWaiversResponse, error)
 	WithdrawPlan(context.Context, *WithdrawPlanRequest) (*Plan, error)
+	// A diver, the standby or the cover has read this very version and agrees to it. It decides nothing; the brief says of whom it is missing.
+	AcknowledgePlan(context.Context, *AcknowledgePlanRequest) (*Plan, error)
 	ListDecisions(context.Context, *ListDecisionsRequest) (*ListDecisionsResponse, error)
 	// The page for the water's edge, as text of 80 columns.
 	GetBrief(context.Context, *GetBriefRequest) (*Brief, error)
@@ -369,6 +384,9 @@ func (UnimplementedPlanServiceServer) ListWaivers(context.Context, *ListWaiversR
 }
 func (UnimplementedPlanServiceServer) WithdrawPlan(context.Context, *WithdrawPlanRequest) (*Plan, error) {
 	return nil, status.Error(codes.Unimplemented, "method WithdrawPlan not implemented")
+}
+func (UnimplementedPlanServiceServer) AcknowledgePlan(context.Context, *AcknowledgePlanRequest) (*Plan, error) {
+	return nil, status.Error(codes.Unimplemented, "method AcknowledgePlan not implemented")
 }
 func (UnimplementedPlanServiceServer) ListDecisions(context.Context, *ListDecisionsRequest) (*ListDecisionsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListDecisions not implemented")
@@ -688,6 +706,24 @@ func _PlanService_WithdrawPlan_Handler(srv interface{}, ctx context.Context, dec
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PlanService_AcknowledgePlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AcknowledgePlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PlanServiceServer).AcknowledgePlan(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PlanService_AcknowledgePlan_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PlanServiceServer).AcknowledgePlan(ctx, req.(*AcknowledgePlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _PlanService_ListDecisions_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListDecisionsRequest)
 	if err := dec(in); err != nil {
@@ -812,6 +848,10 @@ var PlanService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "WithdrawPlan",
 			Handler:    _PlanService_WithdrawPlan_Handler,
+		},
+		{
+			MethodName: "AcknowledgePlan",
+			Handler:    _PlanService_AcknowledgePlan_Handler,
 		},
 		{
 			MethodName: "ListDecisions",

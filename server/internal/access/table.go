@@ -148,6 +148,7 @@ var table = []Method{
 	{Name: planService + "WithdrawWaiver", Here: overseers},
 	{Name: planService + "ListWaivers", Anywhere: Coordinator | Committee | SafetyOfficer},
 	{Name: planService + "WithdrawPlan", Here: Coordinator, Tied: Self | Leads},
+	{Name: planService + "AcknowledgePlan", Tied: team},
 	{Name: planService + "ListDecisions", Here: overseers, Tied: Self | team},
 	{Name: planService + "GetBrief", Here: Coordinator | Cover | SafetyOfficer, Tied: team},
 	{Name: planService + "StopAllDives", Anywhere: Committee | SafetyOfficer, Here: Coordinator},

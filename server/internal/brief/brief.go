@@ -842,8 +842,37 @@ var checklist = []string{
 	"cover repeats dial", "oxygen and chamber", "anybody may end it",
 }
 
+// acknowledged lists everybody of the plan with a box, ticked where they have agreed to this version; and how many have of how many.
+func (w *writer) acknowledged() (boxes []string, have string) {
+	p := w.p.Plan
+	people := make([]string, 0, len(p.Team)+len(p.Standby)+1)
+	for _, d := range p.Team {
+		people = append(people, d.Person)
+	}
+	people = append(people, p.Standby...)
+	if p.Cover != "" {
+		people = append(people, p.Cover)
+	}
+	n := 0
+	for _, person := range people {
+		box := "[ ]"
+		if slices.ContainsFunc(p.Acknowledgements, func(a *lastlightv1.Acknowledgement) bool { return a.Person == person }) {
+			n++
+			box = "[x]"
+		}
+		boxes = append(boxes, box+" "+w.name(person))
+	}
+	return boxes, fmt.Sprintf("%d of %d", n, len(people))
+}
+
 func (w *writer) checklist() {
-	w.title("READ ALOUD AND TICKED")
+	boxes, have := w.acknowledged()
+	if w.tight {
+		w.title("READ ALOUD AND TICKED; this version agreed to by " + have)
+	} else {
+		w.title("READ ALOUD AND TICKED")
+		w.line("  agreed to this version: %s", strings.Join(boxes, "  "))
+	}
 	for i := 0; i < len(checklist); i += 3 {
 		w.line("  [ ] %-22s [ ] %-22s [ ] %s", checklist[i], checklist[i+1], checklist[i+2])
 	}

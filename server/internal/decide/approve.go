@@ -175,6 +175,23 @@ func (d *Desk) Approve(ctx context.Context, m store.Mutation, req *lastlightv1.A
 	})
 }
 
+// Acknowledge notes that somebody of the plan has read its version: no other than the one that stands, for another is another dive.
+func (d *Desk) Acknowledge(ctx context.Context, m store.Mutation, req *lastlightv1.AcknowledgePlanRequest) (*lastlightv1.Plan, error) {
+	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.Plan, error) {
+		s, err := d.lock(ctx, tx, req.Id, req.Version)
+		if err != nil {
+			return nil, err
+		}
+		if err := guard(s, plan.Acknowledge); err != nil {
+			return nil, err
+		}
+		if err := tx.Acknowledge(ctx, req.Id, s.Version, tx.Mutation.Caller); err != nil {
+			return nil, err
+		}
+		return tx.Plan(ctx, req.Id)
+	})
+}
+
 // Refuse decides against a plan, in words.
 func (d *Desk) Refuse(ctx context.Context, m store.Mutation, req *lastlightv1.RefusePlanRequest) (*lastlightv1.DecideResponse, error) {
 	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.DecideResponse, error) {

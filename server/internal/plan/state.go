@@ -46,13 +46,14 @@ const (
 	Withdraw    Operation = "withdraw"
 	GoStale     Operation = "go stale"
 	Expire      Operation = "expire"
+	Acknowledge Operation = "acknowledge"
 	Enter       Operation = "enter"
 	Close       Operation = "close"
 )
 
 // Operations lists every operation.
 func Operations() []Operation {
-	return []Operation{Edit, Archive, Submit, Approve, Refuse, Waive, Countersign, TakeBack, Withdraw, GoStale, Expire, Enter, Close}
+	return []Operation{Edit, Archive, Submit, Approve, Refuse, Waive, Countersign, TakeBack, Withdraw, GoStale, Expire, Acknowledge, Enter, Close}
 }
 
 // move is what one operation does: from these states to that one; empty: stays.
@@ -75,6 +76,7 @@ var moves = map[Operation]move{
 	Withdraw:    {from: []State{Draft, Submitted, Approved, Refused, Stale}, to: Withdrawn},
 	GoStale:     {from: []State{Approved, Stale}, to: Stale},
 	Expire:      {from: []State{Approved, Stale}, to: Expired},
+	Acknowledge: {from: []State{Submitted, Approved, Stale}},
 	Enter:       {from: []State{Approved, Stale}, to: InWater},
 	Close:       {from: []State{InWater}, to: Closed},
 }

@@ -13,11 +13,11 @@ import (
 // re-checked; approved → in water → closed; a change makes a draft).
 var allowed = map[State]string{
 	Draft:     "edit archive submit withdraw",
-	Submitted: "edit submit approve refuse waive countersign withdraw_a_waiver withdraw",
-	Approved:  "edit refuse withdraw_a_waiver withdraw go_stale expire enter",
+	Submitted: "edit submit approve refuse waive countersign withdraw_a_waiver withdraw acknowledge",
+	Approved:  "edit refuse withdraw_a_waiver withdraw go_stale expire acknowledge enter",
 	Refused:   "edit archive submit withdraw",
 	Withdrawn: "edit archive",
-	Stale:     "edit submit approve refuse waive countersign withdraw_a_waiver withdraw go_stale expire enter",
+	Stale:     "edit submit approve refuse waive countersign withdraw_a_waiver withdraw go_stale expire acknowledge enter",
 	Expired:   "edit archive",
 	InWater:   "close",
 	Closed:    "archive",

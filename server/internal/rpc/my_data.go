@@ -101,6 +101,9 @@ func ownPlans(ctx context.Context, h *Privacy, out *lastlightv1.MyData, token st
 	for _, p := range out.Plans {
 		s := planSubject(c, p)
 		p.Waivers = access.MaskWaivers(c, s, p.Waivers)
+		if p.Acknowledgements, err = h.Store.AcknowledgedBy(ctx, p.Id, p.Version, c.Person); err != nil {
+			return "", err
+		}
 		for i, x := range p.Team {
 			if x.Person != c.Person {
 				p.Team[i] = &lastlightv1.PlanDiver{Person: x.Person}

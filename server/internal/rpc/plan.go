@@ -385,6 +385,15 @@ func (h *Plans) WithdrawPlan(ctx context.Context, r *lastlightv1.WithdrawPlanReq
 	return h.shown(ctx, p), err
 }
 
+// AcknowledgePlan notes that the caller, who is of the plan, has read a version and agrees to it.
+func (h *Plans) AcknowledgePlan(ctx context.Context, r *lastlightv1.AcknowledgePlanRequest) (*lastlightv1.Plan, error) {
+	if _, _, err := h.plan(ctx, "AcknowledgePlan", r.Id, 0); err != nil {
+		return nil, err
+	}
+	p, err := h.Desk.Acknowledge(ctx, mutation(ctx, planService+"AcknowledgePlan", r.RequestId, r), r)
+	return h.shown(ctx, p), err
+}
+
 // ListDecisions lists what was decided about a plan; of waivers only to those who may read of them.
 func (h *Plans) ListDecisions(ctx context.Context, r *lastlightv1.ListDecisionsRequest) (*lastlightv1.ListDecisionsResponse, error) {
 	_, s, err := h.plan(ctx, "ListDecisions", r.Plan, 0)

@@ -81,9 +81,10 @@ WHERE EXISTS (SELECT FROM plan_person x WHERE x.plan = e.plan AND x.person = $1)
 	},
 	{"incident", "incident reports, if there are any, with the place in them as \"diver N\"", "what was learned belongs to everybody's safety", "incident", ""},
 	{
-		"decision", "decisions taken and waivers given or withdrawn", "whoever dived on them can ask why", "plan",
+		"decision", "decisions taken, waivers given or withdrawn, plans agreed to", "whoever dived on them can ask why", "plan",
 		`SELECT count(*), max(at) FROM (SELECT decided_at AS at FROM decision WHERE decided_by = $1
-UNION ALL SELECT waived_at FROM waiver WHERE $1 IN (waived_by, second_approver, withdrawn_by)) x`,
+UNION ALL SELECT waived_at FROM waiver WHERE $1 IN (waived_by, second_approver, withdrawn_by)
+UNION ALL SELECT at FROM acknowledgement WHERE person = $1) x`,
 	},
 	{
 		"fact", "readings, fills, analyses, services, hand-overs and surveys recorded", "they are facts of the place and of the gear", "",

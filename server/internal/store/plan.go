@@ -80,7 +80,10 @@ func (s *Store) GetPlan(ctx context.Context, id string, version int32) (*lastlig
 	if err != nil {
 		return nil, translate(err)
 	}
-	m.Waivers, err = ListPlanWaivers(ctx, s.pool, id, m.Version, s.Now())
+	if m.Waivers, err = ListPlanWaivers(ctx, s.pool, id, m.Version, s.Now()); err != nil {
+		return nil, translate(err)
+	}
+	m.Acknowledgements, err = acknowledgements(ctx, s.pool, id, m.Version)
 	return m, translate(err)
 }
 

@@ -17,7 +17,10 @@ func (tx *Tx) Plan(ctx context.Context, id string) (*lastlightv1.Plan, error) {
 	if err != nil {
 		return nil, err
 	}
-	m.Waivers, err = ListPlanWaivers(ctx, tx, id, m.Version, tx.Now())
+	if m.Waivers, err = ListPlanWaivers(ctx, tx, id, m.Version, tx.Now()); err != nil {
+		return nil, err
+	}
+	m.Acknowledgements, err = acknowledgements(ctx, tx, id, m.Version)
 	return m, err
 }
 

@@ -87,7 +87,7 @@ SELECT d.id FROM dive d WHERE d.state = 'closed' AND d.out_at < $1 AND NOT EXIST
 		doomed: `
 SELECT p.id FROM plan p WHERE p.planned_entry < $1 AND p.state <> 'in_water' AND NOT EXISTS (SELECT FROM dive d WHERE d.plan = p.id) ORDER BY p.id FOR UPDATE OF p`,
 		then: []string{
-			`DELETE FROM booking WHERE plan = ANY ($1)`, `DELETE FROM waiver WHERE plan = ANY ($1)`, `DELETE FROM decision WHERE plan = ANY ($1)`,
+			`DELETE FROM booking WHERE plan = ANY ($1)`, `DELETE FROM waiver WHERE plan = ANY ($1)`, `DELETE FROM acknowledgement WHERE plan = ANY ($1)`, `DELETE FROM decision WHERE plan = ANY ($1)`,
 			`DELETE FROM evaluation WHERE plan = ANY ($1)`, `DELETE FROM plan_item WHERE plan = ANY ($1)`, `DELETE FROM plan_person WHERE plan = ANY ($1)`,
 			`DELETE FROM plan_version WHERE plan = ANY ($1)`, `DELETE FROM plan WHERE id = ANY ($1)`,
 		},
