@@ -79,6 +79,9 @@ type carrying struct {
 // act does the actions of a node and tells which divers picked something up, as bits.
 func (p *Planner) act(n *Node, of []carrying) (pickedUp uint32) {
 	for _, a := range n.Actions {
+		if a.Diver >= len(of) {
+			continue
+		}
 		c := &of[a.Diver]
 		switch a.Kind {
 		case Drop:

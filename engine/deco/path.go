@@ -82,7 +82,7 @@ func (p *Path) check(t *Team) error {
 		}
 		total += n.Hold
 		for _, a := range n.Actions {
-			if a.Diver < 0 || a.Diver >= len(t.Divers) || a.Cylinder < 0 || a.Cylinder >= len(t.Cylinders) || a.Kind > Switch {
+			if a.Diver < 0 || a.Diver >= MaxDivers || a.Cylinder < 0 || a.Cylinder >= len(t.Cylinders) || a.Kind > Switch {
 				errs = append(errs, fmt.Errorf("place %d: action %+v names no diver or cylinder", i, a))
 			}
 		}
@@ -167,7 +167,7 @@ func (p *Planner) mark(path *Path, lastStop float64) {
 		n := &path.Nodes[b.node]
 		hold := n.Hold > 0
 		for _, a := range n.Actions {
-			b.pickUp = b.pickUp || (a.Kind == PickUp && p.lost>>a.Cylinder&1 == 0)
+			b.pickUp = b.pickUp || (a.Kind == PickUp && a.Diver < len(p.team.Divers) && p.lost>>a.Cylinder&1 == 0)
 		}
 		if n.Turn {
 			fell = false

@@ -77,6 +77,7 @@ type Work struct {
 	endMin     float64     // of the last
 	end        []float64   // litres per supply at the surface
 	out, again deco.Result // memory of ways out, and of places looked at later
+	bare       []deco.Node // memory of cheapest
 
 	failures  []failure
 	permitted []float64 // per diver, from the mains (D17, D23)
@@ -268,7 +269,7 @@ func (w *Work) schedule() error {
 		w.places = w.places[:len(w.result.Moments)] // no schedule beyond (D53)
 	}
 	for i, p := range w.places {
-		p.moment = &w.result.Moments[i]
+		p.moment, p.told = &w.result.Moments[i], true
 		if !p.spot.Before(commitment) && w.commitment == nil {
 			w.commitment = p
 		}

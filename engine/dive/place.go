@@ -15,6 +15,7 @@ type place struct {
 	spot    route.Spot
 	at      route.Place
 	swim    bool // inside a leg or arriving at its end, not yet after the actions there
+	told    bool // of the plan's own network: what its ways out say of stops and oxygen is reported
 	probe   deco.Probe
 	moment  *deco.Moment
 	content []float64 // litres per supply
@@ -48,7 +49,6 @@ type way struct {
 	pieces  []route.Piece
 	path    deco.Path
 	factors []float64
-	few     [3]*deco.Path // the same for the first divers alone
 }
 
 // outcome is a way out scheduled after a loss.
@@ -62,10 +62,12 @@ type outcome struct {
 	minutes    float64   // to the surface
 	stops      int       // minutes
 	noSchedule bool
-	flags      []deco.Flag
-	drift      bool       // D55
 	walked     *stretches // of the schedule, where it was asked for
-	cns        []float64  // per cent at most, per diver scheduled, of the way out alone
+
+	// Where the place is told:
+	flags []deco.Flag
+	drift bool      // D55
+	cns   []float64 // per cent at most, per diver scheduled, of the way out alone
 }
 
 func (w *Work) placeOf(s route.Spot) *place {
@@ -333,7 +335,8 @@ func (w *Work) cheapest(list []*way, p *place) []*way {
 			continue
 		}
 		bare := x.path
-		bare.Nodes = append([]deco.Node(nil), x.path.Nodes...)
+		w.bare = append(w.bare[:0], x.path.Nodes...)
+		bare.Nodes = w.bare
 		for k := range bare.Nodes {
 			bare.Nodes[k].Actions = nil
 		}
@@ -482,9 +485,12 @@ func (w *Work) scheduleOut(x *way, p *place, divers int, lost uint64, donor int,
 	}
 	o.noSchedule = w.out.NoSchedule
 	o.stops, o.minutes = w.out.TotalStop(), w.out.End.Minutes-p.moment.Minutes
+	o.use = w.use(x.factors, &w.out, divers)
+	if !p.told {
+		return o
+	}
 	o.flags = w.planner.Flags(path, &w.out)
 	o.drift = len(w.planner.Drift(moment, &w.out)) > 0
-	o.use = w.use(x.factors, &w.out, divers)
 	o.cns = make([]float64, divers)
 	for k := range w.out.Stretches {
 		w.addCNS(o.cns, &w.out.Stretches[k])
@@ -504,7 +510,7 @@ func (w *Work) walkOut(x *way, p *place, o *outcome, plain bool, into *deco.Resu
 	}
 	team, path, moment := w.team, &x.path, p.moment
 	if o.divers < len(w.team.Divers) {
-		team, path = w.few(o.divers), x.fewOf(o.divers)
+		team = w.few(o.divers) // what the others pick up on the path is passed over
 		moment = &deco.Moment{Minutes: p.moment.Minutes, Divers: p.moment.Divers[:o.divers]}
 	}
 	path.Delay = o.delay
@@ -523,25 +529,6 @@ func (w *Work) few(divers int) *deco.Team {
 		w.fewer[divers] = &deco.Team{Cylinders: w.team.Cylinders, Divers: w.team.Divers[:divers]}
 	}
 	return w.fewer[divers]
-}
-
-// fewOf is the path for the first divers alone: what the others pick up is left out.
-func (x *way) fewOf(divers int) *deco.Path {
-	if x.few[divers] == nil {
-		p := x.path
-		p.Nodes = append([]deco.Node(nil), x.path.Nodes...)
-		for i := range p.Nodes {
-			var kept []deco.Action
-			for _, a := range p.Nodes[i].Actions {
-				if a.Diver < divers {
-					kept = append(kept, a)
-				}
-			}
-			p.Nodes[i].Actions = kept
-		}
-		x.few[divers] = &p
-	}
-	return x.few[divers]
 }
 
 // use is what each diver breathes from each cylinder of the team, bar·minutes.
