@@ -57,8 +57,9 @@ type Case struct {
 
 	Watch *watch.Times // nil where it cannot be told
 
-	told    map[toldKey]string       // ways out that a finding has explained, for others to name it
+	told    map[toldKey]told         // ways out that a finding has explained, for others to name it
 	outward map[lineKey]*outwardLine // lines of ways out, each made once
+	lines   []finding.Step           // memory of explanations
 
 	asked bool // a person's question for a day, without a plan
 	brief bool // the day on which currency changes is not asked

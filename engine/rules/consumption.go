@@ -257,7 +257,7 @@ func (c *Case) rateSteps(m Member, r Rate) []finding.Step {
 		}
 	}
 	e.add("consumption of "+m.subject().Label()+" that counts", finding.Greatest, own(rate("rate", r.LMin)), from...)
-	return e.list
+	return e.lines()
 }
 
 // swumMeasured tells whether enough dives say how much a member breathes swimming.

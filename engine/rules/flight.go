@@ -144,7 +144,7 @@ func (c *Case) flightSteps(i int, surfaced, byRule, earliest calendar.Instant, h
 	wait := finding.CountOf("minutes", hours*60, "min")
 	s.add("by the practice interval", finding.Minutes, finding.Word("practice", c.local(byRule)), finding.Word("surfaced", c.local(surfaced)).At("lines of plan.runtime, or the last dive's record"), wait.At("policy.flying"))
 	if !known {
-		return s.list
+		return s.lines()
 	}
 	if c.Dive != nil && i < len(c.Dive.Schedule.Divers) {
 		s.modelFlight(&c.Dive.Schedule.Divers[i])
@@ -152,7 +152,7 @@ func (c *Case) flightSteps(i int, surfaced, byRule, earliest calendar.Instant, h
 	own := surfaced.Add(model)
 	s.add("by the model's own wait", finding.Minutes, finding.Word("model", c.local(own)), finding.Word("surfaced", c.local(surfaced)), finding.CountOf("minutes", model, "min").At(finding.Above))
 	s.add("no flight before", finding.Latest, finding.Word("earliest", c.local(earliest)), finding.Word("practice", c.local(byRule)).At(finding.Above), finding.Word("model", c.local(own)).At(finding.Above))
-	return s.list
+	return s.lines()
 }
 
 func flightRulesOf(p *policy.Policy) watch.FlightRules {

@@ -198,7 +198,7 @@ func directions(c *Case) []finding.Finding {
 	s := c.explaining("route method, 5; passage decompression, P05")
 	s.add("legs the other way round", finding.Recorded, finding.Word("", "from "+x.Station), finding.Word("legs", strings.Join(x.Legs, ", ")).At("route.route.moves, the circuit in the other order"))
 	if !x.Computed {
-		f.Code, f.Steps = "not_known", s.list
+		f.Code, f.Steps = "not_known", s.lines()
 		return one(f)
 	}
 	planned, stops := c.Route.Summary.RuntimeMin, 0
@@ -215,7 +215,7 @@ func directions(c *Case) []finding.Finding {
 		gas = fmt.Sprintf("; sharing leaves %s L, as planned %s L", finding.Decimal(*x.SharingL, 0), finding.Decimal(p.MarginL, 0))
 	}
 	f.Figures = append(f.Figures, finding.Word("gas", gas))
-	f.Steps = s.list
+	f.Steps = s.lines()
 	if !x.Holds {
 		f.Code = "fails"
 	}

@@ -142,7 +142,7 @@ func (c *Case) lasts(s finding.Subject, k carriedItem, factor finding.Figure, wh
 	f.Evidence = record("item", k.Item.ID, k.Item.Version)
 	lines := c.explaining("dates and deadlines, T43")
 	lines.add("minutes asked for", "up to whole (factor × runtime)", finding.Number("asked", need, 0, "min"), factor, minutes("runtime", c.Span.RuntimeMin).At("lines of plan.runtime"))
-	f.Steps = append(lines.list, f.Given(k.Path, finding.Above))
+	f.Steps = lines.lines(f.Given(k.Path, finding.Above))
 	if *k.Item.BurnMin < need {
 		short := finding.Number("", need-*k.Item.BurnMin, 1, "min")
 		f.Status, f.Code, f.Path, f.Shortfall = finding.Refuse, "short", k.Path, &short

@@ -3,6 +3,7 @@ package rules
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"lastlight/engine/dive"
@@ -19,13 +20,19 @@ type steps struct {
 }
 
 func (c *Case) explaining(source string) *steps {
-	return &steps{c: c, source: "method handbook, " + source}
+	s := &steps{c: c, list: c.lines[:0], source: "method handbook, " + source}
+	c.lines = nil // lent
+	return s
+}
+
+// lines are the lines gathered, with some more.
+func (s *steps) lines(more ...finding.Step) []finding.Step {
+	s.list = append(s.list, more...)
+	s.c.lines = s.list
+	return slices.Clip(append([]finding.Step(nil), s.list...))
 }
 
 func (s *steps) add(what, formula string, result finding.Figure, inputs ...finding.Figure) {
-	if s.list == nil {
-		s.list = make([]finding.Step, 0, 6)
-	}
 	s.list = append(s.list, finding.Step{What: what, Formula: formula, Inputs: inputs, Result: result, Source: s.source})
 }
 
@@ -159,7 +166,7 @@ func (s *steps) after(d int) {
 }
 
 // stretch is the bar minutes of one straight piece, or of a time at a station.
-func (s *steps) stretch(what string, x route.Stretch) {
+func (s *steps) stretch(what string, x *route.Stretch) {
 	result := barMin("bar minutes", x.BarMin)
 	if x.Hold {
 		s.add(what, "minutes × pressure", result, minutes("minutes", x.Minutes), ambient("pressure", x.FromBar))
@@ -188,18 +195,19 @@ func atPlace(p *route.Place) string {
 	return "at " + text
 }
 
-func stretchName(x route.Stretch) string {
+// stretchName is a stretch in words, with something before it.
+func stretchName(before string, x *route.Stretch) string {
 	switch {
 	case x.What != "":
-		return x.What
+		return before + x.What
 	case x.Hold:
-		return "at " + x.From
+		return before + "at " + x.From
 	case x.From == "":
-		return "descent to " + x.To
+		return before + "descent to " + x.To
 	case x.To == "":
-		return "ascent from " + x.From
+		return before + "ascent from " + x.From
 	}
-	return x.From + " to " + x.To + ", leg " + x.Leg
+	return before + x.From + " to " + x.To + ", leg " + x.Leg
 }
 
 // outwardLine is the line of one stretch of a way out, and its figure in a sum.
@@ -224,19 +232,21 @@ func (c *Case) outwardLine(x *route.Stretch) *outwardLine {
 	if c.outward == nil {
 		c.outward = map[lineKey]*outwardLine{}
 	}
-	name := stretchName(*x)
+	const before = "way out: "
+	what := stretchName(before, x)
 	one := steps{c: c, list: make([]finding.Step, 0, 1)}
-	one.stretch("way out: "+name, *x)
-	line := &outwardLine{step: one.list[0], figure: one.list[0].Result.Called(name)}
+	one.stretch(what, x)
+	line := &outwardLine{step: one.list[0], figure: one.list[0].Result.Called(what[len(before):])}
 	c.outward[k] = line
 	return line
 }
 
 // outward adds the line of one stretch of a way out.
-func (s *steps) outward(x *route.Stretch) {
-	step := s.c.outwardLine(x).step
-	step.Source = s.source
-	s.list = append(s.list, step)
+func (s *steps) outward(x *route.Stretch) *outwardLine {
+	line := s.c.outwardLine(x)
+	s.list = append(s.list, line.step)
+	s.list[len(s.list)-1].Source = s.source
+	return line
 }
 
 // wayOut is the way out from a place, piece by piece, and its sum.
@@ -244,8 +254,7 @@ func (s *steps) wayOut(way []route.Stretch, sum float64) {
 	in := make([]finding.Figure, 0, len(way))
 	s.list = slices.Grow(s.list, len(way)+1)
 	for i := range way {
-		s.outward(&way[i])
-		in = append(in, s.c.outwardLine(&way[i]).figure.At(finding.Above))
+		in = append(in, s.outward(&way[i]).figure.At(finding.Above))
 	}
 	if len(in) > 0 {
 		s.add("the whole way out", finding.Sum, barMin("way out", sum), in...)
@@ -319,10 +328,10 @@ func (s *steps) place(p *route.PlaceParts) {
 // is breathed, by whom, and the formula of what they take.
 func (s *steps) drawn(p *route.PlaceParts) (formula string, in []finding.Figure) {
 	parts := s.c.Route.Parts
-	told := map[int]bool{}
+	said := map[int]bool{}
 	for _, d := range p.Drawn {
-		if r := parts.Rates[d.Rate]; d.RateLMin == r.AfterL && !told[d.Rate] {
-			told[d.Rate] = true
+		if r := parts.Rates[d.Rate]; d.RateLMin == r.AfterL && !said[d.Rate] {
+			said[d.Rate] = true
 			s.after(d.Rate)
 		}
 	}
@@ -333,13 +342,14 @@ func (s *steps) drawn(p *route.PlaceParts) (formula string, in []finding.Figure)
 		}
 	}
 	at := finding.Above
-	if key, ok := s.c.told[s.wayOf(p)]; ok {
-		at = "lines of " + key
+	way, ok := s.c.told[s.wayOf(p)]
+	if ok {
+		at = "lines of " + way.key
 	} else {
-		s.list = slices.Grow(s.list, len(p.Way)+len(p.Drawn))
+		way.lines = make([]*outwardLine, len(p.Way))
 		for i := range p.Way {
 			if shown[i] {
-				s.outward(&p.Way[i])
+				way.lines[i] = s.outward(&p.Way[i])
 			}
 		}
 	}
@@ -350,12 +360,15 @@ func (s *steps) drawn(p *route.PlaceParts) (formula string, in []finding.Figure)
 			n, m, share = fmt.Sprint("rate ", i+1), fmt.Sprint("bar minutes ", i+1), fmt.Sprint("part ", i+1)
 		}
 		sumAt := finding.Above
-		if key, ok := s.c.told[s.sumOf(p, d)]; ok {
-			sumAt = "lines of " + key
+		if t, ok := s.c.told[s.sumOf(p, d)]; ok {
+			sumAt = "lines of " + t.key
 		} else {
 			sum := make([]finding.Figure, 0, len(d.On))
 			for _, k := range d.On {
-				sum = append(sum, s.c.outwardLine(&p.Way[k]).figure.At(at))
+				if way.lines[k] == nil { // whoever told the way did not breathe there
+					way.lines[k] = s.c.outwardLine(&p.Way[k])
+				}
+				sum = append(sum, way.lines[k].figure.At(at))
 			}
 			name := s.c.nameOf(r.Diver).Label()
 			s.add(name+" breathes "+s.c.cylinderName(route.CylinderParts{Diver: parts.Rates[d.Owner].Diver, Cylinder: d.Cylinder}), finding.Sum, barMin(m, d.BarMin), sum...)
@@ -375,9 +388,9 @@ func (s *steps) drawn(p *route.PlaceParts) (formula string, in []finding.Figure)
 		}
 	}
 	if s.key != "" && len(p.Way) > 0 {
-		s.c.tell(s.wayOf(p), s.key)
+		s.c.tell(s.wayOf(p), told{s.key, way.lines})
 		for _, d := range p.Drawn {
-			s.c.tell(s.sumOf(p, d), s.key)
+			s.c.tell(s.sumOf(p, d), told{key: s.key})
 		}
 	}
 	if formula != "" {
@@ -400,6 +413,12 @@ type toldKey struct {
 	barMin float64
 }
 
+// told is where it was told, by the finding's key, and the lines of every stretch.
+type told struct {
+	key   string
+	lines []*outwardLine
+}
+
 func (s *steps) wayOf(p *route.PlaceParts) toldKey {
 	k := toldKey{rule: ruleOf(s.key), first: -1}
 	if len(p.Way) > 0 {
@@ -419,12 +438,12 @@ func ruleOf(key string) string {
 	return rule
 }
 
-func (c *Case) tell(k toldKey, key string) {
+func (c *Case) tell(k toldKey, by told) {
 	if c.told == nil {
-		c.told = map[toldKey]string{}
+		c.told = map[toldKey]told{}
 	}
 	if _, ok := c.told[k]; !ok {
-		c.told[k] = key
+		c.told[k] = by
 	}
 }
 
@@ -437,7 +456,7 @@ func (c *Case) caseSteps(x *dive.Case, key string) []finding.Step {
 	} else {
 		s.place(x.Parts)
 	}
-	return s.list
+	return s.lines()
 }
 
 // atWorst is what a supply holds at the surface after the whole dive at a diver's
@@ -484,14 +503,15 @@ func (s *steps) people(which []int) string {
 // swum lists the dive move by move: bar minutes of every stretch, and their sum.
 func (s *steps) swum() {
 	p := s.c.Route.Parts
-	var in []finding.Figure
-	for _, x := range p.Stretches {
-		name := stretchName(x)
+	in := make([]finding.Figure, 0, len(p.Stretches))
+	for i := range p.Stretches {
+		x, move := &p.Stretches[i], ""
 		if x.Move > 0 && x.Move <= len(s.c.Route.Moves) {
-			name = fmt.Sprint("move ", x.Move, ": ", name)
+			move = "move " + strconv.Itoa(x.Move) + ": "
 		}
+		name := stretchName(move, x)
 		s.stretch(name, x)
-		in = append(in, barMin(name, x.BarMin).At(finding.Above))
+		in = append(in, s.list[len(s.list)-1].Result.Called(name).At(finding.Above))
 	}
 	s.add("bar minutes of the whole dive", finding.Sum, barMin("whole dive", p.Swum), in...)
 }

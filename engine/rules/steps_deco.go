@@ -44,7 +44,7 @@ func (c *Case) stopSteps(x *dive.Stop) []finding.Step {
 	if x.LeavesWith.Diver != "" {
 		s.margin(fmt.Sprint("after ", x.Minutes, " min"), &x.LeavesWith)
 	}
-	return s.list
+	return s.lines()
 }
 
 // margin is the test of a travel: the compartment with least to spare, on arriving.
@@ -103,7 +103,7 @@ func (c *Case) plannedStops() []finding.Step {
 	if len(in) > 0 {
 		s.add("minutes of all stops", finding.Sum, finding.CountOf("stops", c.Dive.Schedule.StopMin, "min"), in...)
 	}
-	return s.list
+	return s.lines()
 }
 
 // exposureSteps are one diver's account of oxygen: percent of a limit, or OTU.
@@ -113,24 +113,24 @@ func (c *Case) exposureSteps(i int, f *finding.Finding) []finding.Step {
 	const decayed = "earlier dives (diver.history), halved every 90 min"
 	switch f.Code {
 	case "day":
-		s.account(i, f.Key(), "24-hour limit used by this dive", d.DailyAll-carried.Daily, percent, func(x route.Stretch) float64 { return s.limitUsed(x, i, true) })
+		s.account(i, f.Key(), "24-hour limit used by this dive", d.DailyAll-carried.Daily, percent, func(x *route.Stretch) float64 { return s.limitUsed(x, i, true) })
 		s.withEarlier("of the 24-hour limit, all dives of 24 hours", percent, d.DailyAll, carried.Daily, "earlier dives of the last 24 hours (diver.history)")
 	case "lungs", "days":
-		s.account(i, f.Key(), "OTU of this dive", d.OTU, doses, func(x route.Stretch) float64 { return s.otu(x, i) })
+		s.account(i, f.Key(), "OTU of this dive", d.OTU, doses, func(x *route.Stretch) float64 { return s.otu(x, i) })
 		if f.Code == "lungs" {
 			s.withEarlier("OTU in 24 hours", doses, d.OTUDay, carried.OTUDay, "earlier dives of the last 24 hours (diver.history)")
 		} else {
 			s.withEarlier("OTU of all dives", doses, d.OTUAll, carried.OTUAll, "earlier dives (diver.history)")
 		}
 	default:
-		s.account(i, f.Key(), "CNS of this dive", d.CNS, percent, func(x route.Stretch) float64 { return s.limitUsed(x, i, false) })
+		s.account(i, f.Key(), "CNS of this dive", d.CNS, percent, func(x *route.Stretch) float64 { return s.limitUsed(x, i, false) })
 		s.withEarlier("CNS with what earlier dives left", percent, d.CNSAll, carried.CNS, decayed)
 		if f.Code == "ok" || f.Code == "much" {
-			s.account(i, f.Key(), "OTU of this dive", d.OTU, doses, func(x route.Stretch) float64 { return s.otu(x, i) })
+			s.account(i, f.Key(), "OTU of this dive", d.OTU, doses, func(x *route.Stretch) float64 { return s.otu(x, i) })
 			s.withEarlier("OTU in 24 hours", doses, d.OTUDay, carried.OTUDay, "earlier dives of the last 24 hours (diver.history)")
 		}
 	}
-	return s.list
+	return s.lines()
 }
 
 // withEarlier adds what earlier dives left.
@@ -140,42 +140,42 @@ func (s *steps) withEarlier(what string, figure func(string, float64) finding.Fi
 
 // account adds up something of every stretch of the dive as planned that has any. A
 // diver who breathes what another breathed throughout has that one's lines.
-func (s *steps) account(i int, key, what string, sum float64, figure func(string, float64) finding.Figure, of func(route.Stretch) float64) {
+func (s *steps) account(i int, key, what string, sum float64, figure func(string, float64) finding.Figure, of func(*route.Stretch) float64) {
 	list := s.c.Dive.Stretches
 	name := s.c.nameOf(s.c.Dive.Schedule.Divers[i].Name).Label()
 	for j := range i {
-		if key, ok := s.c.told[toldKey{rule: what, first: j}]; ok && !slices.ContainsFunc(list, func(x route.Stretch) bool { return x.O2[i] != x.O2[j] }) {
-			s.add(what+", "+name, finding.Recorded, figure("this dive", sum), figure("as "+s.c.nameOf(s.c.Dive.Schedule.Divers[j].Name).Label()+", who breathes the same", sum).At("lines of "+key))
+		if t, ok := s.c.told[toldKey{rule: what, first: j}]; ok && !slices.ContainsFunc(list, func(x route.Stretch) bool { return x.O2[i] != x.O2[j] }) {
+			s.add(what+", "+name, finding.Recorded, figure("this dive", sum), figure("as "+s.c.nameOf(s.c.Dive.Schedule.Divers[j].Name).Label()+", who breathes the same", sum).At("lines of "+t.key))
 			return
 		}
 	}
-	var in []finding.Figure
-	for _, x := range list {
-		if v := of(x); v > 0 {
-			in = append(in, figure(stretchName(x), v).At(finding.Above))
+	in := make([]finding.Figure, 0, len(list))
+	for i := range list {
+		if v := of(&list[i]); v > 0 {
+			in = append(in, figure(stretchName("", &list[i]), v).At(finding.Above))
 		}
 	}
 	if len(in) == 0 {
 		in = append(in, figure("no oxygen above 0.5 bar", 0))
 	}
 	s.add(what+", "+name, finding.Sum, figure("this dive", sum), in...)
-	s.c.tell(toldKey{rule: what, first: i}, key)
+	s.c.tell(toldKey{rule: what, first: i}, told{key: key})
 }
 
 // breathed is the oxygen a diver breathes at both ends of a stretch, bar.
-func breathed(x route.Stretch, i int) (from, to float64, at string) {
+func breathed(x *route.Stretch, i int) (from, to float64, at string) {
 	return x.O2[i] * x.FromBar, x.O2[i] * x.ToBar, "oxygen " + finding.Decimal(x.O2[i], 6) + " × ambient pressure"
 }
 
 // limitUsed is the part of a limit that a stretch uses, per cent.
-func (s *steps) limitUsed(x route.Stretch, i int, perDay bool) float64 {
+func (s *steps) limitUsed(x *route.Stretch, i int, perDay bool) float64 {
 	from, to, at := breathed(x, i)
 	sum := 0.0
 	parts := oxygen.Portions(from, to, x.Minutes, perDay)
 	var in []finding.Figure
 	for n, p := range parts {
 		sum += p.Percent
-		what := stretchName(x)
+		what := stretchName("", x)
 		if len(parts) > 1 {
 			what += fmt.Sprint(", part ", n+1)
 		}
@@ -183,7 +183,7 @@ func (s *steps) limitUsed(x route.Stretch, i int, perDay bool) float64 {
 		in = append(in, percent(what, p.Percent).At(finding.Above))
 	}
 	if len(in) > 1 {
-		s.add(stretchName(x), finding.Sum, percent("used", sum), in...)
+		s.add(stretchName("", x), finding.Sum, percent("used", sum), in...)
 	}
 	return sum
 }
@@ -206,7 +206,7 @@ func (s *steps) portion(what string, p oxygen.Portion, at string) {
 }
 
 // otu is the dose a stretch gives.
-func (s *steps) otu(x route.Stretch, i int) float64 {
+func (s *steps) otu(x *route.Stretch, i int) float64 {
 	from, to, at := breathed(x, i)
 	v := oxygen.OTU(from, to, x.Minutes)
 	if !(v > 0) {
@@ -214,10 +214,10 @@ func (s *steps) otu(x route.Stretch, i int) float64 {
 	}
 	time := finding.Number("minutes", x.Minutes, 5, "min").At("the schedule")
 	if math.Abs(to-from) < 1e-3 {
-		s.add(stretchName(x), "minutes × the power of ((oxygen - 0.5) / 0.5, 5 / 6)", doses("dose", v), time, partial("oxygen", (from+to)/2).At(at))
+		s.add(stretchName("", x), "minutes × the power of ((oxygen - 0.5) / 0.5, 5 / 6)", doses("dose", v), time, partial("oxygen", (from+to)/2).At(at))
 		return v
 	}
-	s.add(stretchName(x), "3 × minutes / (11 × (high - low)) × (the power of (the greatest of (high - 0.5, 0) / 0.5, 11 / 6) - the power of (the greatest of (low - 0.5, 0) / 0.5, 11 / 6))",
+	s.add(stretchName("", x), "3 × minutes / (11 × (high - low)) × (the power of (the greatest of (high - 0.5, 0) / 0.5, 11 / 6) - the power of (the greatest of (low - 0.5, 0) / 0.5, 11 / 6))",
 		doses("dose", v), time, partial("high", max(from, to)).At(at), partial("low", min(from, to)).At(at))
 	return v
 }
@@ -235,13 +235,13 @@ func (c *Case) variantSteps(v *dive.Variant, supply int, key string) []finding.S
 		}
 		if len(v.Stretches) > 0 && key != "" {
 			short.way = &v.Stretches[0]
-			if told, ok := c.told[short]; ok {
-				s.add("the dive as it would be", finding.Recorded, finding.Word("", "move by move"), finding.Word("bar minutes", "every stretch").At("lines of "+told))
+			if t, ok := c.told[short]; ok {
+				s.add("the dive as it would be", finding.Recorded, finding.Word("", "move by move"), finding.Word("bar minutes", "every stretch").At("lines of "+t.key))
 			} else {
-				for _, x := range v.Stretches {
-					s.stretch(stretchName(x), x)
+				for i := range v.Stretches {
+					s.stretch(stretchName("", &v.Stretches[i]), &v.Stretches[i])
 				}
-				c.tell(short, key)
+				c.tell(short, told{key: key})
 			}
 		}
 		x := p.Cylinders[l.Cylinder]
@@ -250,7 +250,7 @@ func (c *Case) variantSteps(v *dive.Variant, supply int, key string) []finding.S
 		s.content("sharing reserve of "+c.cylinderName(x), x, x.SharingReserve, "policy.gas.sharing_reserve_bar")
 		s.add("to spare", "left - need", litres("margin", l.LeftL-l.ReserveL), litres("left", l.LeftL).At(finding.Above), litres("need", l.ReserveL).At(finding.Above))
 	}
-	return s.list
+	return s.lines()
 }
 
 // tightestEnd is the supply with least above the sharing reserve at the end of a variant; -1: none counts.
@@ -302,7 +302,7 @@ func (c *Case) wayOutOxygen(x *dive.Oxygen) []finding.Step {
 	}
 	so, out := sum("dive so far", x.SoFar, x.SoFarCNS), sum("way out", x.Out, x.OutCNS)
 	s.add("all of it", "earlier + dive so far + way out", percent("CNS", x.CNS), percent("earlier", x.Earlier).At("earlier dives (diver.history), halved every 90 min"), so, out)
-	return s.list
+	return s.lines()
 }
 
 // overdrawnSteps are what a supply would hold at the end of the dive as planned.
@@ -314,5 +314,5 @@ func (c *Case) overdrawnSteps(m *dive.Remark) []finding.Step {
 			s.left(l, "at the surface")
 		}
 	}
-	return s.list
+	return s.lines()
 }

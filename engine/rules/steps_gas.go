@@ -23,7 +23,7 @@ func (c *Case) oxygenSteps(m gas.Mix, depth float64, at string, f finding.Findin
 	s := c.explaining("physics, 3; practice, 10")
 	p := s.pressureAt(depth)
 	s.add("oxygen there", "oxygen × pressure", finding.Number("partial pressure", *f.Observed.Number, 4, "bar"), ratio("oxygen", m.O2).At(at), p)
-	return append(s.list, f.Given(finding.Above, "policy.mix"))
+	return s.lines(f.Given(finding.Above, "policy.mix"))
 }
 
 // densitySteps are the density of a gas at a depth.
@@ -33,7 +33,7 @@ func (c *Case) densitySteps(m gas.Mix, depth float64, at string, f finding.Findi
 	molar := finding.Number("molar mass", m.MolarMass(), 4, "g/mol")
 	s.add("molar mass of the mix", "oxygen × 31.998 + nitrogen × 28.0134 + helium × 4.0026", molar, ratio("oxygen", m.O2).At(at), ratio("nitrogen", m.N2()).At("the rest"), ratio("helium", m.He).At(at))
 	s.add("density there", "pressure × 100 × molar mass / (8.314462618 × 273.15)", finding.Number("density", *f.Observed.Number, 4, "g/L"), p, molar.At(finding.Above))
-	return append(s.list, f.Given(finding.Above, "policy.mix"))
+	return s.lines(f.Given(finding.Above, "policy.mix"))
 }
 
 // startSteps are the litres of a diver's mains at the start.
@@ -49,7 +49,7 @@ func (c *Case) startSteps(fillings []mainFilling, sum float64, f finding.Finding
 		in = append(in, litres(name, x.litres).At(finding.Above))
 	}
 	s.add("all mains", finding.Sum, litres("content", sum), in...)
-	return append(s.list, f.Given(finding.Above, "policy.ladder["+c.LevelName+"].min_start_gas_l"))
+	return s.lines(f.Given(finding.Above, "policy.ladder["+c.LevelName+"].min_start_gas_l"))
 }
 
 // analysisSteps are how long an analysis holds.
@@ -61,7 +61,7 @@ func (c *Case) analysisSteps(a *facts.Analysis, last calendar.Day, f finding.Fin
 				finding.Word("date", day.String()).At("cylinders, analysis "+a.ID), finding.CountOf("days", c.Policy.Mix.AnalysisDays, "").At("policy.mix.analysis_days"))
 		}
 	}
-	return append(s.list, f.Given("cylinders, analysis "+a.ID, ""))
+	return s.lines(f.Given("cylinders, analysis "+a.ID, ""))
 }
 
 // medicalSteps are how far an examination and a declaration reach: days, and
@@ -87,5 +87,5 @@ func (c *Case) medicalSteps(m Member, a due.MedicalDue) []finding.Step {
 		s.add("fit until", finding.Earliest, finding.Word("last day", a.LastDay.String()), ends...)
 	}
 	s.add("the days of the dive", finding.Recorded, finding.Word("", c.daysWords()), finding.Word("verdict", a.Verdict))
-	return s.list
+	return s.lines()
 }

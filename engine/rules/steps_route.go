@@ -23,7 +23,7 @@ func (c *Case) checkSteps(name string, k *route.Check) []finding.Step {
 				s.used(d)
 			}
 		}
-		return s.list
+		return s.lines()
 	case route.CheckStageShare:
 		s := c.explaining("route method, 4.5")
 		for n, x := range p.Cylinders {
@@ -31,7 +31,7 @@ func (c *Case) checkSteps(name string, k *route.Check) []finding.Step {
 				s.stage(n, k)
 			}
 		}
-		return s.list
+		return s.lines()
 	case route.CheckSharing:
 		return c.placeSteps("route method, 4.2 (D18, D21, D36)", p.Sharing)
 	case route.CheckLostCylinder:
@@ -46,7 +46,7 @@ func (c *Case) checkSteps(name string, k *route.Check) []finding.Step {
 		for _, l := range p.End {
 			s.surfaces(l)
 		}
-		return s.list
+		return s.lines()
 	case route.CheckDecoGas:
 		s := c.explaining("route method, 4.5")
 		for _, l := range p.End {
@@ -59,7 +59,7 @@ func (c *Case) checkSteps(name string, k *route.Check) []finding.Step {
 				s.add("to spare", "start - needed", litres("margin", k.Margin), litres("start", x.Start.Litres).At(finding.Above), litres("needed", k.Limit).At(finding.Above))
 			}
 		}
-		return s.list
+		return s.lines()
 	}
 	return nil
 }
@@ -70,7 +70,7 @@ func (c *Case) placeSteps(source string, p *route.PlaceParts) []finding.Step {
 	}
 	s := c.explaining(source)
 	s.place(p)
-	return s.list
+	return s.lines()
 }
 
 // share is what the share rule permits a diver.
@@ -197,7 +197,7 @@ func (c *Case) turnSteps(d, i int, key string) []finding.Step {
 	s.add("which governs", finding.Greatest, gauge("exact", m.TurnBar), candidates...)
 	s.add("the drop rounded down to the step", "start pressure - down to whole ((start pressure - exact) / step) × step", gauge("turn", m.TurnRoundedBar),
 		gauge("start pressure", m.StartBar).At(c.startAt(m.Cylinder)), gauge("exact", m.TurnBar).At(finding.Above), gauge("step", t.StepBar).At("policy.gas.step_bar"))
-	return s.list
+	return s.lines()
 }
 
 // twoOut is what of the need must come from the mains: stages that count are
@@ -228,7 +228,7 @@ func (c *Case) reachSteps() []finding.Step {
 		metres("metres swum", r.Place.DistanceM), minutes("minutes", r.Place.ElapsedMin), metres("depth", r.Place.DepthM))
 	if r.WholeRoute {
 		s.add("every check passes at every place", finding.Recorded, finding.Word("", "the whole route"))
-		return s.list
+		return s.lines()
 	}
 	for _, b := range r.Binds {
 		who, other := c.who(b.Who)
@@ -241,5 +241,5 @@ func (c *Case) reachSteps() []finding.Step {
 	if p := c.Route.Parts; p != nil && p.Reach != nil {
 		s.place(p.Reach)
 	}
-	return s.list
+	return s.lines()
 }

@@ -14,10 +14,11 @@ func (c *Case) runtimeSteps(f finding.Finding) []finding.Step {
 		return nil
 	}
 	s := c.explaining("route method, D3, D4, D5; dates and deadlines, T2")
-	var in []finding.Figure
+	in := make([]finding.Figure, 0, len(c.Route.Parts.Stretches))
 	at := 0
-	for _, x := range c.Route.Parts.Stretches {
-		name := stretchName(x)
+	for i := range c.Route.Parts.Stretches {
+		x := &c.Route.Parts.Stretches[i]
+		name := stretchName("", x)
 		if !x.Hold {
 			s.add("swum: "+name, "metres / speed", minutes("minutes", x.Minutes), metres("metres", x.Metres), finding.Number("speed", x.Metres/x.Minutes, 6, "m/min"))
 		}
@@ -34,9 +35,9 @@ func (c *Case) runtimeSteps(f finding.Finding) []finding.Step {
 	s.add("the runtime up to the whole minute", "up to whole (runtime)", finding.Number("whole minutes", whole, 0, "min"), runtime.At(finding.Above))
 	s.later("surfaces at the latest", "enter by", c.Span.EnterBy, int(whole), "surfacing", c.Span.Surfacing, "plan.enter_by, or entry + policy.entry.enter_by_min")
 	if f.Shortfall != nil {
-		s.list = append(s.list, f.Given("plan.runtime_min", finding.Above))
+		return s.lines(f.Given("plan.runtime_min", finding.Above))
 	}
-	return s.list
+	return s.lines()
 }
 
 // later is an instant so many minutes after another.
@@ -76,7 +77,7 @@ func (c *Case) watchSteps() []finding.Step {
 	if !c.Span.Dial.IsZero() {
 		s.add("dial if the team enters at the last minute", finding.Recorded, finding.Word("", c.local(c.Span.Dial)), finding.Word("enter by", c.local(c.Span.EnterBy)).At("plan.enter_by"))
 	}
-	return s.list
+	return s.lines()
 }
 
 // gasLasts is the least of what the divers' gas lasts at the planned end.
@@ -111,7 +112,7 @@ func (c *Case) lastsSteps(diver string) []finding.Step {
 			s.lasts(i)
 		}
 	}
-	return s.list
+	return s.lines()
 }
 
 func (s *steps) lasts(i int) {
@@ -161,5 +162,5 @@ func (c *Case) testSteps(d due.CylinderDue, at string) []finding.Step {
 	if !c.Days.Last.IsZero() {
 		s.add("the dive's last day", finding.Recorded, finding.Word("", c.Days.Last.String()), finding.Word("surfaces at the latest", c.local(c.Span.Surfacing)).At("lines of plan.runtime"))
 	}
-	return s.list
+	return s.lines()
 }
