@@ -48,14 +48,9 @@ func (w *Work) cases() []Case {
 		return list
 	}
 	turn := w.farthest()
-	for d := range w.team.Divers {
-		list = append(list, w.dearestCase(CaseDelay, w.normal, turn, &failure{homeward, []int{d}, d, -1}, w.q.DelayMin))
-	}
+	list = append(list, w.everybodyAt(w.under(w.normal, turn), CaseDelay, w.q.DelayMin)...)
 	if m := w.q.SwimOutMMin; m > 0 {
-		slow := w.slower(m)
-		for d := range w.team.Divers {
-			list = append(list, w.dearestCase(CaseScooterLost, slow, turn, &failure{homeward, []int{d}, d, -1}, w.q.Route.Policy.DelayMin))
-		}
+		list = append(list, w.everybodyAt(w.under(w.slower(m), turn), CaseScooterLost, w.q.Route.Policy.DelayMin)...)
 	}
 	var until *place
 	if turn != w.commitment { // the team turns there
@@ -174,13 +169,14 @@ func (w *Work) under(n *network, p *place) *place {
 	return q
 }
 
-// dearestCase is a failure at one place, alone.
-func (w *Work) dearestCase(kind string, n *network, p *place, f *failure, delay float64) Case {
-	at := func(p *place) *margin { return w.outOf(p, f, delay) }
-	var best worst
-	q := w.under(n, p)
-	best.take(at(q), q)
-	return w.caseOf(kind, f, &best, at)
+// everybodyAt is each diver's way out of one place, alone.
+func (w *Work) everybodyAt(p *place, kind string, delay float64) (list []Case) {
+	for d := range w.team.Divers {
+		f := &failure{homeward, []int{d}, d, -1}
+		at := func(p *place) *margin { return w.outOf(p, f, delay) }
+		list = append(list, w.caseOf(kind, f, &worst{true, at(p), p}, at))
+	}
+	return list
 }
 
 // outOf is the way out of a place, alone or while sharing. Nothing lost is still a

@@ -194,7 +194,8 @@ func helpfulOutflow(c *Case) []finding.Finding {
 			f.Code = "no_way"
 		}
 		if !x.NoWay {
-			f.Steps = c.caseSteps(x, "")
+			f.Rule = "route.helpful_outflow"
+			f.Steps = c.caseSteps(x, f.Key())
 		}
 		f.Figures = append(f.Figures, finding.Word("pass", "more gas, or turn earlier"))
 		out = append(out, f)
