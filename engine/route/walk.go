@@ -318,7 +318,7 @@ func (w *walk) swim(i, from int, known bool) {
 			pressure: quad{x.p, x.g, 0}, minutes: w.minutesPerMetre(x, m.ground), gear: w.gear,
 		}
 		base.used = x.integral().times(float64(base.minutes * m.factor))
-		if canBack && canOn {
+		if canBack && canOn && start.leg != m.leg && end.leg != m.leg { // else the other comes back past the place: no path
 			base.other = []turning{{back, start}, {onward, end}}
 		}
 		switch {
