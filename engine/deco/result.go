@@ -72,6 +72,7 @@ type Result struct {
 	NoSchedule bool      // D53: more than LongestStop minutes at the last stop listed; the result ends there, End is the state there
 	NoGas      bool      // D45 (c): somebody had no gas for a fall
 	NoBreak    bool      // somebody had no gas for an air break that was due
+	Drifts     bool      // D55: somebody was loaded above the limit of a place while the team waited there; Drift says who and where
 }
 
 // Closest is the smallest amount of margin of all decisions in bar, +Inf if

@@ -212,23 +212,41 @@ func (p *Planner) Drift(start *Moment, r *Result) []Excess {
 			if x.Kind == Travel {
 				continue
 			}
-			worst := Excess{Stretch: i, Diver: d, Minutes: x.Minutes, Bar: travelSlack}
-			ambient, gf := p.set.Water.Pressure(x.To), gfOf(&p.set, r.LastStop, x.To, x, d)
-			base := ambient - float64(gf*ambient)
-			for k := range p.coef {
-				c := &p.coef[k]
-				if state.N2[k]+state.He[k]-base-float64(gf*(c.aN2+float64(ambient*c.inverseBN2))) <= worst.Bar {
-					continue // as in rewalker.stretch
-				}
-				whole := p.model.Compartment(k)
-				if over := state.N2[k] + state.He[k] - limit(gf, &whole, state.N2[k], state.He[k], ambient); over > worst.Bar {
-					worst.Bar, worst.Compartment = over, k
-				}
-			}
-			if worst.Bar > travelSlack {
-				list = append(list, worst)
+			if k, over := p.drifted(&state, x, d); over > travelSlack {
+				list = append(list, Excess{Stretch: i, Diver: d, Compartment: k, Minutes: x.Minutes, Bar: over})
 			}
 		}
 	}
 	return list
+}
+
+// drifts tells whether there is a Drift of anybody at the end of the wait that is being logged.
+func (p *Planner) drifts(x *Stretch) bool {
+	for d := range p.team.Divers {
+		if p.hasHelium[d] {
+			if _, over := p.drifted(&p.state[d].Tissues, x, d); over > travelSlack {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// drifted is by how much, beyond travelSlack, the compartment that is most above the limit of a
+// place where a diver has waited is above it.
+func (p *Planner) drifted(state *tissue.State, x *Stretch, d int) (compartment int, over float64) {
+	over = travelSlack
+	ambient, gf := p.set.Water.Pressure(x.To), gfOf(&p.set, p.lastStop, x.To, x, d)
+	base := ambient - float64(gf*ambient)
+	for k := range p.coef {
+		c := &p.coef[k]
+		if state.N2[k]+state.He[k]-base-float64(gf*(c.aN2+float64(ambient*c.inverseBN2))) <= over {
+			continue // as in rewalker.stretch
+		}
+		whole := p.model.Compartment(k)
+		if bar := state.N2[k] + state.He[k] - limit(gf, &whole, state.N2[k], state.He[k], ambient); bar > over {
+			over, compartment = bar, k
+		}
+	}
+	return compartment, over
 }

@@ -289,6 +289,9 @@ func (p *Planner) log(kind StretchKind, from, to, minutes float64, r *Result) {
 	if p.set.BreakEvery > 0 {
 		p.countOxygen(minutes)
 	}
+	if kind != Travel && p.helium && !r.Drifts {
+		r.Drifts = p.drifts(s)
+	}
 }
 
 func (p *Planner) switchOnArrival(j int, picked uint32, t float64, r *Result) float64 {

@@ -187,13 +187,41 @@ func (w *Work) scheduleOf(path *deco.Path, factors []float64, r *deco.Result, co
 			w.take(left, int(s.Breathing[d]), float64(rateOf(d)*bar), main)
 		}
 	}
+	all := make([]exposed, 0, len(w.team.Divers))
 	for d := range w.team.Divers {
-		out.Divers = append(out.Divers, w.diverOf(d, r, content, left))
+		all = append(all, w.exposed(d, r, all))
+		out.Divers = append(out.Divers, w.diverOf(d, &all[d], r, content, left))
 	}
 	return out
 }
 
-func (w *Work) diverOf(d int, r *deco.Result, before, left []float64) Diver {
+// exposed is what a schedule does to a diver.
+type exposed struct {
+	oxygen deco.Exposure
+	daily  float64
+	flight tissue.FlightWait
+}
+
+// exposed works it out, or takes that of an earlier diver who comes to the same.
+func (w *Work) exposed(d int, r *deco.Result, earlier []exposed) (x exposed) {
+	mix := func(s *deco.Stretch, d int) gas.Mix { return w.team.Cylinders[s.Breathing[d]].Mix }
+	for e := range earlier {
+		if r.End.Divers[e].Tissues == r.End.Divers[d].Tissues && !slices.ContainsFunc(r.Stretches, func(s deco.Stretch) bool { return mix(&s, e) != mix(&s, d) }) {
+			return earlier[e]
+		}
+	}
+	x.oxygen = r.Oxygen(w.team, d, w.pressure)
+	for i := range r.Stretches {
+		s := &r.Stretches[i]
+		f := mix(s, d).O2
+		x.daily += oxygen.DailyShare(float64(f*w.pressure(s.From)), float64(f*w.pressure(s.To)), s.Minutes)
+	}
+	set := &w.q.Settings
+	x.flight = set.Model.Flight(r.End.Divers[d].Tissues, set.Water.Surface, tissue.CabinPressure, set.GFHigh, flightStep)
+	return x
+}
+
+func (w *Work) diverOf(d int, by *exposed, r *deco.Result, before, left []float64) Diver {
 	x := Diver{Name: w.team.Divers[d].Name, Supplies: []Supply{}}
 	for k := range w.supplies {
 		if s := &w.supplies[k]; s.Diver == d {
@@ -204,19 +232,12 @@ func (w *Work) diverOf(d int, r *deco.Result, before, left []float64) Diver {
 			x.Supplies = append(x.Supplies, Supply{s.ID, finding.Round9(before[k] - left[k]), finding.Round9(left[k]), finding.Round9(bar)})
 		}
 	}
-	e := r.Oxygen(w.team, d, w.pressure)
-	daily := 0.0
-	for i := range r.Stretches {
-		s := &r.Stretches[i]
-		f := w.team.Cylinders[s.Breathing[d]].Mix.O2
-		daily += oxygen.DailyShare(float64(f*w.pressure(s.From)), float64(f*w.pressure(s.To)), s.Minutes)
-	}
+	e, daily, flight := &by.oxygen, by.daily, &by.flight
 	c := w.q.Carried[d]
 	x.CNS, x.CNSAll, x.CNSWhole = finding.Round9(e.CNS), finding.Round9(c.CNS+e.CNS), finding.Round9(c.CNSWhole+e.CNS)
 	x.OTU, x.OTUDay, x.OTUAll, x.DailyAll = finding.Round9(e.OTU), finding.Round9(c.OTUDay+e.OTU), finding.Round9(c.OTUAll+e.OTU), finding.Round9(c.Daily+daily)
 	x.OxygenBar = finding.Round9(e.Worst)
 	set := &w.q.Settings
-	flight := set.Model.Flight(r.End.Divers[d].Tissues, set.Water.Surface, tissue.CabinPressure, set.GFHigh, flightStep)
 	x.FlightMin, x.FlightBeyond = flight.Minutes, flight.Beyond
 	tensions := r.End.Divers[d].Tissues
 	k := flight.Compartment

@@ -76,8 +76,8 @@ func (w *Work) farSide() []Case {
 			continue
 		}
 		q := &place{spot: p.spot, at: p.at, swim: p.swim, moment: p.moment, content: p.content, waiting: p.waiting, asked: true}
-		if len(pieces) > 0 {
-			q.ways = []*way{w.wayOf(pieces, q)}
+		if x := (&way{pieces: pieces}); len(pieces) > 0 && w.lead(x, pieces, q) {
+			q.ways = []*way{x}
 		}
 		q.alike = w.alike(q)
 		places = append(places, q)

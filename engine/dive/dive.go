@@ -73,11 +73,13 @@ type Work struct {
 
 	places     []*place
 	commitment *place
-	begins     []begin     // of each stretch of the schedule as planned
-	endMin     float64     // of the last
-	end        []float64   // litres per supply at the surface
-	out, again deco.Result // memory of ways out, and of places looked at later
-	bare       []deco.Node // memory of cheapest
+	begins     []begin       // of each stretch of the schedule as planned
+	endMin     float64       // of the last
+	end        []float64     // litres per supply at the surface
+	out, again deco.Result   // memory of ways out, and of places looked at later
+	bare       []deco.Node   // memory of cheapest
+	pieces     []route.Piece // memory of lay
+	lost       []int         // memory of walkOut
 
 	failures  []failure
 	permitted []float64 // per diver, from the mains (D17, D23)

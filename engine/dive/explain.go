@@ -100,8 +100,8 @@ func (w *Work) wayWalked(p *place, o *outcome) *stretches {
 	if o.walked == nil {
 		o.walked = &stretches{}
 		x := w.way(p)
-		if path, _ := w.walkOut(x, p, o, true, &w.again); path != nil {
-			*o.walked = w.walked(x.pieces, x.factors, path, &w.again, o.divers)
+		if path := w.walkOut(x, p, o, true, &w.again); path != nil {
+			*o.walked = w.walked(w.piecesOf(x, p), x.factors, path, &w.again, o.divers)
 		}
 	}
 	return o.walked

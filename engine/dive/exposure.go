@@ -78,7 +78,7 @@ func (w *Work) mostOxygen() *Oxygen {
 	}
 	best.CNS, best.Place, best.Lost = finding.Round9(best.CNS), placeText(worst.at), w.names(worst.out.lost)
 	best.SoFar = w.breathing(w.result.Stretches[:worst.k], worst.d)
-	if path, _ := w.walkOut(w.way(worst.at), worst.at, worst.out, true, &w.again); path != nil {
+	if path := w.walkOut(w.way(worst.at), worst.at, worst.out, true, &w.again); path != nil {
 		best.Out = w.breathing(w.again.Stretches, worst.as)
 	}
 	return best

@@ -174,7 +174,7 @@ func cut(s *deco.Stretch, minutes float64) deco.Stretch {
 // rest is the way from a share of a piece on; what waits at its beginning has
 // been picked up.
 func (x *way) rest(piece int, share float64) *way {
-	y := &way{pieces: x.pieces[piece:], factors: x.factors[piece:]}
+	y := &way{factors: x.factors[piece:], major: x.major}
 	y.path = deco.Path{Turned: true, Nodes: append([]deco.Node(nil), x.path.Nodes[piece:]...), Pieces: append([]deco.Piece(nil), x.path.Pieces[piece:]...)}
 	y.path.Nodes[0].Actions = nil
 	if share > 0 {

@@ -46,14 +46,14 @@ func (w *Work) lostGas() []LostGas {
 			Lost: w.cylinderName(c), Diver: w.team.Divers[f.victim].Name, Place: placeText(far), AfterMin: finding.Round9(far.moment.Minutes), Short: []Shortage{},
 		}
 		o := &outcome{lost: 1 << c, donor: -1, delay: w.q.Route.Policy.DelayMin, divers: len(w.team.Divers)}
-		path, moment := w.walkOut(x, far, o, false, &w.out)
+		path := w.walkOut(x, far, o, false, &w.out)
 		if path == nil {
 			l.Schedule = Schedule{Stops: []Stop{}, Switches: []Switch{}, Remarks: []Remark{}, Divers: []Diver{}, NoSchedule: true}
 			list = append(list, l)
 			continue
 		}
 		flags := w.planner.Flags(path, &w.out)
-		l.Schedule = w.scheduleOf(path, x.factors, &w.out, far.content, moment.Minutes, func(d int) float64 { return w.rates[d].after }, false)
+		l.Schedule = w.scheduleOf(path, x.factors, &w.out, far.content, far.moment.Minutes, func(d int) float64 { return w.rates[d].after }, false)
 		l.Schedule.Remarks = w.remarks(flags, path, &w.out)
 		for d := range w.team.Divers {
 			l.Short = append(l.Short, w.shortOf(w.alone(far, d, w.goOut(far, f.victim, 1<<c, -1, o.delay), -1, w.rates[d].after), d)...)

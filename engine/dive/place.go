@@ -46,9 +46,15 @@ const (
 
 // way is a way out of a place as a path, with what its owners pick up on it.
 type way struct {
-	pieces  []route.Piece
 	path    deco.Path
 	factors []float64
+	major   bool // holds a major restriction (D11)
+
+	of      *network // its pieces are laid again where they are asked for: they are large
+	spot    route.Spot
+	nth     int
+	arrives bool          // begins with lastMetre
+	pieces  []route.Piece // or they are kept here
 }
 
 // outcome is a way out scheduled after a loss.
@@ -226,15 +232,44 @@ func (w *Work) lay(n *network, p *place) []*way {
 			return nil
 		}
 	}
-	for _, pieces := range n.path.WaysOut(spot) {
-		if p.at.Arriving && p.swim && len(pieces) > 0 && pieces[0].Leg != p.at.Leg {
-			pieces = append([]route.Piece{w.lastMetre(p)}, pieces...)
+	for k := 0; ; k++ {
+		x := &way{of: n, spot: spot, nth: k}
+		pieces, ok := w.laidAgain(x, p)
+		if !ok {
+			return list
 		}
-		if x := w.wayOf(pieces, p); x != nil {
+		if w.lead(x, pieces, p) {
 			list = append(list, x)
 		}
 	}
-	return list
+}
+
+// laidAgain are the pieces of a way out of a network, in memory that the next uses
+// again; false where there is no such way.
+func (w *Work) laidAgain(x *way, p *place) ([]route.Piece, bool) {
+	w.pieces = append(w.pieces[:0], route.Piece{})
+	pieces, ok := x.of.path.WayFrom(w.pieces, x.spot, x.nth)
+	if !ok {
+		return nil, false
+	}
+	w.pieces = pieces
+	if p.at.Arriving && p.swim && len(pieces) > 1 && pieces[1].Leg != p.at.Leg {
+		pieces[0] = w.lastMetre(p)
+		return pieces, true
+	}
+	return pieces[1:], true
+}
+
+// piecesOf are the pieces of a way out of a place, for use at once.
+func (w *Work) piecesOf(x *way, p *place) []route.Piece {
+	if x.of == nil {
+		return x.pieces
+	}
+	pieces, _ := w.laidAgain(x, p)
+	if len(pieces) == 0 {
+		return w.surfaced()
+	}
+	return pieces
 }
 
 // lastMetre is what is left to swim on arriving at a station where the way out leads
@@ -250,22 +285,29 @@ func (w *Work) lastMetre(p *place) route.Piece {
 	}
 }
 
-// wayOf is one way out of a place, picking up what waits on it; nil where there are no pieces.
-func (w *Work) wayOf(pieces []route.Piece, p *place) *way {
+// surfaced is the way out of an opening at the surface: nothing is left of it.
+func (w *Work) surfaced() []route.Piece {
+	return []route.Piece{{Kind: route.PieceAscent, GasFactor: 1}}
+}
+
+// lead makes a way out of a place lead over pieces, picking up what waits on it; false
+// where it cannot.
+func (w *Work) lead(x *way, pieces []route.Piece, p *place) bool {
 	waiting := w.waitingAt(p)
 	path, err := passage.FromPieces(pieces, w.team, 0, true)
 	if err != nil {
-		return nil // ways out have no actions: cannot be
+		return false // ways out have no actions: cannot be
 	}
 	if len(path.Pieces) == 0 { // at an opening at the surface already
 		path.Pieces = append(path.Pieces, deco.Piece{OpenWater: true})
 		path.Nodes = append(path.Nodes, deco.Node{})
-		pieces = []route.Piece{{Kind: route.PieceAscent, GasFactor: 1}}
+		pieces = w.surfaced()
 	}
 	w.planner.Spent += pieceWork * len(pieces)
-	x := &way{pieces: pieces, path: *path, factors: make([]float64, 0, len(pieces))}
+	x.path, x.factors = *path, make([]float64, 0, len(pieces))
 	for i := range pieces {
 		x.factors = append(x.factors, w.gasFactor(&pieces[i]))
+		x.major = x.major || pieces[i].Restriction == route.RestrictionMajor
 	}
 	for c, station := range waiting {
 		if station == "" {
@@ -280,23 +322,13 @@ func (w *Work) wayOf(pieces []route.Piece, p *place) *way {
 			break
 		}
 	}
-	return x
+	return true
 }
 
 // passes tells whether a way leads by the station of a waiting cylinder (D39).
 func (x *way) passes(station string) bool {
 	for i := range x.path.Nodes {
 		if x.path.Nodes[i].Station == station {
-			return true
-		}
-	}
-	return false
-}
-
-// major tells whether a way holds a major restriction (D11).
-func (x *way) major() bool {
-	for i := range x.pieces {
-		if x.pieces[i].Restriction == route.RestrictionMajor {
 			return true
 		}
 	}
@@ -479,7 +511,7 @@ func (w *Work) unused(p *place, loser int, lost uint64, delay float64) bool {
 
 func (w *Work) scheduleOut(x *way, p *place, divers int, lost uint64, donor int, delay float64) *outcome {
 	o := &outcome{lost: lost, donor: donor, delay: delay, divers: divers, alike: p.alike, noSchedule: true}
-	path, moment := w.walkOut(x, p, o, true, &w.out)
+	path := w.walkOut(x, p, o, true, &w.out)
 	if path == nil {
 		return o
 	}
@@ -490,7 +522,7 @@ func (w *Work) scheduleOut(x *way, p *place, divers int, lost uint64, donor int,
 		return o
 	}
 	o.flags = w.planner.Flags(path, &w.out)
-	o.drift = len(w.planner.Drift(moment, &w.out)) > 0
+	o.drift = w.out.Drifts
 	o.cns = make([]float64, divers)
 	for k := range w.out.Stretches {
 		w.addCNS(o.cns, &w.out.Stretches[k])
@@ -499,10 +531,9 @@ func (w *Work) scheduleOut(x *way, p *place, divers int, lost uint64, donor int,
 }
 
 // walkOut schedules the way out of an outcome into a result, plain where nobody asks
-// who needed a stop: the path walked and the team's state it began with; nil where
-// it cannot be scheduled.
-func (w *Work) walkOut(x *way, p *place, o *outcome, plain bool, into *deco.Result) (*deco.Path, *deco.Moment) {
-	l := deco.Loss{Donor: o.donor}
+// who needed a stop: the path walked; nil where it cannot be scheduled.
+func (w *Work) walkOut(x *way, p *place, o *outcome, plain bool, into *deco.Result) *deco.Path {
+	l := deco.Loss{Donor: o.donor, Cylinders: w.lost[:0]}
 	for c := range w.team.Cylinders {
 		if o.lost>>c&1 == 1 {
 			l.Cylinders = append(l.Cylinders, c)
@@ -513,14 +544,14 @@ func (w *Work) walkOut(x *way, p *place, o *outcome, plain bool, into *deco.Resu
 		team = w.few(o.divers) // what the others pick up on the path is passed over
 		moment = &deco.Moment{Minutes: p.moment.Minutes, Divers: p.moment.Divers[:o.divers]}
 	}
-	path.Delay = o.delay
+	w.lost, path.Delay = l.Cylinders, o.delay
 	w.planner.Plain = plain
 	err := w.planner.WayOut(team, path, moment, l, into)
 	w.planner.Plain = false
 	if err != nil {
-		return nil, nil
+		return nil
 	}
-	return path, moment
+	return path
 }
 
 // few is the team's first divers alone.

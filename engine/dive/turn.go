@@ -196,7 +196,7 @@ func (w *Work) judge(p *place) {
 			continue
 		}
 		w.worst[i].take(m, p)
-		if !m.holds() || f.kind == sharing && x.major() && !w.independent() {
+		if !m.holds() || f.kind == sharing && x.major && !w.independent() {
 			p.binds = append(p.binds, w.bindOf(f, m))
 		}
 	}
@@ -367,7 +367,7 @@ func (w *Work) fixed(p *place) []route.Bind {
 			w.nowhere = p
 		}
 	default:
-		if x.major() && w.major == nil {
+		if x.major && w.major == nil {
 			w.major = p
 		}
 		for c, station := range w.waitingAt(p) {

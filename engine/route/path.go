@@ -115,11 +115,7 @@ func (p *Path) WayOut(at Place) ([]Piece, bool) {
 	if !ok {
 		return nil, false
 	}
-	ways := p.WaysOut(s)
-	if len(ways) == 0 {
-		return nil, false
-	}
-	return ways[0], true
+	return p.WayFrom(nil, s, 0)
 }
 
 // over adds a leg from so many metres on.

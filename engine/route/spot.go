@@ -1,6 +1,9 @@
 package route
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Spot is a place on a Path: a stretch of it, and metres into a swim or minutes
 // into a hold.
@@ -91,31 +94,35 @@ func (p *Path) Find(at Place) (Spot, bool) {
 	return Spot{spot{n, math.Max(0, metres-w.segs[n].at)}}, true
 }
 
-// WaysOut are the known ways out of a spot at contingency speed, without holds
-// and stops: swims, then the ascent from an opening. The first costs least
-// without stops; the others begin over another leg, or the other way along the
-// leg. None: no way out is known.
-func (p *Path) WaysOut(at Spot) [][]Piece {
+// WayFrom adds to a list the pieces of the k-th known way out of a spot at
+// contingency speed, without holds and stops: swims, then the ascent from an
+// opening. The first, 0, costs least without stops; the others begin over another
+// leg, or the other way along the leg. False where there are not so many; there is
+// none where no way out is known.
+func (p *Path) WayFrom(out []Piece, at Spot, k int) ([]Piece, bool) {
 	w := p.walk
 	s := &w.segs[at.s.seg]
-	if s.mode == noWay {
-		return nil
-	}
-	if s.mode == upward {
+	switch {
+	case s.mode == noWay, s.mode == upward && k > 0:
+		return out, false
+	case s.mode == upward:
 		l := &w.legs[s.leg]
 		depth := (s.pressure.at(at.s.x) - w.in.Water.SurfaceBar) / w.in.Water.BarPerM
-		return [][]Piece{{p.ascent(&node{name: w.nodes[l.ends[s.dir]].name, depth: depth}, nil)}}
+		return append(out, p.ascent(&node{name: w.nodes[l.ends[s.dir]].name, depth: depth}, nil)), true
+	case k == 0:
+		return p.wayOut(out, s, at.s.x, turning{s.mode, s.home}), true
 	}
-	list := [][]Piece{p.wayOut(s, at.s.x, turning{s.mode, s.home})}
 	for _, o := range s.other {
 		if o.mode != s.mode || s.hold {
-			list = append(list, p.wayOut(s, at.s.x, o))
+			if k--; k == 0 {
+				return p.wayOut(out, s, at.s.x, o), true
+			}
 		}
 	}
-	return list
+	return out, false
 }
 
-func (p *Path) wayOut(s *segment, x float64, t turning) []Piece {
+func (p *Path) wayOut(out []Piece, s *segment, x float64, t turning) []Piece {
 	w := p.walk
 	n := 1 // the ascent
 	if !s.hold {
@@ -124,7 +131,7 @@ func (p *Path) wayOut(s *segment, x float64, t turning) []Piece {
 	for y := t.home; y.leg >= 0; y = y.next {
 		n += len(w.legs[y.leg].travel[y.dir].pieces)
 	}
-	out := make([]Piece, 0, n)
+	out = slices.Grow(out, n)
 	if !s.hold {
 		l := &w.legs[s.leg]
 		metres := s.at + x
