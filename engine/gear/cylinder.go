@@ -55,17 +55,19 @@ func Record(p *policy.Policy, cyl *facts.Cylinder, on calendar.Day) (due.Cylinde
 		DueWithinDays: p.Cylinders.DueSoonDays, EddyCurrentAlloys: p.Cylinders.EddyCurrentAlloys,
 		PlusSpecs: p.Cylinders.PlusSpecs, PlusPercent: p.Cylinders.PlusPercent,
 	}
-	regimes := make([]due.Regime, 0, len(p.Cylinders.Regimes))
-	for _, r := range p.Cylinders.Regimes {
-		d, err := dueRegime(r)
-		if err != nil {
-			return due.Cylinder{}, rules, false
-		}
-		regimes = append(regimes, d)
-	}
 	name := cyl.Regime
 	if name == "" {
 		name = due.Unknown
+	}
+	var regimes []due.Regime
+	for i := range p.Cylinders.Regimes {
+		d, err := dueRegime(p.Cylinders.Regimes[i])
+		if err != nil {
+			return due.Cylinder{}, rules, false
+		}
+		if d.Name == name || d.Name == due.Unknown { // no other is asked
+			regimes = append(regimes, d)
+		}
 	}
 	regime, ok := due.RegimeOn(regimes, name, on)
 	if !ok {
@@ -75,6 +77,7 @@ func Record(p *policy.Policy, cyl *facts.Cylinder, on calendar.Day) (due.Cylinde
 		Regime: regime, Made: cyl.Made, MadePlus: cyl.MadePlus, FirstService: cyl.FirstService,
 		RiskAssessment: cyl.RiskAssessment, HeavyUse: cyl.HeavyUse, Alloy: cyl.Alloy, Spec: cyl.Spec,
 	}
+	out.Events = make([]due.Event, 0, len(cyl.Events))
 	for _, e := range cyl.Events {
 		out.Events = append(out.Events, due.Event{
 			ID: e.ID, Type: due.EventType(e.Kind), Date: e.On, Recorded: e.Recorded, NextDue: e.NextDue,

@@ -193,7 +193,7 @@ func quarantined(c *Case, s finding.Subject, q *facts.Quarantine, at string) fin
 
 // eachCylinder asks a question about every cylinder of every supply, each once.
 func (c *Case) eachCylinder(ask func(*Case, finding.Subject, *facts.Cylinder, facts.Supply, string) []finding.Finding) []finding.Finding {
-	var out []finding.Finding
+	out := make([]finding.Finding, 0, len(c.In.Cylinders))
 	seen := map[string]bool{}
 	for i, sup := range c.In.Plan.Supplies {
 		for j, id := range sup.Cylinders {

@@ -252,7 +252,7 @@ func (c *Case) deepest(s facts.Supply) (float64, bool) {
 
 // eachSupply asks a question about every supply with a known mix and water.
 func (c *Case) eachSupply(ask func(*Case, finding.Subject, gas.Mix, facts.Supply, string) []finding.Finding) []finding.Finding {
-	var out []finding.Finding
+	out := make([]finding.Finding, 0, len(c.In.Plan.Supplies))
 	for i, sup := range c.In.Plan.Supplies {
 		s, at := c.supply(sup), path("plan.supplies", i, "")
 		mix, ok := c.breathed(sup)

@@ -38,17 +38,27 @@ type OtherDiver struct {
 // circuit is the longest run of moves that comes back to where it began and swims
 // no leg twice: the moves from first up to last. ok is false where there is none.
 func circuit(start string, moves []route.Move) (first, last int, ok bool) {
-	at := func(i int) string { // before move i
-		if i == 0 {
-			return start
+	legs, stations := map[string]int{}, map[string]int{}
+	number := func(of map[string]int, name string) int {
+		n, known := of[name]
+		if !known {
+			n = len(of)
+			of[name] = n
 		}
-		return moves[i-1].To
+		return n
 	}
+	leg, at := make([]int, len(moves)), make([]int, len(moves)+1) // at: before each move
+	at[0] = number(stations, start)
+	from := start
 	for i := range moves {
-		used := map[string]bool{}
-		for j := i; j < len(moves) && !used[legOf(&moves[j], at(j))]; j++ {
-			used[legOf(&moves[j], at(j))] = true
-			if moves[j].To == at(i) && j > i && (!ok || j-i > last-first) {
+		leg[i], at[i+1] = number(legs, legOf(&moves[i], from)), number(stations, moves[i].To)
+		from = moves[i].To
+	}
+	used := make([]int, len(legs)) // 1 + the beginning of the last run that swam it
+	for i := range moves {
+		for j := i; j < len(moves) && used[leg[j]] != i+1; j++ {
+			used[leg[j]] = i + 1
+			if at[j+1] == at[i] && j > i && (!ok || j-i > last-first) {
 				first, last, ok = i, j, true
 			}
 		}
