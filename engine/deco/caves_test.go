@@ -154,6 +154,15 @@ func TestTheCeilingIsNeverBroken(t *testing.T) {
 			t.Errorf("cave %d: %+v in %+v", n, e, r.Stretches[e.Stretch])
 		}
 		drift += len(f.Waiting)
+		// What is seen on the way is what both walks of the finished schedule see.
+		if list := p.Drift(&c.start, &r); r.Drifts != (len(list) > 0) {
+			t.Errorf("cave %d: drifts %v, afterwards %+v", n, r.Drifts, list)
+		}
+		for _, e := range f.Waiting {
+			if e.Bar > 10*travelSlack && !r.Drifts {
+				t.Errorf("cave %d: %+v was not seen", n, e)
+			}
+		}
 		noMinuteTooLong(t, n, &c, &r)
 	}
 	if stops < count || noStop < count/30 {
@@ -419,5 +428,36 @@ func TestPlainSchedulesAreTheSame(t *testing.T) {
 	}
 	if stops < count {
 		t.Errorf("%d stops: the caves are one-sided", stops)
+	}
+}
+
+// Whoever comes with more helium than a place allows is above its limit while the team
+// waits there: seen on the way as by both walks of the finished schedule.
+func TestAWaitAboveTheLimitIsSeen(t *testing.T) {
+	c := randomCave(rand.New(rand.NewSource(3)))
+	p, err := NewPlanner(c.set)
+	if err != nil {
+		t.Fatal(err)
+	}
+	team := &Team{Cylinders: []Cylinder{{Mix: gas.Mix{O2: .21, He: .35}}}, Divers: []Diver{{Name: "A"}}}
+	path := &Path{
+		Nodes:  []Node{{}, {Hold: 5, Turn: true}, {}},
+		Pieces: []Piece{{From: 0, To: 4, Minutes: 1}, {From: 4, To: 0, Minutes: 1}},
+	}
+	for _, loaded := range []bool{false, true} {
+		state := c.set.Model.Saturated(c.set.Water.Surface)
+		if loaded {
+			for i := range state.He {
+				state.He[i] = 3
+			}
+		}
+		start := Begin(team, []tissue.State{state})
+		var r Result
+		if err := p.Schedule(team, path, &start, nil, &r); err != nil {
+			t.Fatal(err)
+		}
+		if a, b := p.Drift(&start, &r), Rewalk(&c.set, team, &start, &r).Waiting; r.Drifts != loaded || len(a) > 0 != loaded || len(b) > 0 != loaded {
+			t.Errorf("loaded %v: seen %v, afterwards %+v and %+v", loaded, r.Drifts, a, b)
+		}
 	}
 }
