@@ -92,6 +92,8 @@ type Work struct {
 	beyond    *place // the place after reach that does not pass
 	before    *place // the last place that passed before reach was found between two
 
+	margins []margin // memory of those to come
+
 	notes *[]entry // where terms of margins are written down; nil: nowhere
 }
 

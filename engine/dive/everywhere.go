@@ -20,13 +20,13 @@ type search struct {
 	at     func(p *place, f *failure) *margin
 	place  func(i int) *place // under the network searched
 	found  []worst
-	margin map[int][]*margin
+	margin [][]*margin // per place looked at
 }
 
 // leastOf searches all places up to one (nil: all), beginning with those of first.
 func (w *Work) leastOf(fs []*failure, delay float64, first []int, until *place, under func(*place) *place, at func(p *place, f *failure) *margin) []worst {
-	looked := map[int]*place{}
-	s := &search{w: w, fs: fs, delay: delay, at: at, found: make([]worst, len(fs)), margin: map[int][]*margin{}}
+	looked := make([]*place, len(w.places))
+	s := &search{w: w, fs: fs, delay: delay, at: at, found: make([]worst, len(fs)), margin: make([][]*margin, len(w.places))}
 	s.place = func(i int) *place {
 		if looked[i] == nil {
 			looked[i] = under(w.places[i])
@@ -67,8 +67,8 @@ func (w *Work) changes(i int) bool {
 }
 
 func (s *search) look(i int) []*margin {
-	if list, ok := s.margin[i]; ok {
-		return list
+	if s.margin[i] != nil {
+		return s.margin[i]
 	}
 	p := s.place(i)
 	list := make([]*margin, len(s.fs))

@@ -43,6 +43,17 @@ type amount struct {
 	left, need float64
 }
 
+// marginAfter begins the margin of a way out, in memory that many share.
+func (w *Work) marginAfter(o loss) *margin {
+	if len(w.margins) == 0 {
+		w.margins = make([]margin, 64)
+	}
+	m := &w.margins[0]
+	w.margins = w.margins[1:]
+	m.out, m.fails = o, o.noSchedule
+	return m
+}
+
 func (m *margin) spare() float64 {
 	if m.fails {
 		return math.Inf(-1)
@@ -155,7 +166,7 @@ func (w *Work) margin(p *place, f *failure, delay float64) *margin {
 // way helps its owner alone (D19): at the rates after a failure it must last.
 func (w *Work) share(p *place, f *failure, delay float64) *margin {
 	o := w.goOut(p, f.victim, w.carried(p, f.victim), f.donors[0], delay)
-	m := &margin{out: o, fails: o.noSchedule}
+	m := w.marginAfter(o)
 	if m.fails {
 		return m
 	}
@@ -171,7 +182,7 @@ func (w *Work) share(p *place, f *failure, delay float64) *margin {
 
 // alone is one diver's way out on what is left to that diver, at a rate.
 func (w *Work) alone(p *place, d int, o loss, without int, rate float64) *margin {
-	m := &margin{out: o, fails: o.noSchedule}
+	m := w.marginAfter(o)
 	if m.fails {
 		return m
 	}
@@ -183,8 +194,8 @@ func (w *Work) alone(p *place, d int, o loss, without int, rate float64) *margin
 
 // wayBack is one diver's way back with nothing lost, at the own rate and down to nothing (D37).
 func (w *Work) wayBack(p *place, d int) *margin {
-	m := &margin{out: w.goOut(p, -1, 0, -1, 0)}
-	if m.fails = m.out.noSchedule; m.fails {
+	m := w.marginAfter(w.goOut(p, -1, 0, -1, 0))
+	if m.fails {
 		return m
 	}
 	m.gases = append(m.own[:0], amount{cylinder: -1})
@@ -253,7 +264,7 @@ func (w *Work) count(p *place, d, without int, keep float64, m *margin) {
 // down to the reserve, then the mains.
 func (w *Work) reserve(p *place, d int) *margin {
 	o := w.goOut(p, -1, 0, -1, 0)
-	m := &margin{out: o, fails: o.noSchedule}
+	m := w.marginAfter(o)
 	if m.fails {
 		return m
 	}

@@ -50,11 +50,10 @@ type way struct {
 	factors []float64
 	major   bool // holds a major restriction (D11)
 
-	of      *network // its pieces are laid again where they are asked for: they are large
-	spot    route.Spot
-	nth     int
-	arrives bool          // begins with lastMetre
-	pieces  []route.Piece // or they are kept here
+	of     *network // its pieces are laid again where they are asked for: they are large
+	spot   route.Spot
+	nth    int
+	pieces []route.Piece // or they are kept here
 }
 
 // outcome is a way out scheduled after a loss.

@@ -106,13 +106,13 @@ func decimal(n int64, decimals int) string {
 		n /= 10
 		decimals--
 	}
+	if decimals == 0 {
+		return strconv.FormatInt(n, 10)
+	}
 	var buf [32]byte
 	out := buf[:0]
 	if n < 0 {
 		out, n = append(out, '-'), -n
-	}
-	if decimals == 0 {
-		return string(strconv.AppendInt(out, n, 10))
 	}
 	unit := int64(tens[decimals])
 	out = append(strconv.AppendInt(out, n/unit, 10), '.')

@@ -33,7 +33,23 @@ var Statuses = []Status{Refuse, Indeterminate, NeedsWaiver, Caution, Note, Pass,
 // Rank orders statuses: 0 is the worst. An unknown status ranks before all
 // others, so that it can never be overlooked.
 func (s Status) Rank() int {
-	return slices.Index(Statuses, s)
+	switch s {
+	case Refuse:
+		return 0
+	case Indeterminate:
+		return 1
+	case NeedsWaiver:
+		return 2
+	case Caution:
+		return 3
+	case Note:
+		return 4
+	case Pass:
+		return 5
+	case NotApplicable:
+		return 6
+	}
+	return -1
 }
 
 // Blocks tells whether a plan with such a finding may not be dived as it
@@ -193,9 +209,15 @@ func compare(a, b *Finding) int {
 		}
 		return f.Other.ID
 	}
+	if a.Subject.Kind != b.Subject.Kind {
+		if c := cmp.Compare(slices.Index(kinds, a.Subject.Kind), slices.Index(kinds, b.Subject.Kind)); c != 0 {
+			return c
+		}
+	}
+	if c := cmp.Compare(a.Subject.ID, b.Subject.ID); c != 0 {
+		return c
+	}
 	return cmp.Or(
-		cmp.Compare(slices.Index(kinds, a.Subject.Kind), slices.Index(kinds, b.Subject.Kind)),
-		cmp.Compare(a.Subject.ID, b.Subject.ID),
 		cmp.Compare(other(a), other(b)),
 		cmp.Compare(a.Code, b.Code),
 		cmp.Compare(a.Path, b.Path),

@@ -9,6 +9,11 @@ import (
 )
 
 func TestUnknownStatusBlocksAndIsWorst(t *testing.T) {
+	for i, s := range Statuses {
+		if s.Rank() != i {
+			t.Errorf("%s ranks %d, is listed at %d", s, s.Rank(), i)
+		}
+	}
 	if !Status("").Blocks() || !Status("fine").Blocks() {
 		t.Error("a status outside the set must block")
 	}

@@ -37,8 +37,8 @@ func defaultWaivers() Waivers {
 // paths the first. ok is false where no source covers the cell.
 func (p *Policy) CitationFor(path string) (c finding.Citation, ok bool) {
 	best := -1
-	for _, s := range p.Sources {
-		if covers(s.Path, path) && len(s.Path) > best {
+	for i := range p.Sources {
+		if s := &p.Sources[i]; covers(s.Path, path) && len(s.Path) > best {
 			best, c, ok = len(s.Path), s.Citation, true
 		}
 	}

@@ -30,7 +30,7 @@ func ownFindings(c *Case, builtIn []finding.Finding) []finding.Finding {
 			continue
 		}
 		f := answer(finding.NotApplicable, "not_in_force", c.plan())
-		shell.finish(c, &f)
+		shell.finish(c, &f, shell.cited(c))
 		out = append(out, f)
 	}
 	if len(inForce) == 0 {
@@ -42,14 +42,14 @@ func ownFindings(c *Case, builtIn []finding.Finding) []finding.Finding {
 		asked[a.Rule.ID] = true
 		f := c.ownFinding(a)
 		shell := ownShell(a.Rule)
-		shell.finish(c, &f)
+		shell.finish(c, &f, shell.cited(c))
 		out = append(out, f)
 	}
 	for _, r := range inForce {
 		if !asked[r.ID] {
 			f := answer(finding.NotApplicable, "none", c.plan())
 			shell := ownShell(r)
-			shell.finish(c, &f)
+			shell.finish(c, &f, shell.cited(c))
 			out = append(out, f)
 		}
 	}

@@ -107,8 +107,9 @@ func (r *Rule) judge(c *Case) []finding.Finding {
 	} else {
 		fs = []finding.Finding{{Status: finding.NotApplicable, Code: "not_in_force", Subject: c.plan()}}
 	}
+	by := r.cited(c)
 	for i := range fs {
-		r.finish(c, &fs[i])
+		r.finish(c, &fs[i], by)
 	}
 	return fs
 }
@@ -137,13 +138,18 @@ var common = map[string]Words{
 	"cannot_compute": {Says: "{subject}: cannot tell, {observed}", Remedy: "enter what is missing"},
 }
 
-func (r *Rule) finish(c *Case, f *finding.Finding) {
-	f.Rule, f.RuleVersion, f.Citation = r.ID, r.Version, r.Citation
+// cited is the clause the rule rests on: that of its policy cell, where the policy names one.
+func (r *Rule) cited(c *Case) finding.Citation {
 	if r.Cell != "" {
 		if own, ok := c.Policy.CitationFor(r.cell(c)); ok && own.Complete() {
-			f.Citation = own
+			return own
 		}
 	}
+	return r.Citation
+}
+
+func (r *Rule) finish(c *Case, f *finding.Finding, by finding.Citation) {
+	f.Rule, f.RuleVersion, f.Citation = r.ID, r.Version, by
 	if f.Unit == "" {
 		switch {
 		case f.Observed != nil && f.Observed.Unit != "":
@@ -180,9 +186,13 @@ func (r *Rule) explain(c *Case, f *finding.Finding) {
 		}
 		f.Steps = []finding.Step{f.Given(f.Path, limitAt)}
 	}
+	source := ""
 	for i := range f.Steps {
 		if f.Steps[i].Source == "" {
-			f.Steps[i].Source = f.Citation.Document + ", " + f.Citation.Section
+			if source == "" {
+				source = f.Citation.Document + ", " + f.Citation.Section
+			}
+			f.Steps[i].Source = source
 		}
 	}
 }
