@@ -89,8 +89,9 @@ type Work struct {
 	major     *place    // first place whose way out holds a major restriction
 	reach     *place    // turn at the latest; nil: the whole route
 	binds     []route.Bind
-	beyond    *place // the place after reach that does not pass
-	before    *place // the last place that passed before reach was found between two
+	beyond    *place   // the place after reach that does not pass
+	between   []*place // looked at between two of places, that do not hold
+	before    *place   // the last place that passed before reach was found between two
 
 	margins []margin // memory of those to come
 

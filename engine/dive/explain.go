@@ -111,6 +111,7 @@ func (w *Work) wayWalked(p *place, o *outcome) *stretches {
 // planner cuts at its grid is put together again where nothing changes.
 func (w *Work) walked(pieces []route.Piece, factors []float64, path *deco.Path, r *deco.Result, divers int) (out stretches) {
 	stop, t := -1, r.Begun()
+	told := -1 // the last stretch that is in the list
 	out.list, out.breathing = make([]route.Stretch, 0, len(r.Stretches)), make([][deco.MaxDivers]uint8, 0, len(r.Stretches))
 	oxygen := make([]float64, 0, len(r.Stretches)*divers)
 	for i := range r.Stretches {
@@ -123,7 +124,9 @@ func (w *Work) walked(pieces []route.Piece, factors []float64, path *deco.Path, 
 			continue // see lastMetre
 		}
 		bar := w.barMinutes(s, factors)
-		if i > 0 && s.Kind == deco.Travel && s.Piece == r.Stretches[i-1].Piece && s.Breathing == r.Stretches[i-1].Breathing && r.Stretches[i-1].Kind == deco.Travel {
+		before := told
+		told = i
+		if before >= 0 && s.Kind == deco.Travel && s.Piece == r.Stretches[before].Piece && s.Breathing == r.Stretches[before].Breathing && r.Stretches[before].Kind == deco.Travel {
 			x := &out.list[len(out.list)-1]
 			x.Minutes += s.Minutes
 			x.BarMin += bar

@@ -2,6 +2,7 @@ package dive
 
 import (
 	"math"
+	"slices"
 
 	"lastlight/engine/deco"
 	"lastlight/engine/route"
@@ -44,6 +45,16 @@ func (w *Work) check() {
 			from = i
 		}
 	}
+	w.places = append(w.places, w.between...)
+	slices.SortStableFunc(w.places, func(a, b *place) int {
+		switch {
+		case a.spot.Before(b.spot):
+			return -1
+		case b.spot.Before(a.spot):
+			return 1
+		}
+		return 0
+	})
 	for i, p := range w.places {
 		if !p.judged {
 			p.binds = w.fixed(p)
@@ -56,7 +67,34 @@ func (w *Work) check() {
 	if w.reach == nil && !w.getsHome(w.commitment) {
 		w.turnBefore(w.indexOf(w.commitment))
 	}
+	w.homeFromAll()
 	w.toTheMetre()
+}
+
+// homeFromAll turns before the first place looked at from which the team does not
+// get home though it does from a later one: stops are whole minutes, so that the
+// way home from an earlier place may take one more (D27).
+func (w *Work) homeFromAll() {
+	until, last := w.reach, -1
+	if until == nil {
+		until = w.commitment
+	}
+	for i, p := range w.places {
+		switch {
+		case !p.spot.Before(until.spot):
+			return
+		case !p.judged:
+		case w.getsHome(p):
+			last = i
+		case last < 0:
+			w.reach, w.beyond, w.before, w.binds = p, nil, nil, p.broken()
+			return
+		default:
+			w.binds = p.broken()
+			w.narrowBy(w.places[last], p, w.getsHome)
+			return
+		}
+	}
 }
 
 // marked tells whether a place is looked at in any case.
@@ -77,13 +115,14 @@ func (w *Work) marked(i int) bool {
 
 // scan looks at places between two that are judged.
 func (w *Work) scan(i, j int) {
+	a, b := w.places[i], w.places[j]
 	if j-i < 2 {
+		w.lookBetween(a, b)
 		return
 	}
-	a, b := w.places[i], w.places[j]
 	apart := b.moment.Minutes - a.moment.Minutes
 	switch fails := len(b.binds) > 0; {
-	case len(a.binds) == 0 && !fails && apart <= longest && w.bound(i, j):
+	case len(a.binds) == 0 && !fails && apart <= longest && !w.tight(a, b) && w.bound(i, j):
 		return
 	case len(a.binds) > 0 && apart <= 2*longest:
 		return // the turn lies before; what is short is known
@@ -92,6 +131,58 @@ func (w *Work) scan(i, j int) {
 	w.judge(w.places[mid])
 	w.scan(i, mid)
 	w.scan(mid, j)
+}
+
+// tight tells whether a failure leaves so little at one of two places that a few
+// minutes more of stops take it. Stops are whole minutes, and who is exempt from
+// them at one place is not at the next: between two places that hold need may be
+// that much more than at both.
+func (w *Work) tight(a, b *place) bool {
+	for k := range w.failures {
+		f := &w.failures[k]
+		if f.kind == homeward {
+			continue
+		}
+		rate := w.rates[f.victim].after
+		for _, d := range f.donors {
+			rate += w.rates[d].after
+		}
+		jump := float64(rate*w.pressure(jumpAt)) * jumpMin
+		for _, m := range []*margin{a.tested[k], b.tested[k]} {
+			if m != nil && m.holds() && m.spare() < jump {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// jumpMin minutes more of stops at jumpAt metres are reckoned with by tight.
+const (
+	jumpMin = 3
+	jumpAt  = 9
+)
+
+// lookBetween looks at places between two neighbours that both hold, an eighth of
+// their distance apart, where little is left; those that do not hold are kept.
+func (w *Work) lookBetween(a, b *place) {
+	if len(a.binds) > 0 || len(b.binds) > 0 || !w.tight(a, b) {
+		return
+	}
+	for share := 0.125; share < 1; share += 0.125 {
+		spot, ok := w.normal.path.Between(a.spot, b.spot, share, finest)
+		if !ok {
+			return
+		}
+		p := w.at(spot)
+		if p == nil {
+			continue
+		}
+		if w.judge(p); len(p.binds) > 0 {
+			w.between = append(w.between, p)
+			return
+		}
+	}
 }
 
 // toTheMetre finds the turn between the last place that passes and the next,
@@ -310,9 +401,27 @@ func (w *Work) turnBefore(i int) {
 	w.narrowBy(w.places[low], w.places[high], w.getsHome)
 }
 
-// narrow halves the stretch between a place that passes and one that does not.
+// narrow finds the turn between a place that passes and one that does not: eighths
+// of the stretch are looked at one after the other, for need may be a minute's more
+// before it is less again, and the one that does not pass is halved.
 func (w *Work) narrow(a, b *place) {
 	w.binds = b.binds
+	from, to := a, b
+	for share := 0.125; share < 1; share += 0.125 {
+		spot, ok := w.normal.path.Between(from.spot, to.spot, share, finest)
+		if !ok {
+			break
+		}
+		p := w.at(spot)
+		if p == nil {
+			continue
+		}
+		if w.judge(p); len(p.binds) > 0 {
+			b, w.binds = p, p.binds
+			break
+		}
+		a = p
+	}
 	w.narrowBy(a, b, func(p *place) bool { return len(p.binds) == 0 })
 }
 
