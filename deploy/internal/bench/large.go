@@ -2,6 +2,7 @@ package bench
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -141,12 +142,21 @@ func timed(ctx context.Context, call func(context.Context) error) (time.Duration
 
 // questions are asked about the people and sites that both clubs have.
 func (c *club) questions(s *seed, plan *v1.Plan, trip string) []question {
-	roster, expeditions := v1.NewRosterServiceClient(c.conn), v1.NewExpeditionServiceClient(c.conn)
+	roster, expeditions, dues := v1.NewRosterServiceClient(c.conn), v1.NewExpeditionServiceClient(c.conn), v1.NewDueServiceClient(c.conn)
 	people, sites := slices.Clone(s.people), slices.Clone(s.sites)
 	return []question{
 		{"am I good to go", func(ctx context.Context, n int) (time.Duration, error) {
 			return timed(ctx, func(ctx context.Context) error {
 				_, err := roster.CheckGoodToGo(ctx, &v1.CheckGoodToGoRequest{Person: people[n%len(people)], Site: sites[n%len(sites)]}, c.who)
+				return err
+			})
+		}},
+		{"what is due for the club, first page", func(ctx context.Context, _ int) (time.Duration, error) {
+			return timed(ctx, func(ctx context.Context) error {
+				d, err := dues.ListDue(ctx, &v1.ListDueRequest{Club: true, PageSize: rowsListed}, c.who)
+				if err == nil && len(d.GetEntries()) == 0 {
+					err = errors.New("nothing is due")
+				}
 				return err
 			})
 		}},

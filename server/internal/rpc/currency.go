@@ -10,7 +10,7 @@ import (
 
 // GetCurrency tells what a person's recorded dives make of their cards on a day, past or future.
 func (h *Roster) GetCurrency(ctx context.Context, r *lastlightv1.GetCurrencyRequest) (*lastlightv1.Currency, error) {
-	q, err := h.personQuestion(ctx, "GetCurrency", r.Person, r.Day, r.Site)
+	q, err := h.personQuestion(ctx, "GetCurrency", r.Person, r.Day, r.Site, true)
 	if err != nil {
 		return nil, err
 	}

@@ -161,7 +161,7 @@ func (h *Due) question(ctx context.Context, r *lastlightv1.ListDueRequest) (*due
 // ofPerson is a person with their own gear, by everything on record.
 func (h *Due) ofPerson(ctx context.Context, q *dueQuestion, person string) ([]dueEntry, error) {
 	roster := &Roster{Store: h.Store, Zones: h.Zones}
-	asked, err := roster.personQuestion(ctx, "CheckGoodToGo", person, q.day.String(), "")
+	asked, err := roster.personQuestion(ctx, "CheckGoodToGo", person, q.day.String(), "", false)
 	if err != nil {
 		return nil, err
 	}

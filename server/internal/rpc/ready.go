@@ -25,8 +25,8 @@ type personQuestion struct {
 }
 
 // personQuestion reads the records of a question about a person, the caller
-// where none is named; day is empty for today.
-func (h *Roster) personQuestion(ctx context.Context, method, person, day, site string) (*personQuestion, error) {
+// where none is named; day is empty for today. everything reads the whole log, and not what can matter on the day.
+func (h *Roster) personQuestion(ctx context.Context, method, person, day, site string, everything bool) (*personQuestion, error) {
 	if person == "" {
 		person = access.CallerFrom(ctx).Person
 	}
@@ -41,7 +41,7 @@ func (h *Roster) personQuestion(ctx context.Context, method, person, day, site s
 		return nil, err
 	}
 	now := h.Store.Now()
-	records, err := h.Store.GatherPerson(ctx, person, day, site, now)
+	records, err := h.Store.GatherPerson(ctx, person, day, site, everything, now)
 	if err != nil {
 		return nil, err
 	}
@@ -58,7 +58,7 @@ func (h *Roster) personQuestion(ctx context.Context, method, person, day, site s
 
 // CheckGoodToGo answers a diver's question for a day, by the rules that plans are judged by.
 func (h *Roster) CheckGoodToGo(ctx context.Context, r *lastlightv1.CheckGoodToGoRequest) (*lastlightv1.GoodToGo, error) {
-	q, err := h.personQuestion(ctx, "CheckGoodToGo", r.Person, r.Day, r.Site)
+	q, err := h.personQuestion(ctx, "CheckGoodToGo", r.Person, r.Day, r.Site, false)
 	if err != nil {
 		return nil, err
 	}

@@ -82,5 +82,5 @@ const clubZone = `COALESCE((SELECT time_zone FROM club), 'UTC')`
 
 // ReadsFurther tells whether records gathered under one policy reach less far back than another policy reads.
 func ReadsFurther(then, tried *policy.Policy) bool {
-	return divesWhole(tried) > divesWhole(then) || tried.FirstVisit.MedianMonths > then.FirstVisit.MedianMonths
+	return readsShorter(then, tried) || divesWhole(tried) > divesWhole(then) || tried.FirstVisit.MedianMonths > then.FirstVisit.MedianMonths
 }

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -259,11 +260,16 @@ func (g *gatherer) people(ctx context.Context) error {
 }
 
 func (g *gatherer) dives(ctx context.Context) error {
-	team := make([]string, len(g.r.Plan.Team))
-	for i, d := range g.r.Plan.Team {
-		team[i] = d.Person
+	var team []string
+	var people []*lastlightv1.Person
+	for _, p := range g.r.People {
+		if slices.ContainsFunc(g.r.Plan.Team, func(d *lastlightv1.PlanDiver) bool { return d.Person == p.Record.Id }) {
+			team, people = append(team, p.Record.Id), append(people, p.Record)
+		}
 	}
-	dives, err := pastDives(ctx, g.q, team, g.at, g.at.Add(-divesWhole(&g.r.Policy)), g.r.Plan.Id)
+	dives, err := pastDives(ctx, g.q, logAsked{
+		people: people, policy: &g.r.Policy, sites: []string{g.r.Site.Id}, from: g.at, before: g.at, whole: g.at.Add(-divesWhole(&g.r.Policy)), but: g.r.Plan.Id,
+	})
 	if err != nil {
 		return err
 	}

@@ -5,9 +5,7 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
-	"google.golang.org/protobuf/proto"
 
-	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/facts"
 	"lastlight/server/internal/fault"
 )
@@ -20,9 +18,10 @@ func policyOfDay(ctx context.Context, q Querier, day string, now time.Time) (id 
 	return policyOn(ctx, q, day)
 }
 
-// GatherPerson reads everything a person's question for a day rests on, on one
-// snapshot; day and site may be empty. The policy is the one in force on the day.
-func (s *Store) GatherPerson(ctx context.Context, person, day, site string, now time.Time) (*facts.PersonRecords, error) {
+// GatherPerson reads everything a person's question for a day, and days after it, rests on, on one snapshot; day and site may be
+// empty. The policy is the one in force on the day. Of the person's log it reads what can matter, or everything, for tallies of
+// all that was ever dived.
+func (s *Store) GatherPerson(ctx context.Context, person, day, site string, everything bool, now time.Time) (*facts.PersonRecords, error) {
 	r := &facts.PersonRecords{Pseudonyms: map[string]string{}}
 	err := s.Read(ctx, func(ctx context.Context, q Querier) error {
 		id, document, err := policyOfDay(ctx, q, day, now)
@@ -42,7 +41,13 @@ func (s *Store) GatherPerson(ctx context.Context, person, day, site string, now 
 			return fault.NoSuch("person", person)
 		}
 		r.Person = people[0]
-		dives, err := pastDives(ctx, q, []string{person}, now, now.Add(-divesWhole(&r.Policy)), "")
+		asked := logAsked{
+			people: people, policy: &r.Policy, from: askedFrom(day, now), before: now, whole: now.Add(-divesWhole(&r.Policy)), everything: everything,
+		}
+		if site != "" {
+			asked.sites = []string{site}
+		}
+		dives, err := pastDives(ctx, q, asked)
 		if err != nil {
 			return err
 		}
@@ -97,53 +102,4 @@ func pseudonymsOf(ctx context.Context, q Querier, people []string) (map[string]s
 		return nil
 	})
 	return all, err
-}
-
-// pastDives reads the dives of people that began before a minute, oldest first,
-// by person. but leaves out the dive of one plan; those from wholeFrom on come
-// with their record and site. A dive loads tissues from the minute it begins,
-// whether or not its record is complete: what is still in the register is read
-// too, with the last known out of this diver, or the entry while there is none.
-// Each dive is looked up by its key: a join of many people's dives would have the
-// planner read the whole log, which grows without them.
-func pastDives(ctx context.Context, q Querier, people []string, before, wholeFrom time.Time, but string) (map[string][]facts.PastDive, error) {
-	rows, err := q.Query(ctx, `
-SELECT x.person, d.id, d.site, s.time_zone, d.kind, d.taught_level, COALESCE(d.zone, ''), d.entered_at,
-       CASE WHEN d.state = 'closed' THEN d.out_at ELSE COALESCE((
-         SELECT max(f.at) FROM (SELECT DISTINCT ON (what) at FROM watch_fact WHERE dive = d.id AND person = x.person AND what <> 'in' ORDER BY what, id DESC) f
-       ), d.out_at, d.entered_at) END,
-       d.state = 'closed', d.kind = 'training' AND EXISTS (SELECT FROM dive_diver y WHERE y.dive = d.id AND y.instructor),
-       x.counted_as, x.instructor, x.used, d.penetration_m, d.max_depth_m, d.version,
-       CASE WHEN d.entered_at >= $4 THEN d.record END, CASE WHEN d.entered_at >= $4 THEN s.doc END
-FROM dive_diver x CROSS JOIN LATERAL (SELECT * FROM dive WHERE id = x.dive LIMIT 1) d JOIN site s ON s.id = d.site
-WHERE x.person = ANY ($1) AND NOT d.archived AND x.entered_at < $2 AND d.plan IS DISTINCT FROM $3
-ORDER BY x.person, d.entered_at, d.id`, sortedSet(people), before, but, wholeFrom)
-	if err != nil {
-		return nil, err
-	}
-	type of struct {
-		person string
-		dive   facts.PastDive
-	}
-	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (o of, err error) {
-		d := &o.dive
-		var record, place []byte
-		if err = row.Scan(&o.person, &d.ID, &d.Site, &d.TimeZone, &d.Kind, &d.TaughtLevel, &d.Zone, &d.EnteredAt, &d.OutAt, &d.Closed, &d.Taught,
-			&d.CountedAs, &d.Instructor, &d.Used, &d.PenetrationM, &d.MaxDepthM, &d.Version, &record, &place); err != nil {
-			return o, err
-		}
-		if record == nil {
-			return o, nil
-		}
-		d.Record, d.Place = &lastlightv1.Dive{}, &lastlightv1.Site{}
-		if err = proto.Unmarshal(record, d.Record); err != nil {
-			return o, err
-		}
-		return o, unmarshalDocument(place, d.Place)
-	})
-	out := map[string][]facts.PastDive{}
-	for _, o := range list {
-		out[o.person] = append(out[o.person], o.dive)
-	}
-	return out, err
 }

@@ -1,0 +1,181 @@
+package store
+
+import (
+	"context"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"google.golang.org/protobuf/proto"
+
+	"lastlight/engine/policy"
+	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/facts"
+)
+
+// logAsked bounds what is read of people's logs. What is left out changes no answer to a question about moments from then on, at
+// the sites, under the policy. Only the tallies of everything ever dived, at each site, to each depth, need everything.
+type logAsked struct {
+	people     []*lastlightv1.Person
+	policy     *policy.Policy
+	sites      []string  // asked about: who has been there, and how often lately
+	from       time.Time // the earliest moment asked about
+	before     time.Time // dives that began before
+	whole      time.Time // dives from here on come with their record and site
+	but        string    // the dive of this plan is left out; empty: none
+	everything bool
+}
+
+// outOfStep is how far apart two dives are at most whose days, each in the zone of its site, are in another order than their
+// entries, with slack: zones are up to 26 hours apart.
+const outOfStep = 3 * 24 * time.Hour
+
+// longest is how long a dive lasts at most (dive.Check).
+const longest = 48 * time.Hour
+
+// monthsBefore is a moment at least so many months before another, in any zone.
+func monthsBefore(t time.Time, months int) time.Time {
+	return t.Add(-time.Duration(months)*31*24*time.Hour - outOfStep)
+}
+
+// window is from when every dive is read: those that are counted one by one, that may load tissues, or that make a series before
+// a flight.
+func (a *logAsked) window() time.Time {
+	if a.everything {
+		return time.Time{}
+	}
+	t, load := monthsBefore(a.from, max(a.policy.Currency.WithinMonths, a.policy.Currency.EndorsementMonths)), a.whole.Add(-divesWhole(a.policy))
+	if load.Before(t) {
+		return load
+	}
+	return t
+}
+
+// askedFrom is the earliest moment of a question for a day, empty for today, in any zone; and of one for days after it.
+func askedFrom(day string, now time.Time) time.Time {
+	at, err := time.Parse(time.DateOnly, day)
+	if err != nil { // today
+		at = now
+	}
+	return at.Add(-24 * time.Hour)
+}
+
+// siteWindow is from when every dive at the sites asked about is read.
+func (a *logAsked) siteWindow() time.Time {
+	return monthsBefore(a.from, a.policy.FirstVisit.LeaderMonths)
+}
+
+// spell is a time so short that no gap within it lets a clock of currency run out: a dive that is neither the first nor the last
+// of its spell neither opens nor closes such a gap.
+func spell(p *policy.Policy) time.Duration {
+	months := min(p.Currency.RefresherMonths, p.Currency.ReassessMonths)
+	return max(time.Duration(months-1)*30*24*time.Hour, time.Second)
+}
+
+// readsShorter tells whether what was read of logs under one policy may be too little for another.
+func readsShorter(then, tried *policy.Policy) bool {
+	a, b := then.Currency, tried.Currency
+	return max(b.WithinMonths, b.EndorsementMonths) > max(a.WithinMonths, a.EndorsementMonths) ||
+		tried.FirstVisit.LeaderMonths > then.FirstVisit.LeaderMonths || spell(tried) < spell(then)
+}
+
+// pastDives reads dives of people, oldest first, by person: those that can matter to the question.
+//
+//   - every dive from window on, and at the sites asked about from siteWindow on;
+//   - the last one before, and at each site asked about; with it what may have ended later;
+//   - what is still in the register: a dive loads tissues from the minute it begins, whether or not its record is complete. Its
+//     out is the last known of this diver, or the entry while there is none;
+//   - since the first card, lessons, which heal a gap, and of the others the first and last of each spell, each zone and level
+//     counted as by itself. Where no level is on record the cards of the day say it; as a card lapses to an easier level alone,
+//     they say at every such dive since the card that counts now was issued what counts for it.
+//
+// The log is gone through in an index of its own; what is left is looked up by its key. A join of many people's dives would have
+// the planner read the whole log, which grows without them.
+func pastDives(ctx context.Context, q Querier, a logAsked) (map[string][]facts.PastDive, error) {
+	var people []string
+	var since []*time.Time
+	for _, p := range a.people {
+		people, since = append(people, p.Id), append(since, firstCard(p))
+	}
+	rows, err := q.Query(ctx, `
+SELECT p.person, d.id, d.site, s.time_zone, d.kind, d.taught_level, COALESCE(d.zone, ''), d.entered_at,
+       CASE WHEN d.state = 'closed' THEN d.out_at ELSE COALESCE((
+         SELECT max(f.at) FROM (SELECT DISTINCT ON (what) at FROM watch_fact WHERE dive = d.id AND person = p.person AND what <> 'in' ORDER BY what, id DESC) f
+       ), d.out_at, d.entered_at) END,
+       d.state = 'closed', d.kind = 'training' AND EXISTS (SELECT FROM dive_diver y WHERE y.dive = d.id AND y.instructor),
+       x.counted_as, x.instructor, x.used, d.penetration_m, d.max_depth_m, d.version,
+       CASE WHEN d.entered_at >= $5 THEN d.record END, CASE WHEN d.entered_at >= $5 THEN s.doc END
+FROM unnest($1::text[], $2::timestamptz[]) p (person, since) CROSS JOIN LATERAL (
+  SELECT dive FROM dive_diver WHERE person = p.person AND entered_at >= $4 AND entered_at < $3
+UNION
+  SELECT dive FROM dive_diver WHERE person = p.person AND site = ANY ($7) AND entered_at >= $8 AND entered_at < $3
+UNION
+  SELECT y.dive FROM (
+    SELECT entered_at FROM dive_diver WHERE person = p.person AND entered_at < LEAST($3::timestamptz, $4) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
+    ORDER BY entered_at DESC LIMIT 1) last
+  JOIN dive_diver y ON y.person = p.person AND y.entered_at BETWEEN last.entered_at - $10::interval AND last.entered_at
+UNION
+  SELECT last.dive FROM unnest($7::text[]) here (site) CROSS JOIN LATERAL (
+    SELECT dive FROM dive_diver
+    WHERE person = p.person AND site = here.site AND entered_at < LEAST($3::timestamptz, $8) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
+    ORDER BY entered_at DESC LIMIT 1) last
+UNION
+  SELECT own.dive FROM dive running CROSS JOIN LATERAL (
+    SELECT dive FROM dive_diver WHERE dive = running.id AND person = p.person AND entered_at < $3 LIMIT 1) own
+  WHERE running.state <> 'closed'
+UNION
+  SELECT dive FROM (
+    SELECT dive, entered_at, lesson, min(entered_at) OVER alike AS first, max(entered_at) OVER alike AS last FROM (
+      SELECT *, kind = 'training' AND NOT instructor AS lesson FROM dive_diver
+      WHERE person = p.person AND entered_at >= p.since AND entered_at < LEAST($3::timestamptz, $4) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))) own
+    WINDOW alike AS (PARTITION BY lesson, zone, counted_as, floor(extract(epoch FROM entered_at) / $9::float8))) since
+  WHERE lesson OR entered_at <= first + $11::interval OR entered_at >= last - $11::interval
+) near CROSS JOIN LATERAL (SELECT * FROM dive WHERE id = near.dive LIMIT 1) d
+  CROSS JOIN LATERAL (SELECT * FROM dive_diver WHERE dive = near.dive AND person = p.person LIMIT 1) x JOIN site s ON s.id = d.site
+WHERE NOT d.archived AND d.plan IS DISTINCT FROM $6
+ORDER BY p.person, d.entered_at, d.id`,
+		people, since, a.before, a.window(), a.whole, a.but, sortedSet(a.sites), a.siteWindow(), spell(a.policy).Seconds(), longest, outOfStep)
+	if err != nil {
+		return nil, err
+	}
+	type of struct {
+		person string
+		dive   facts.PastDive
+	}
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (o of, err error) {
+		d := &o.dive
+		var record, place []byte
+		if err = row.Scan(&o.person, &d.ID, &d.Site, &d.TimeZone, &d.Kind, &d.TaughtLevel, &d.Zone, &d.EnteredAt, &d.OutAt, &d.Closed, &d.Taught,
+			&d.CountedAs, &d.Instructor, &d.Used, &d.PenetrationM, &d.MaxDepthM, &d.Version, &record, &place); err != nil {
+			return o, err
+		}
+		if record == nil {
+			return o, nil
+		}
+		d.Record, d.Place = &lastlightv1.Dive{}, &lastlightv1.Site{}
+		if err = proto.Unmarshal(record, d.Record); err != nil {
+			return o, err
+		}
+		return o, unmarshalDocument(place, d.Place)
+	})
+	out := map[string][]facts.PastDive{}
+	for _, o := range list {
+		out[o.person] = append(out[o.person], o.dive)
+	}
+	return out, err
+}
+
+// firstCard is the moment from which a dive may be on or after the day on which a person's first card was issued, in any zone; nil:
+// there is none.
+func firstCard(p *lastlightv1.Person) *time.Time {
+	var first *time.Time
+	for _, c := range p.Cards {
+		issued, err := time.Parse(time.DateOnly, c.IssuedDay)
+		if c.Level == "" || err != nil {
+			continue
+		}
+		if from := issued.Add(-outOfStep); first == nil || from.Before(*first) {
+			first = &from
+		}
+	}
+	return first
+}
