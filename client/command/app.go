@@ -61,6 +61,8 @@ type app struct {
 	conn     *grpc.ClientConn
 	zones    map[string]*time.Location
 	wrote    bool
+	// began is what every "now" of a command line means: two flags of it say the same instant.
+	began time.Time
 }
 
 // Process runs the program on the process's own streams.
@@ -73,7 +75,7 @@ func Process() exit.Code {
 
 // Main runs one command line and tells the exit code.
 func Main(args []string, s Streams) exit.Code {
-	a := &app{Streams: s, zones: map[string]*time.Location{}}
+	a := &app{Streams: s, zones: map[string]*time.Location{}, began: s.Now()}
 	root := a.root()
 	root.SetArgs(args)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
@@ -220,7 +221,8 @@ func TestErrorsEndAsDocumented(t *testing.T) {
 			}
 		}
 	}
-	for _, args := range [][]string{{"sit"}, {"site", "show"}, {"site", "list", "--nope"}, {"--as", "xml", "whoami"}, {"--request-id", "7", "whoami"}, {"--units", "furlongs", "whoami"}} {
+	for _, args := range [][]string{{"sit"}, {"site", "show"}, {"site", "list", "--nope"}, {"--as", "xml", "whoami"}, {"--request-id", "7", "whoami"}, {"--units", "furlongs", "whoami"},
+		{"sheet", "in"}, {"sheet", "columns"}, {"sheet", "columns", "person", "site"}, {"person", "my-data", "ane"}} {
 		if got := c.run(args...); got.code != exit.Usage || got.err == "" {
 			t.Errorf("%v: %d %s", args, got.code, got.err)
 		}
@@ -257,6 +259,40 @@ func TestRetries(t *testing.T) {
 	c.answer("CreateSite", func(proto.Message) (proto.Message, error) { return nil, status.Error(codes.DeadlineExceeded, "") })
 	if got := c.run(args...); got.code != exit.Unreachable || !strings.Contains(got.err, "--request-id "+id) {
 		t.Errorf("%d %s", got.code, got.err)
+	}
+}
+
+// TestExplainNowTakesAVersion: --now asks the engine for the version that was named, or for the last one.
+func TestExplainNowTakesAVersion(t *testing.T) {
+	c := newClub(t)
+	c.say("EvaluatePlan", &pb.Report{Plan: "loop-1", PlanVersion: 2, Verdict: "pass"})
+	for i, x := range []struct {
+		more    []string
+		version int32
+	}{{nil, 0}, {[]string{"--version", "2"}, 2}} {
+		if got := c.run(append([]string{"plan", "explain", "loop-1", "--now"}, x.more...)...); got.code != exit.Done {
+			t.Fatalf("%v: %d %s", x.more, got.code, got.err)
+		}
+		if asked := c.asked("EvaluatePlan")[i].(*pb.EvaluatePlanRequest); asked.GetId() != "loop-1" || asked.GetVersion() != x.version {
+			t.Errorf("%v asks %v", x.more, asked)
+		}
+	}
+	if got := c.run("plan", "explain", "loop-1", "--now", "--version", "two"); got.code != exit.Usage {
+		t.Errorf("a version in letters: %d %s", got.code, got.err)
+	}
+}
+
+// TestNowIsOneInstant: an analyser calibrated "now" is not calibrated after the analysis of "now".
+func TestNowIsOneInstant(t *testing.T) {
+	c := newClub(t)
+	c.tick = time.Second
+	got := c.run("analysis", "record", "c-12-1", "--analysed-at", "now", "--oxygen-percent", "32.4", "--calibrated-at", "now")
+	if got.code != exit.Done {
+		t.Fatal(got.err)
+	}
+	a := c.asked("RecordAnalysis")[0].(*pb.RecordAnalysisRequest).GetAnalysis()
+	if !a.GetAnalysedAt().AsTime().Equal(a.GetCalibratedAt().AsTime()) {
+		t.Errorf("analysed %s, calibrated %s", a.GetAnalysedAt().AsTime(), a.GetCalibratedAt().AsTime())
 	}
 }
 

@@ -1,8 +1,11 @@
 package command
 
 import (
+	"fmt"
+
 	"github.com/spf13/cobra"
 
+	"lastlight/client/recordfile"
 	"lastlight/client/screen"
 	pb "lastlight/proto/lastlight/v1"
 )
@@ -25,7 +28,7 @@ func (a *app) explain() *cobra.Command {
 		example: "  lastlight plan explain loop-1\n  lastlight plan explain loop-1 1 --version 2",
 	}, pb.NewPlanServiceClient, pb.PlanServiceClient.GetReport, nil, show)
 	stored := cmd.RunE
-	cmd.Args = cobra.RangeArgs(1, 2)
+	cmd.Args = arity(1, 2)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		if len(args) == 2 {
 			finding = args[1]
@@ -37,11 +40,13 @@ func (a *app) explain() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		version, err := cmd.Flags().GetInt32("version")
-		if err != nil {
-			return usage(cmd, err)
+		asked := &pb.EvaluatePlanRequest{Id: args[0]}
+		if version := cmd.Flags().Lookup("version"); version.Changed {
+			if err := recordfile.Set(asked, "version", version.Value.String()); err != nil {
+				return usage(cmd, fmt.Errorf("--version: %w", err))
+			}
 		}
-		r, err := pb.NewPlanServiceClient(conn).EvaluatePlan(cmd.Context(), &pb.EvaluatePlanRequest{Id: args[0], Version: version})
+		r, err := pb.NewPlanServiceClient(conn).EvaluatePlan(cmd.Context(), asked)
 		if err != nil {
 			return err
 		}

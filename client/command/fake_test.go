@@ -58,6 +58,8 @@ type club struct {
 	*fake
 	env map[string]string
 	dir string
+	// tick is how far the clock goes on each time it is read.
+	tick time.Duration
 }
 
 func newClub(t *testing.T) *club {
@@ -79,9 +81,9 @@ func newClub(t *testing.T) *club {
 		grpc.UnknownServiceHandler(f.serve))
 	go func() { _ = s.Serve(l) }() // Ends with Stop.
 	t.Cleanup(s.Stop)
-	return &club{f, map[string]string{
+	return &club{fake: f, env: map[string]string{
 		"HOME": dir, "LASTLIGHT_SERVER": l.Addr().String(), "LASTLIGHT_CA": filepath.Join(dir, "ca.pem"), "LASTLIGHT_TOKEN_FILE": filepath.Join(dir, "token"),
-	}, dir}
+	}, dir: dir}
 }
 
 func certificates(t *testing.T) ([]byte, tls.Certificate) {
@@ -213,8 +215,9 @@ func (c *club) run(args ...string) result { return c.with("", nil, args...) }
 func (c *club) with(stdin string, env map[string]string, args ...string) result {
 	c.t.Helper()
 	var out, errs bytes.Buffer
+	at := now
 	code := Main(args, Streams{
-		In: strings.NewReader(stdin), Out: &out, Err: &errs, Now: func() time.Time { return now },
+		In: strings.NewReader(stdin), Out: &out, Err: &errs, Now: func() time.Time { at = at.Add(c.tick); return at },
 		Env: func(name string) string {
 			if v, ok := env[name]; ok {
 				return v

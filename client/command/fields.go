@@ -117,7 +117,7 @@ func (a *app) set(m proto.Message, path string, fd protoreflect.FieldDescriptor,
 	switch fd.Message().FullName() {
 	case "google.protobuf.Timestamp":
 		if text == "now" {
-			v = timestamppb.New(a.Now().UTC())
+			v = timestamppb.New(a.began.UTC())
 		} else {
 			v, err = recordfile.ParseInstant(text)
 		}

@@ -98,7 +98,7 @@ func (a *app) reads() *cobra.Command {
 // myData puts the parts together: one JSON document, whatever the form asked for, because it is kept and not read on a screen.
 func (a *app) myData() *cobra.Command {
 	return &cobra.Command{
-		Use: "my-data", Short: "Everything on record about you, as one JSON file", Args: cobra.NoArgs,
+		Use: "my-data", Short: "Everything on record about you, as one JSON file", Args: arity(0, 0),
 		Long:    "Your own record with what is restricted, roles, devices, dives, plans and what\nwas decided about them, incidents, gear, expeditions, mail, requests to erase,\nwho was shown what of yours. Of others only who they are.",
 		Example: "  lastlight person my-data > my-data.json",
 		RunE: func(cmd *cobra.Command, _ []string) error {

@@ -3,6 +3,7 @@ package command
 import (
 	"context"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -50,7 +51,7 @@ column for, or an empty cell. Every problem is shown at once by row and column.
 A year of two digits is completed only where one century fits; what was read is
 shown, and --dates-confirmed says that it is right.`,
 		Example: "  lastlight sheet in members.csv --map members.yaml --dry-run",
-		Args:    cobra.MinimumNArgs(1),
+		Args:    arity(1, math.MaxInt),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.readSheets(cmd, args, mapping, dry, confirmed)
 		},
@@ -222,7 +223,7 @@ list go into a sheet of their own: person.cards.csv has id, cards.id,
 cards.issued_day …`,
 		Example:   "  lastlight sheet columns person",
 		ValidArgs: kinds,
-		Args:      cobra.ExactArgs(1),
+		Args:      arity(1, 1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			columns, err := sheet.Columns(strings.ReplaceAll(args[0], "-", "_"))
 			if err != nil {

@@ -126,7 +126,7 @@ func (w View) reasons(p *page, r *pb.Report, o ReportOptions) {
 		case o.All || o.Steps && !passes(status) || !passes(status) && status != "caution" && status != "note":
 			shown = true
 			p.blank()
-			same := alike(findings, i)
+			same := alike(findings, i, o.Steps)
 			for _, k := range same {
 				said[k] = true
 			}
@@ -147,22 +147,22 @@ func (w View) reasons(p *page, r *pb.Report, o ReportOptions) {
 func passes(status string) bool { return status == "pass" || status == "not_applicable" }
 
 // alike gives the numbers of the findings that are told together with the one at i, itself first: those right after it that say
-// the same of the same thing under other rules, for one missing card leaves many rules unanswered; and of a route with faults
-// whatever it leaves unanswered, wherever it stands.
-func alike(fs []*pb.Finding, i int) []int {
+// the same of the same thing under other rules, for one missing card leaves many rules unanswered; and of what hangs on one
+// thing to be mended first, whatever it leaves unanswered, wherever it stands. Where the steps are shown, only what has none.
+func alike(fs []*pb.Finding, i int, steps bool) []int {
 	same := []int{i}
-	if !plain(fs[i]) {
+	if !plain(fs[i], steps) {
 		return same
 	}
 	a := fs[i]
 	for k := i + 1; k < len(fs); k++ {
 		b := fs[k]
 		switch {
-		case a.GetCode() == routeUnknown:
-			if b.GetCode() != routeUnknown {
+		case slices.Contains(upstream, a.GetCode()):
+			if b.GetCode() != a.GetCode() || !plain(b, steps) {
 				continue
 			}
-		case !plain(b) || a.GetStatus() != b.GetStatus() || a.GetMessage() != b.GetMessage() || a.GetRemedy() != b.GetRemedy() ||
+		case !plain(b, steps) || a.GetStatus() != b.GetStatus() || a.GetMessage() != b.GetMessage() || a.GetRemedy() != b.GetRemedy() ||
 			subject(a) != subject(b) || a.GetPlace() != b.GetPlace() || a.GetDueAt() != b.GetDueAt():
 			return same
 		}
@@ -171,13 +171,13 @@ func alike(fs []*pb.Finding, i int) []int {
 	return same
 }
 
-// routeUnknown is the code of what cannot be told before the route is mended.
-const routeUnknown = "route_unknown"
+// upstream are the codes of what cannot be told before one other thing is mended: the route, or the cards that say which level counts.
+var upstream = []string{"route_unknown", "level_unknown"}
 
-// plain tells whether a finding says nothing beyond its message and remedy.
-func plain(f *pb.Finding) bool {
+// plain tells whether a finding says nothing beyond its message and remedy; its steps only count where they are shown.
+func plain(f *pb.Finding, steps bool) bool {
 	return f.GetObserved() == nil && f.GetLimit() == nil && f.GetShortfall() == nil && len(f.GetFigures()) == 0 &&
-		len(f.GetWaivableBy()) == 0 && f.GetWaivedBy() == "" && len(f.GetSteps()) == 0
+		len(f.GetWaivableBy()) == 0 && f.GetWaivedBy() == "" && (!steps || len(f.GetSteps()) == 0)
 }
 
 // sameFor names what was told together: the rule, and what it is about where that differs.

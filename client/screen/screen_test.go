@@ -248,28 +248,44 @@ func TestTurnPressuresAreNeverRoundedDown(t *testing.T) {
 	}
 }
 
-// What a route with faults leaves unanswered is one reason, wherever it stands in the list; what else is not known is not hidden in it.
-func TestRouteUnknownIsOneReason(t *testing.T) {
+// What a route with faults leaves unanswered is one reason, wherever it stands in the list, and so is what hangs on cards that
+// nobody has seen; what else is not known is not hidden in it. The engine gives each finding its steps.
+func TestWhatHangsOnOneThingIsOneReason(t *testing.T) {
 	about := func(kind, id, rule, code, message string) *pb.Finding {
-		return &pb.Finding{Rule: rule, RuleVersion: 1, Code: code, Status: "indeterminate", Message: message, Subject: &pb.FindingSubject{Kind: kind, Id: id}}
+		return &pb.Finding{
+			Rule: rule, RuleVersion: 1, Code: code, Status: "indeterminate", Message: message, Subject: &pb.FindingSubject{Kind: kind, Id: id},
+			Steps: []*pb.Step{{What: "what is not known", Formula: "not recorded", Result: &pb.Figure{Text: "blocks"}}},
+		}
 	}
 	r := &pb.Report{Verdict: "indeterminate", Findings: []*pb.Finding{
-		about("plan", "p", "level.depth", "route_unknown", "plan p: cannot tell, the route has faults"),
+		about("plan", "p", "route.turn", "route_unknown", "plan p: cannot tell, the route has faults"),
+		about("plan", "p", "kit.lights", "level_unknown", "plan p: cannot tell, nobody can say which level counts"),
 		about("diver", "mo", "medical.valid", "unknown", "mo: cannot tell, the medical is not recorded"),
 		about("item", "lamp", "kit.light_burn", "route_unknown", "lamp: cannot tell, the route has faults"),
 		about("item", "spare", "kit.light_burn", "route_unknown", "spare: cannot tell, the route has faults"),
+		about("diver", "mo", "level.depth", "level_unknown", "mo: cannot tell, nobody can say which level counts"),
 	}}
-	var out bytes.Buffer
-	if err := (View{Out: &out, Page: true}).Report(r, ReportOptions{}); err != nil {
-		t.Fatal(err)
+	show := func(o ReportOptions) string {
+		var out bytes.Buffer
+		if err := (View{Out: &out, Page: true}).Report(r, o); err != nil {
+			t.Fatal(err)
+		}
+		return strings.Join(strings.Fields(out.String()), " ")
 	}
-	text := strings.Join(strings.Fields(out.String()), " ")
-	for _, want := range []string{"1. NOT KNOWN plan p", "the same for kit.light_burn (item lamp; item spare)", "2. NOT KNOWN diver mo"} {
+	text := show(ReportOptions{})
+	for _, want := range []string{
+		"1. NOT KNOWN plan p", "the same for kit.light_burn (item lamp; item spare)", "2. NOT KNOWN plan p", "the same for level.depth (diver mo)", "3. NOT KNOWN diver mo",
+	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the report does not say %q:\n%s", want, text)
 		}
 	}
-	if n := strings.Count(text, "the route has faults"); n != 1 {
-		t.Errorf("the faults of the route are told %d times, not once", n)
+	for _, once := range []string{"the route has faults", "which level counts"} {
+		if n := strings.Count(text, once); n != 1 {
+			t.Errorf("%q is told %d times, not once", once, n)
+		}
+	}
+	if n := strings.Count(show(ReportOptions{Steps: true}), "the route has faults"); n != 3 {
+		t.Errorf("with the steps asked for, %d of 3 findings show theirs", n)
 	}
 }

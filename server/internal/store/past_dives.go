@@ -78,6 +78,21 @@ func readsShorter(then, tried *policy.Policy) bool {
 		tried.FirstVisit.LeaderMonths > then.FirstVisit.LeaderMonths || spell(tried) < spell(then)
 }
 
+// reachingFurthest is a policy under which logs are read as far back, and as densely, as any of these asks for.
+func reachingFurthest(policies []facts.PolicyFrom) *policy.Policy {
+	p := policies[0].Policy
+	for i := range policies[1:] {
+		q := &policies[i+1].Policy
+		p.Currency.WithinMonths = max(p.Currency.WithinMonths, q.Currency.WithinMonths)
+		p.Currency.EndorsementMonths = max(p.Currency.EndorsementMonths, q.Currency.EndorsementMonths)
+		p.Currency.RefresherMonths = min(p.Currency.RefresherMonths, q.Currency.RefresherMonths)
+		p.Currency.ReassessMonths = min(p.Currency.ReassessMonths, q.Currency.ReassessMonths)
+		p.FirstVisit.LeaderMonths = max(p.FirstVisit.LeaderMonths, q.FirstVisit.LeaderMonths)
+		p.Decompression.EarlierDivesHours = max(p.Decompression.EarlierDivesHours, q.Decompression.EarlierDivesHours)
+	}
+	return &p
+}
+
 // pastDives reads dives of people, oldest first, by person: those that can matter to the question.
 //
 //   - every dive from window on, and at the sites asked about from siteWindow on;

@@ -346,3 +346,18 @@ INSERT INTO dive_diver (dive, person, entered_at, site, instructor, doc) SELECT 
 		t.Errorf("the lesson that heals is not read: %v", of["p"])
 	}
 }
+
+// TestReachingFurthest asks of each two policies no less than either: no question about a log is answered from too little of it.
+func TestReachingFurthest(t *testing.T) {
+	a, b := policy.Default(), policy.Default()
+	a.Currency.WithinMonths, b.Currency.RefresherMonths, a.Currency.ReassessMonths = 24, 3, 9
+	b.Currency.EndorsementMonths, a.FirstVisit.LeaderMonths, b.Decompression.EarlierDivesHours = 36, 60, 400
+	for _, list := range [][]facts.PolicyFrom{{{Policy: a}, {Policy: b}}, {{Policy: b}, {Policy: a}}} {
+		far := reachingFurthest(list)
+		for _, p := range []policy.Policy{a, b} {
+			if readsShorter(far, &p) || divesWhole(far) < divesWhole(&p) {
+				t.Errorf("%+v reads less than %+v", far.Currency, p.Currency)
+			}
+		}
+	}
+}
