@@ -221,8 +221,18 @@ func TestErrorsEndAsDocumented(t *testing.T) {
 			}
 		}
 	}
-	for _, args := range [][]string{{"sit"}, {"site", "show"}, {"site", "list", "--nope"}, {"--as", "xml", "whoami"}, {"--request-id", "7", "whoami"}, {"--units", "furlongs", "whoami"},
-		{"sheet", "in"}, {"sheet", "columns"}, {"sheet", "columns", "person", "site"}, {"person", "my-data", "ane"}} {
+	for _, args := range [][]string{
+		{"sit"},
+		{"site", "show"},
+		{"site", "list", "--nope"},
+		{"--as", "xml", "whoami"},
+		{"--request-id", "7", "whoami"},
+		{"--units", "furlongs", "whoami"},
+		{"sheet", "in"},
+		{"sheet", "columns"},
+		{"sheet", "columns", "person", "site"},
+		{"person", "my-data", "ane"},
+	} {
 		if got := c.run(args...); got.code != exit.Usage || got.err == "" {
 			t.Errorf("%v: %d %s", args, got.code, got.err)
 		}
