@@ -17,8 +17,8 @@ func erasureRead(person string) string { return "\x00erasure\x00" + person }
 func (a *app) erase() *cobra.Command {
 	cmd, build := command[*pb.RequestErasureRequest](a, verb{
 		use: "erase [PERSON]", short: "Ask for a person to be taken out for ever; yourself", args: []string{"person?"},
-		long: "Asks for it, of yourself if nobody is named. A guardian and the welfare officer\nask for a minor, the committee on a letter: --written-day. --dry-run shows what\n" +
-			"goes, what stays and why, and what hinders it. Nothing goes until a member of the\ncommittee, who is neither the person nor asked for it, has read that and says\n" +
+		long: "Asks for it, of yourself if nobody is named. A guardian and the welfare officer ask for a minor, the committee on a letter: --written-day. --dry-run shows what " +
+			"goes, what stays and why, and what hinders it. Nothing goes until a member of the committee, who is neither the person nor asked for it, has read that and says " +
 			"--confirm; if it has changed since, or something hinders it, nothing is done.",
 		example: "  lastlight person erase\n  lastlight person erase ane --written-day 2026-06-01\n  lastlight person erase ane --dry-run\n" +
 			"  lastlight person erase ane --confirm\n  lastlight person erase ane --withdraw",

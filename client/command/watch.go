@@ -65,13 +65,15 @@ func (a *app) signIn() *cobra.Command {
 	var measured, stages []string
 	var temperature string
 	check := false
-	cmd := call(a, verb{
+	var asked string
+	var cmd *cobra.Command
+	cmd = call(a, verb{
 		use: "sign-in PLAN", short: "Enter an approved plan with the pressures read at the water", args: []string{"plan"},
 		long:    "Evaluates again. Inside the approved dive it goes, with new turn pressures; else it says what changed and who must approve, and ends with 1.",
 		example: "  lastlight watch sign-in loop-1 --version 3 --measured ane=195bar --measured rolf=200bar --stage ane:s-40-1=180bar",
 		skip:    []string{"check_only"},
 	}, pb.NewDiveServiceClient, pb.DiveServiceClient.SignIn, func(_ context.Context, cmd *cobra.Command, r *pb.SignInRequest) error {
-		r.CheckOnly = check
+		r.CheckOnly, asked = check, r.GetPlan()
 		by := map[string]*pb.Measured{}
 		system := units.System(a.settings.Units)
 		for _, m := range measured {
@@ -101,7 +103,13 @@ func (a *app) signIn() *cobra.Command {
 			}
 		}
 		return nil
-	}, func(w screen.View, r *pb.SignInResponse) error { return w.SignIn(r, check) })
+	}, func(w screen.View, r *pb.SignInResponse) error {
+		site := ""
+		if !r.GetGo() {
+			site = a.planSite(cmd.Context(), asked)
+		}
+		return w.SignIn(r, check, site)
+	})
 	cmd.Flags().StringArrayVar(&measured, "measured", nil, "PERSON=PRESSURE of the mains, for each diver")
 	cmd.Flags().StringArrayVar(&stages, "stage", nil, "PERSON:CYLINDER=PRESSURE of each stage or deco cylinder")
 	cmd.Flags().StringVar(&temperature, "temperature-c", "", "°C of the gas when the pressures were read")

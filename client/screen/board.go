@@ -112,8 +112,16 @@ func (w View) watch(p *page, x *pb.Watch) {
 	p.label(2, "cover", x.GetCover())
 	p.label(2, "plan", planName(x))
 	w.gas(p, 2, x.GetFigures())
+	reached := map[string]bool{}
 	for _, c := range x.GetContacts() {
+		reached[c.GetPerson()] = true
 		p.label(2, "contact", strings.TrimSpace(fmt.Sprintf("%s: %s, %s %s", c.GetPerson(), c.GetFullName(), c.GetTelephone(), c.GetRelation())))
+	}
+	// Contacts come for whom nobody has seen out, and none at all to whoever may not see them: where some are shown, a gap is told.
+	for _, d := range x.GetDivers() {
+		if len(reached) > 0 && d.GetSeenOutAt() == nil && !reached[d.GetPerson()] {
+			p.label(2, "contact", d.GetPerson()+": none on record")
+		}
 	}
 }
 
@@ -187,8 +195,8 @@ func (w View) boardRows(watches []*pb.Watch) error {
 	return w.Table(t)
 }
 
-// SignIn shows the answer at the water: go with the new figures, or no and why.
-func (w View) SignIn(r *pb.SignInResponse, checkOnly bool) error {
+// SignIn shows the answer at the water: go with the new figures, or no and why. A refusal's times are in the zone of site.
+func (w View) SignIn(r *pb.SignInResponse, checkOnly bool, site string) error {
 	verdict := "NO: stay out of the water"
 	if r.GetGo() {
 		verdict = "GO"
@@ -223,7 +231,7 @@ func (w View) SignIn(r *pb.SignInResponse, checkOnly bool) error {
 			p.line("No check stands against the dive itself; it is not approved as it stands.")
 		} else if r.GetReport() != nil && !r.GetGo() {
 			p.blank()
-			p.err = w.Report(r.GetReport(), ReportOptions{Site: r.GetWatch().GetSite()})
+			p.err = w.Report(r.GetReport(), ReportOptions{Site: site})
 		}
 		err = p.err
 	} else if r.GetGo() {
@@ -237,7 +245,7 @@ func (w View) SignIn(r *pb.SignInResponse, checkOnly bool) error {
 			t.Rows = append(t.Rows, []string{"no", "", r.GetWhoMustApprove()})
 		}
 		if err = w.Table(t); err == nil && r.GetReport() != nil {
-			err = w.Report(r.GetReport(), ReportOptions{})
+			err = w.Report(r.GetReport(), ReportOptions{Site: site})
 		}
 	}
 	if err == nil && !r.GetGo() {

@@ -200,16 +200,42 @@ func TestBoard(t *testing.T) {
 	screens(t, "board-empty", func(w View) error { return w.Board(&pb.Board{AsOf: timestamppb.New(now)}) }, exit.Done)
 }
 
+// Cover who rings has to know that a diver in the water has nobody on record; who was seen out is not asked for any more.
+func TestMissingContactIsTold(t *testing.T) {
+	in := func(person string, seen *timestamppb.Timestamp) *pb.WatchDiver {
+		return &pb.WatchDiver{Person: person, InAt: timestamppb.New(now), SeenOutAt: seen}
+	}
+	b := &pb.Board{AsOf: timestamppb.New(now), Watches: []*pb.Watch{{
+		Dive: "d-1", Step: "in", Divers: []*pb.WatchDiver{in("rolf", nil), in("ane", nil), in("tove", timestamppb.New(now))},
+		Contacts: []*pb.WatchContact{{Person: "rolf", FullName: "Contact of Rolf", Telephone: "+00 555 0101"}},
+	}}}
+	var out bytes.Buffer
+	show := func() string {
+		out.Reset()
+		if err := (View{Out: &out, Page: true}).Board(b); err != nil {
+			t.Fatal(err)
+		}
+		return out.String()
+	}
+	if text := show(); !strings.Contains(text, "ane: none on record") || strings.Contains(text, "rolf: none") || strings.Contains(text, "tove: none") {
+		t.Error(text)
+	}
+	b.Watches[0].Contacts = nil
+	if text := show(); strings.Contains(text, "none on record") {
+		t.Errorf("whoever may not see contacts is told there are none:\n%s", text)
+	}
+}
+
 func TestSignIn(t *testing.T) {
 	t.Parallel()
 	screens(t, "sign-in-go", func(w View) error {
-		return w.SignIn(&pb.SignInResponse{Go: true, Changed: []string{"Rolf starts with 195 bar instead of 210"}, Watch: watches()[1]}, false)
+		return w.SignIn(&pb.SignInResponse{Go: true, Changed: []string{"Rolf starts with 195 bar instead of 210"}, Watch: watches()[1]}, false, "")
 	}, exit.Done)
 	screens(t, "sign-in-check", func(w View) error {
-		return w.SignIn(&pb.SignInResponse{Go: true, Report: &pb.Report{Dive: &pb.DiveFigures{Divers: watches()[0].GetFigures()}}}, true)
+		return w.SignIn(&pb.SignInResponse{Go: true, Report: &pb.Report{Dive: &pb.DiveFigures{Divers: watches()[0].GetFigures()}}}, true, "")
 	}, exit.Done)
 	screens(t, "sign-in-no", func(w View) error {
-		return w.SignIn(&pb.SignInResponse{Changed: []string{"the team is another one"}, WhoMustApprove: "a coordinator who takes no part in the dive", Report: refused()}, false)
+		return w.SignIn(&pb.SignInResponse{Changed: []string{"the team is another one"}, WhoMustApprove: "a coordinator who takes no part in the dive", Report: refused()}, false, "lower-spring")
 	}, exit.Refused)
 }
 

@@ -36,7 +36,7 @@ func Decode(p *fault.Problems, document []byte) policy.Policy {
 		return out
 	}
 	for _, f := range out.Validate() {
-		p.Add("document."+f.Path, f.Got, f.Message, "the policy cannot be used like this")
+		p.Add("document."+f.Path, f.Got, strings.TrimPrefix(f.Message, "expected "), "the policy cannot be used like this")
 	}
 	for _, f := range ownrules.Check(out.OwnRules) {
 		message := f.Text

@@ -57,3 +57,21 @@ func TestEveryFaultOfADocumentIsNamed(t *testing.T) {
 		}
 	}
 }
+
+// What the engine says of a cell stands under "expected:", and does not say that word again.
+func TestExpectedIsSaidOnce(t *testing.T) {
+	t.Parallel()
+	m := shipped(t)
+	m["people"].(map[string]any)["medical_bands"] = []any{}
+	b, _ := json.Marshal(m)
+	p := fault.Collect("policy.")
+	Decode(p, b)
+	if len(p.List()) == 0 {
+		t.Fatal("a policy without medical bands is taken")
+	}
+	for _, x := range p.List() {
+		if x.Expected == "" || strings.HasPrefix(x.Expected, "expected") {
+			t.Errorf("%s: expected: %s", x.Field, x.Expected)
+		}
+	}
+}

@@ -24,7 +24,7 @@ type SiteHistory struct {
 // index before they are merged.
 const historyEntries = `
 SELECT at, kind, id, summary, day FROM (
-  (SELECT entered_at AS at, 'dive' AS kind, id, kind || ' dive, ' || (SELECT count(*) FROM dive_diver x WHERE x.dive = d.id) || ' divers' || COALESCE(', ' || max_depth_m || ' m', '') AS summary, '' AS day
+  (SELECT entered_at AS at, 'dive' AS kind, id, replace(kind, '_', ' ') || ' dive, ' || (SELECT count(*) FROM dive_diver x WHERE x.dive = d.id) || ' divers' || COALESCE(', ' || max_depth_m || ' m', '') AS summary, '' AS day
    FROM dive d WHERE site = $1 AND NOT archived AND state <> 'in_water' AND entered_at <= $2 AND (entered_at, 'dive', id) < ($2, $3, $4) ORDER BY entered_at DESC, id DESC LIMIT $5)
   UNION ALL
   (SELECT i.at, 'incident', i.id, 'incident of level ' || i.level, i.day
