@@ -16,7 +16,7 @@ func (a *app) custody() *cobra.Command {
 	return a.noun("custody", "Who has which item, what waits in a cave, what is lost",
 		call(a, verb{
 			use: "record ITEM...", short: "Record what became of items, many at once", args: []string{"items..."}, block: "event", skip: []string{"item", "id"},
-			long: "Hand over, leave unattended, put in a depot, bring back, lose, find. A cylinder that\n" +
+			long: "Hand over, leave unattended, put in a depot, bring back, lose, find. A cylinder that " +
 				"waits in the cave stays in custody; one left unattended or lost is analysed again.",
 			example: "  lastlight custody record c-12-1 c-12-2 --kind handed_over --holder ane\n" +
 				"  lastlight custody record stage-1 --kind waiting_in_cave --site hollow-spring --place junction --remove-by 2026-06-09",

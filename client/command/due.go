@@ -30,8 +30,8 @@ var dueColumns = []column[*pb.DueEntry]{
 func (a *app) due() *cobra.Command {
 	cmd, build := command[*pb.ListDueRequest](a, verb{
 		use: "due [PERSON]", short: "What falls due, what stops diving first", args: []string{"person?"},
-		long: "Without a name: your own dates. stops says what it stops: now, the expedition, or\n" +
-			"nothing yet. A calendar file has no names, places or health in it: ref finds the\n" +
+		long: "Without a name: your own dates. stops says what it stops: now, the expedition, or " +
+			"nothing yet. A calendar file has no names, places or health in it: ref finds the " +
 			"entry here. Who is current, which rests on the log, is not asked for the club.",
 		example: "  lastlight due\n  lastlight due --expedition june-2026 --calendar due.ics\n  lastlight due --club --by 2026-12-31 --csv due.csv\n  lastlight due --item club-7",
 	})

@@ -83,7 +83,7 @@ func (a *app) erase() *cobra.Command {
 func (a *app) erasures() *cobra.Command {
 	return list(a, verb{
 		use: "erasures", short: "Requests to take a person out, latest first",
-		long:    "Yours and your ward's; all of them for the committee. --open leaves those not yet\ncarried out or taken back.",
+		long:    "Yours and your ward's; all of them for the committee. --open leaves those not yet carried out or taken back.",
 		example: "  lastlight person erasures --open",
 	}, pb.NewPrivacyServiceClient, pb.PrivacyServiceClient.ListErasures,
 		plain("person", (*pb.Erasure).GetPerson), plain("state", (*pb.Erasure).GetState),

@@ -269,3 +269,16 @@ func TestHelpFitsThePage(t *testing.T) {
 		}
 	}
 }
+
+// TestHelpIsBrokenOnce: a text that was broken by hand and again at 80 columns leaves one word on a line of its own.
+func TestHelpIsBrokenOnce(t *testing.T) {
+	tree(newRoot(newClub(t)), func(cmd *cobra.Command) {
+		lines := strings.Split(cmd.Long, "\n")
+		for i := 1; i < len(lines)-1; i++ {
+			word, next := lines[i], lines[i+1]
+			if word != "" && !strings.Contains(word, " ") && next != "" && !strings.HasPrefix(next, " ") {
+				t.Errorf("%s: %q stands alone", cmd.CommandPath(), word)
+			}
+		}
+	})
+}

@@ -38,8 +38,8 @@ func (a *app) person() *cobra.Command {
 		}, c, pb.RosterServiceClient.CreatePerson, nil, done[*pb.Person]("Entered.")),
 		update(a, verb{
 			use: "update PERSON", short: "Change fields of a person", args: []string{"person.id"}, block: "person", file: true,
-			long: "Above 300 m a plan asks when each diver arrived at the altitude of the site. From\n" +
-				"a file:  arrivals: [{site: high-tarn, arrived_at: '2026-06-08T07:10:00Z'}]",
+			long: "Above 300 m a plan asks when each diver arrived at the altitude of the site.\n" +
+				"From a file:  arrivals: [{site: high-tarn, arrived_at: '2026-06-08T07:10:00Z'}]",
 			example: "  lastlight person update ane --consumption 20L/min",
 		}, c, pb.RosterServiceClient.UpdatePerson, func(id string) *pb.GetPersonRequest { return &pb.GetPersonRequest{Id: id} }, pb.RosterServiceClient.GetPerson),
 		call(a, verb{use: "archive PERSON", short: "Take a person out of use; the history stays", args: []string{"id"}, example: "  lastlight person archive ane"},

@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"fmt"
 	"slices"
 
 	"lastlight/engine"
@@ -13,6 +14,7 @@ import (
 	"lastlight/server/internal/facts"
 	"lastlight/server/internal/fault"
 	"lastlight/server/internal/report"
+	"lastlight/server/internal/store"
 )
 
 // personQuestion is what a question about one person and one day rests on.
@@ -56,9 +58,28 @@ func (h *Roster) personQuestion(ctx context.Context, method, person, day, site s
 	return q, nil
 }
 
-// CheckGoodToGo answers a diver's question for a day, by the rules that plans are judged by.
+// CheckGoodToGo answers a diver's question for a day, by the rules that plans are judged by; for a plan it is the day and the
+// site of the plan.
 func (h *Roster) CheckGoodToGo(ctx context.Context, r *lastlightv1.CheckGoodToGoRequest) (*lastlightv1.GoodToGo, error) {
-	q, err := h.personQuestion(ctx, "CheckGoodToGo", r.Person, r.Day, r.Site, false)
+	day, site := r.Day, r.Site
+	var p *lastlightv1.Plan
+	if r.Plan != "" {
+		person := r.Person
+		if person == "" {
+			person = access.CallerFrom(ctx).Person
+		}
+		_, err := h.may(ctx, "CheckGoodToGo", person)
+		if err != nil {
+			return nil, err
+		}
+		if p, err = h.planWith(ctx, person, r.Plan); err != nil {
+			return nil, err
+		}
+		if day, site, err = h.whenAndWhere(ctx, p, r); err != nil {
+			return nil, err
+		}
+	}
+	q, err := h.personQuestion(ctx, "CheckGoodToGo", r.Person, day, site, false)
 	if err != nil {
 		return nil, err
 	}
@@ -70,8 +91,8 @@ func (h *Roster) CheckGoodToGo(ctx context.Context, r *lastlightv1.CheckGoodToGo
 		}
 		out.OnLastDay = q.answer(ctx, last)
 	}
-	if r.Plan != "" {
-		if err := h.forPlan(ctx, out, q.person, r.Plan); err != nil {
+	if p != nil {
+		if err := h.forPlan(ctx, out, q.person, p); err != nil {
 			return nil, err
 		}
 	}
@@ -122,32 +143,82 @@ func (q *personQuestion) answer(ctx context.Context, day calendar.Day) *lastligh
 	return out
 }
 
-// forPlan adds what the plan asks of this person beyond the day.
-func (h *Roster) forPlan(ctx context.Context, out *lastlightv1.GoodToGo, person, id string) error {
+// planWith is a plan that the caller may read and in whose team the person dives.
+func (h *Roster) planWith(ctx context.Context, person, id string) (*lastlightv1.Plan, error) {
 	c := access.CallerFrom(ctx)
 	p, err := h.Store.GetPlan(ctx, id, 0)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	s := planSubject(c, p)
 	takesPart := slices.ContainsFunc(p.Team, func(d *lastlightv1.PlanDiver) bool { return d.Person == person })
-	if !access.May(c, planService+"GetPlan", s) || !takesPart {
-		return fault.NoSuch("plan with this diver", id)
+	if !access.May(c, planService+"GetPlan", planSubject(c, p)) || !takesPart {
+		return nil, fault.NoSuch("plan with this diver", id)
 	}
-	r, err := h.Desk.Evaluate(ctx, id, 0)
+	return p, nil
+}
+
+// whenAndWhere gives the day of a plan's planned entry on the site's clocks, and its site. Another day or site asked for beside
+// the plan is refused: the answer would be for one of the two, and nobody could tell which.
+func (h *Roster) whenAndWhere(ctx context.Context, p *lastlightv1.Plan, r *lastlightv1.CheckGoodToGoRequest) (day, site string, err error) {
+	day, site = r.Day, p.Site
+	if p.PlannedEntry != nil {
+		zones, err := store.SiteZones(ctx, h.Store.Pool(), []string{p.Site})
+		if err != nil {
+			return "", "", err
+		}
+		at := p.PlannedEntry.AsTime()
+		zone, err := h.Zones(zones[p.Site], at.Year()-1, at.Year()+1)
+		if err != nil {
+			return "", "", err
+		}
+		on, err := zone.Day(calendar.FromUnix(at.Unix()))
+		if err != nil {
+			return "", "", err
+		}
+		day = on.String()
+	}
+	problems := fault.Collect("")
+	if r.Day != "" && r.Day != day {
+		problems.Add("day", r.Day, day+", the day of the plan, or none", "the plan is for another day")
+	}
+	if r.Site != "" && r.Site != site {
+		problems.Add("site", r.Site, site+", the site of the plan, or none", "the plan is for another site")
+	}
+	return day, site, problems.Err()
+}
+
+// forPlan adds what stops this person in the plan beyond the day, and how many things else stop the plan: nobody dives a plan
+// that is stopped by what concerns another diver, the route or the site.
+func (h *Roster) forPlan(ctx context.Context, out *lastlightv1.GoodToGo, person string, p *lastlightv1.Plan) error {
+	s := planSubject(access.CallerFrom(ctx), p)
+	r, err := h.Desk.Evaluate(ctx, p.Id, 0)
 	if err != nil {
 		return err
+	}
+	waived := map[string]bool{}
+	for _, f := range r.Findings {
+		waived[f.Key] = f.WaivedBy != ""
 	}
 	said := map[string]bool{}
 	for _, l := range out.Lines {
 		said[l.What] = true
 	}
 	var add []*lastlightv1.GoodToGoLine
+	others := 0
 	for _, f := range masked(ctx, r, s).Findings {
-		if f.GetSubject().GetId() != person || said[f.Message] || !finding.Status(f.Status).Blocks() {
-			continue
+		switch {
+		case waived[f.Key] || said[f.Message] || !finding.Status(f.Status).Blocks():
+		case f.GetSubject().GetId() == person || f.GetOther().GetId() == person:
+			add = append(add, &lastlightv1.GoodToGoLine{Sign: string(engine.ReadyStop), What: f.Message, ToDo: f.Remedy, Finding: f})
+		default:
+			others++
 		}
-		add = append(add, &lastlightv1.GoodToGoLine{Sign: string(engine.ReadyStop), What: f.Message, ToDo: f.Remedy, Finding: f})
+	}
+	if others > 0 {
+		add = append(add, &lastlightv1.GoodToGoLine{
+			Sign: string(engine.ReadyStop), What: fmt.Sprintf("plan %s: stopped by what concerns others, the route or the site: %d in all", p.Id, others),
+			ToDo: "read the plan's report: it says what would pass",
+		})
 	}
 	if len(add) > 0 {
 		out.Yes = false

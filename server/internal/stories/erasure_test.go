@@ -450,7 +450,7 @@ func TestEveryTableOfPeopleIsThoughtOf(t *testing.T) {
 	thought := map[string]bool{}
 	for _, table := range strings.Fields(`card medical_status emergency_contact token role_grant letter digest expedition_participant watch_fact
  dive_diver dive dive_former plan plan_person plan_version decision waiver incident incident_person incident_former
- reading fill analysis service_event custody_event survey line_damage item left_item watch data_read erasure policy person`) {
+ acknowledgement reading fill analysis service_event custody_event survey line_damage item left_item watch data_read erasure policy person`) {
 		thought[table] = true
 	}
 	rows, err := c.pool.Query(t.Context(), `SELECT DISTINCT conrelid::regclass::text FROM pg_constraint WHERE contype = 'f' AND confrelid = 'person'::regclass`)

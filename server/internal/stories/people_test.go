@@ -271,3 +271,39 @@ func TestReadyForTheLastDay(t *testing.T) {
 		t.Errorf("away on the last day: %v, %v", x, err)
 	}
 }
+
+// Asked for a plan, the answer is for the plan's day and site, and no diver is good to go in a plan that something else stops.
+func TestGoodToGoForAPlan(t *testing.T) {
+	c := newPool(t, "2026-06-08 07:30")
+	ask := func(person, plan, day, site string) (*pb.GoodToGo, error) {
+		return c.people().CheckGoodToGo(c.as(person), &pb.CheckGoodToGoRequest{Plan: plan, Day: day, Site: site})
+	}
+	sound := c.plan("sound", "2026-06-10 09:00")
+	c.submit(sound)
+	for _, x := range []struct{ day, site string }{{"", ""}, {"2026-06-10", "spring"}} {
+		if g, err := ask("asta", "sound", x.day, x.site); err != nil || g.Day != "2026-06-10" || g.Site != "spring" || !g.Yes {
+			t.Errorf("a plan that nothing stops: %v, %v", g, err)
+		}
+	}
+	short := planOf("short", "spring", c.at("2026-06-12 09:00"), c.route, c.team, []float64{200, 60})
+	r := c.submit(short).Report
+	if r.Verdict != "refuse" {
+		t.Fatalf("60 bar for a diver is not refused: %v", r.Verdict)
+	}
+	for _, person := range []string{"asta", "birk"} {
+		g, err := ask(person, "short", "", "")
+		if err != nil || g.Day != "2026-06-12" || g.Yes || len(g.Lines) == 0 || g.Lines[0].Sign != "STOP" {
+			t.Errorf("%s in a plan that birk's gas stops: %v, %v", person, g, err)
+		}
+	}
+	for name, x := range map[string]struct{ plan, day, site string }{
+		"another day": {"sound", "2026-06-11", ""}, "another site": {"sound", "", "elsewhere"},
+	} {
+		if g, err := ask("asta", x.plan, x.day, x.site); status.Code(err) != codes.InvalidArgument {
+			t.Errorf("%s than the plan's: %v, %v", name, g, err)
+		}
+	}
+	if g, err := ask("asta", "none", "", ""); status.Code(err) != codes.NotFound {
+		t.Errorf("no such plan: %v, %v", g, err)
+	}
+}
