@@ -17,6 +17,7 @@ import (
 const (
 	largestHeld   = 256 << 20 // bytes that its entries take when read
 	mostListed    = 100_000   // entries of a list without a bound of its own
+	mostDeep      = 100       // lists and objects within each other: the place of each is as long as it is deep
 	mostScanNoted = 100
 )
 
@@ -31,10 +32,13 @@ type scanner struct {
 	text  []byte
 	d     *json.Decoder
 	held  int
+	deep  int
 	notes []string
 }
 
 var errTooLarge = fmt.Errorf("read, it would take more than %d MiB", largestHeld>>20)
+
+var errTooDeep = fmt.Errorf("more than %d lists and objects within each other", mostDeep)
 
 // scan is nil where the text fits the type.
 func scan(text []byte, t reflect.Type) error {
@@ -102,6 +106,10 @@ func (s *scanner) value(t reflect.Type, place string, most int) error {
 	}
 	switch v := token.(type) {
 	case json.Delim:
+		if s.deep++; s.deep > mostDeep {
+			return errTooDeep
+		}
+		defer func() { s.deep-- }()
 		if v == '{' {
 			if t != nil && (t.Kind() != reflect.Struct || ownText) {
 				wrong("an object")

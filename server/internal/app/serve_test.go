@@ -156,6 +156,9 @@ func TestEvaluateWhatIsNoInput(t *testing.T) {
 		"evidence":  {`{"plan":"p","plan_version":1,"hash":"","input":{"plan":{"no_such":1}},"report":{}}`, []string{"input.plan.no_such: no such field"}},
 		// A few bytes that would take gigabytes when read.
 		"memory": {`{"divers":[` + dives(19000) + strings.Repeat(","+dives(19000), 90) + "]}", []string{"more than 256 MiB"}},
+		// In places as long as they are deep, two million brackets took all memory there is.
+		"deep lists":   {strings.Repeat("[", 200_000), []string{"more than 100 lists and objects"}},
+		"deep objects": {strings.Repeat(`{"a":`, 200_000), []string{"more than 100 lists and objects"}},
 	} {
 		file := filepath.Join(dir, strings.ReplaceAll(name, " ", "-")+".json")
 		if err := os.WriteFile(file, []byte(c.text), 0o600); err != nil {
