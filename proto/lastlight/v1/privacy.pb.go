@@ -377,7 +377,7 @@ func (x *ErasureLine) GetUntil() string {
 
 type ErasureHindrance struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// frozen, in_water, planned, guardian, last_of_committee.
+	// frozen, planned (or in the water), guardian, last_of_committee.
 	Code          string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
 	Why           string `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
 	ToDo          string `protobuf:"bytes,3,opt,name=to_do,json=toDo,proto3" json:"to_do,omitempty"`

@@ -16,9 +16,9 @@ import (
 // hindrances are why an erasure waits, and what to do about it.
 var hindrances = map[string]*lastlightv1.ErasureHindrance{
 	// Of any incident, so that it does not tell whose it is.
-	"frozen":            {Why: "the club's records are frozen for the time being: nothing is taken out of them", ToDo: "the safety officer knows until when; the request stands meanwhile"},
-	"in_water":          {Why: "a dive with this person, or covered by them, is not closed", ToDo: "close the dive once everybody is out"},
-	"planned":           {Why: "an approved plan counts on this person", ToDo: "withdraw the plan, or change its team"},
+	"frozen": {Why: "the club's records are frozen for the time being: nothing is taken out of them", ToDo: "the safety officer knows until when; the request stands meanwhile"},
+	// One for both: it does not tell who is away.
+	"planned":           {Why: "an approved plan counts on this person, or a dive with them, or covered by them, is not closed", ToDo: "withdraw the plan, change its team, or close the dive once everybody is out"},
 	"guardian":          {Why: "they are the guardian of a minor on record", ToDo: "name another guardian, and end the role"},
 	"last_of_committee": {Why: "nobody else is on the committee", ToDo: "give somebody else the role first"},
 }

@@ -45,25 +45,25 @@ WHERE t.to_day >= $2::timestamptz::date AND EXISTS (SELECT FROM expedition_parti
   AND (kind = 'person' AND record = $1 OR kind IN ('token', 'role') AND $1 IN (before ->> 'person', after ->> 'person', before ->> 'of_person', after ->> 'of_person'))`},
 	},
 	{kind: "answer", what: "answers kept for calls that are repeated", then: []string{`UPDATE request SET response = NULL WHERE response IS NOT NULL AND caller = $1`}},
-	{kind: "watch", what: "what the person said at signing in and out", then: []string{`UPDATE watch_fact SET doc = '{}' WHERE person = $1 AND doc <> '{}'`}},
+	{kind: "watch", what: "what the person said at signing in and out, whatever there is", then: []string{`UPDATE watch_fact SET doc = '{}' WHERE person = $1 AND doc <> '{}'`}, untold: true},
 }
 
 // remain is one kind of record that stays, under the pseudonym, and why.
 type remain struct {
 	kind, what, why string
 	cell            string // of the policy's retention; empty: none
-	count           string // records and the latest day, of $1, at $2; empty: how many is not told
+	count           string // records and the latest day, of $1, at $2; empty: how many is not told; a dive under way is not among them
 }
 
 var remains = []remain{
 	{
 		"dive", "dives: site, day, times, the dive's depth and zone, who else dived; not this diver's gas, profile or words",
 		"they are the others' dives and count for the site", "dive",
-		`SELECT count(*), max(d.out_at) FROM dive_diver x JOIN dive d ON d.id = x.dive WHERE x.person = $1`,
+		`SELECT count(*), max(d.out_at) FROM dive_diver x JOIN dive d ON d.id = x.dive WHERE x.person = $1 AND (d.state = 'closed' OR d.archived)`,
 	},
 	{
 		"watch", "the board of dives: who was to be seen when, the figures at the entry, seen in and out", "it is the others' board too", "board",
-		`SELECT count(DISTINCT w.dive), max(d.out_at) FROM watch w JOIN dive d ON d.id = w.dive WHERE w.cover = $1 OR EXISTS (SELECT FROM dive_diver x WHERE x.dive = d.id AND x.person = $1)`,
+		`SELECT count(DISTINCT w.dive), max(d.out_at) FROM watch w JOIN dive d ON d.id = w.dive WHERE (d.state = 'closed' OR d.archived) AND (w.cover = $1 OR EXISTS (SELECT FROM dive_diver x WHERE x.dive = d.id AND x.person = $1))`,
 	},
 	{
 		"expedition", "places in expeditions that are over", "who was there", "",
@@ -128,10 +128,11 @@ UNION ALL SELECT id FROM incident UNION ALL SELECT id FROM expedition UNION ALL 
 // hindrances are why an erasure waits: a code and whether it is so, of $1.
 var hindrances = []struct{ code, sql string }{
 	{"frozen", `SELECT EXISTS (SELECT FROM incident WHERE state = 'open') AND $1 <> ''`},
-	{"in_water", `SELECT EXISTS (SELECT FROM dive d LEFT JOIN watch w ON w.dive = d.id WHERE d.state <> 'closed' AND NOT d.archived
-  AND (w.cover = $1 OR EXISTS (SELECT FROM dive_diver x WHERE x.dive = d.id AND x.person = $1)))`},
+	// One code for both: who reads the preview may not know who is away.
 	{"planned", `SELECT EXISTS (SELECT FROM plan p JOIN plan_person x ON x.plan = p.id AND x.version = p.version
-  WHERE x.person = $1 AND p.state IN ('approved', 'stale', 'in_water') AND NOT p.archived)`},
+  WHERE x.person = $1 AND p.state IN ('approved', 'stale', 'in_water') AND NOT p.archived)
+OR EXISTS (SELECT FROM dive d LEFT JOIN watch w ON w.dive = d.id WHERE d.state <> 'closed' AND NOT d.archived
+  AND (w.cover = $1 OR EXISTS (SELECT FROM dive_diver x WHERE x.dive = d.id AND x.person = $1)))`},
 	{"guardian", `SELECT EXISTS (SELECT FROM person w WHERE w.guardian = $1 AND NOT w.archived)
   OR EXISTS (SELECT FROM role_grant g JOIN person w ON w.id = g.of_person WHERE g.person = $1 AND g.revoked_at IS NULL AND NOT w.archived)`},
 	{"last_of_committee", `SELECT EXISTS (SELECT FROM role_grant WHERE person = $1 AND role = 'committee' AND revoked_at IS NULL)

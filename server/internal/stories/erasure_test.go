@@ -535,17 +535,27 @@ func TestWhoAsksForAnErasure(t *testing.T) {
 	if _, err := c.confirmErasure("birk", "asta", "x"); status.Code(err) != codes.PermissionDenied {
 		t.Errorf("a diver confirms: %v", err)
 	}
-	// A guardian of minors, in the water: both are said.
+	// A guardian of minors, in the water: both are said, and nothing tells the committee, who does not see the board, that a plan
+	// is being dived.
 	if got := codesOf(c.checkErasure("keeper", "gerd")); !slices.Equal(got, []string{"guardian"}) {
 		t.Errorf("gerd is hindered by %v", got)
 	}
 	c.reading("spring", c.at("2026-06-08 07:00"))
 	m := c.approved("dive", "2026-06-08 07:40")
 	c.clock.set(c.at("2026-06-08 07:41"))
-	c.mustGo(m, 1, 200, 200)
 	c.apply(record(&pb.RoleGrant{Person: "asta", Role: "guardian", OfPerson: "young"}))
-	if got := codesOf(c.checkErasure("keeper", "asta")); !slices.Equal(got, []string{"in_water", "planned", "guardian"}) {
+	ashore := c.checkErasure("keeper", "asta")
+	c.mustGo(m, 1, 200, 200)
+	away := c.checkErasure("keeper", "asta")
+	if got := codesOf(away); !slices.Equal(got, []string{"planned", "guardian"}) {
 		t.Errorf("asta is hindered by %v", got)
+	}
+	for _, lines := range [][2][]*pb.ErasureLine{{ashore.Goes, away.Goes}, {ashore.Stays, away.Stays}} {
+		for _, l := range lines[1] {
+			if was := lineOf(lines[0], l.Kind); l.Kind != "read" && !proto.Equal(was, l) {
+				t.Errorf("the entry changes what the preview says: from %v to %v", was, l)
+			}
+		}
 	}
 	_, err := c.confirmErasure("second", "asta", c.checkErasure("second", "asta").Hash)
 	for _, words := range []string{"not closed", "approved plan", "guardian of a minor"} {
