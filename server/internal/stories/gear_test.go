@@ -371,6 +371,17 @@ func TestCylinderLeftByADive(t *testing.T) {
 	if list, err := c.gear().ListAnalyses(c.as("asta"), &pb.ListAnalysesRequest{Cylinder: "asta-stage"}); err != nil || list.Analyses[0].EndedBy != "" {
 		t.Errorf("waiting in the cave ended the analysis: %v, %v", list, err)
 	}
+	// What waits in caves is for members to know, by whichever list; not for a guest, nor for who was one once.
+	c.apply(record(&pb.Person{Id: "gast", FullName: "Gast", Guest: true}), record(&pb.RoleGrant{Person: "gast", Role: "guest"}), record(&pb.Person{Id: "former", FullName: "Former"}))
+	waiting := &pb.ListHoldingsRequest{State: "waiting_in_cave"}
+	if list, err := c.gear().ListHoldings(c.as("birk"), waiting); err != nil || len(list.Holdings) != 1 {
+		t.Errorf("a member lists %v, %v", list, err)
+	}
+	for _, as := range []string{"gast", "former"} {
+		if list, err := c.gear().ListHoldings(c.as(as), waiting); status.Code(err) != codes.PermissionDenied {
+			t.Errorf("%s lists what waits in caves: %v, %v", as, list, err)
+		}
+	}
 	left, err := c.sites().ListLeftItems(c.as("asta"), &pb.ListLeftItemsRequest{Site: "spring"})
 	if err != nil || len(left.Items) != 1 {
 		t.Fatalf("%v, %v", left, err)
