@@ -30,16 +30,18 @@ const (
 )
 
 // SignIn enters a team with what was measured at the water. The engine judges
-// again; inside the approved dive it goes, with the new turn pressures.
-func (d *Desk) SignIn(ctx context.Context, m store.Mutation, req *lastlightv1.SignInRequest) (*lastlightv1.SignInResponse, error) {
+// again; inside the approved dive it goes, with the new turn pressures. What
+// stands against it is said to a reader of the training of those whom
+// seesTrainingOf names.
+func (d *Desk) SignIn(ctx context.Context, m store.Mutation, req *lastlightv1.SignInRequest, seesTrainingOf func(person string) bool) (*lastlightv1.SignInResponse, error) {
 	return again(ctx, func(ctx context.Context) (*lastlightv1.SignInResponse, error) {
 		return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.SignInResponse, error) {
-			return d.signIn(ctx, tx, req)
+			return d.signIn(ctx, tx, req, seesTrainingOf)
 		})
 	})
 }
 
-func (d *Desk) signIn(ctx context.Context, tx *store.Tx, req *lastlightv1.SignInRequest) (*lastlightv1.SignInResponse, error) {
+func (d *Desk) signIn(ctx context.Context, tx *store.Tx, req *lastlightv1.SignInRequest, seesTrainingOf func(person string) bool) (*lastlightv1.SignInResponse, error) {
 	s, err := d.lock(ctx, tx, req.Plan, req.Version)
 	if err != nil {
 		return nil, err
@@ -73,7 +75,7 @@ func (d *Desk) signIn(ctx context.Context, tx *store.Tx, req *lastlightv1.SignIn
 		return nil, err
 	}
 	answer := &lastlightv1.SignInResponse{Report: r.show(waivers)}
-	answer.Changed, err = d.against(s, approved, r, waivers, measured)
+	answer.Changed, err = d.against(s, approved, r, waivers, measured, seesTrainingOf)
 	if err != nil {
 		return nil, err
 	}
@@ -151,7 +153,7 @@ func readAtTheWater(p *lastlightv1.Plan, req *lastlightv1.SignInRequest, now tim
 }
 
 // against says in words why the team may not enter on its approval. Empty: go.
-func (d *Desk) against(s store.PlanState, approved *store.Evaluation, r *run, waivers []*lastlightv1.Waiver, measured *facts.Measured) ([]string, error) {
+func (d *Desk) against(s store.PlanState, approved *store.Evaluation, r *run, waivers []*lastlightv1.Waiver, measured *facts.Measured, seesTrainingOf func(person string) bool) ([]string, error) {
 	var out []string
 	if s.State == plan.Expired || measured.EnteredAt.After(s.EnterBy) {
 		out = append(out, fmt.Sprintf("the approval ended at its enter-by time, %s", s.EnterBy.Format(time.RFC3339)))
@@ -170,7 +172,7 @@ func (d *Desk) against(s store.PlanState, approved *store.Evaluation, r *run, wa
 		if waivedBy(&f, waivers, measured.EnteredAt) != nil {
 			continue
 		}
-		text := report.Public(f, r.names)
+		text := report.Told(f, r.names, seesTrainingOf)
 		if slices.ContainsFunc(waivers, func(w *lastlightv1.Waiver) bool { return w.Finding == f.Key() }) {
 			text += " (it was waived, and the waiver speaks for this no longer: run out, withdrawn, or worse than it was then)"
 		}

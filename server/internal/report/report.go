@@ -145,6 +145,14 @@ func Public(f finding.Finding, n Names) string {
 	return n.In(f.Message)
 }
 
+// Told is Public for a reader who may not read everybody's cards, age and consumption either: whether they count, never why.
+func Told(f finding.Finding, n Names, mayReadTrainingOf func(person string) bool) string {
+	one := &lastlightv1.Report{Findings: []*lastlightv1.Finding{Finding(f, n)}}
+	Mask(one, func(string) bool { return false })
+	MaskTraining(one, mayReadTrainingOf)
+	return one.Findings[0].Message
+}
+
 // Mask leaves out of a report why somebody other than the reader is not
 // available: whoever may not read a medical status sees that, never why.
 func Mask(r *lastlightv1.Report, mayReadHealthOf func(person string) bool) {

@@ -102,7 +102,7 @@ func (h *Dives) SignIn(ctx context.Context, r *lastlightv1.SignInRequest) (*last
 	if err := toSI(r); err != nil {
 		return nil, err
 	}
-	out, err := h.Desk.SignIn(ctx, mutation(ctx, diveService+"SignIn", r.RequestId, r), r)
+	out, err := h.Desk.SignIn(ctx, mutation(ctx, diveService+"SignIn", r.RequestId, r), r, seesIn(ctx, s, access.Training))
 	if err != nil {
 		return nil, err
 	}

@@ -155,7 +155,17 @@ func TestCardRevokedTonight(t *testing.T) {
 	}
 	c.clock.set(c.at("2026-06-08 08:31"))
 	c.reading("spring", c.at("2026-06-08 08:00"))
-	c.mustNotGo(p, 1, "Birk", "card")
+	// Cover reads that he does not count, the leader that it is the card.
+	c.mustNotGo(p, 1, "Birk", "does not count")
+	for as, tells := range map[string]bool{"cover": false, "asta": true} {
+		in, err := c.dives().SignIn(c.as(as), &pb.SignInRequest{Plan: p.Id, Version: 1, Measured: measuredAs(p, 200, 200), CheckOnly: true, RequestId: id()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if said := strings.Join(in.Changed, "\n"); in.Go || strings.Contains(said, "card") != tells {
+			t.Errorf("%s reads %q", as, said)
+		}
+	}
 	if out := c.approve(p, c.again(p.Id).Report); out.Decided {
 		t.Error("approved again without the card")
 	}
