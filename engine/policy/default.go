@@ -104,6 +104,7 @@ func Default() Policy {
 			{Record: "plan", Months: 120},
 			{Record: "analysis", Months: 12},
 			{Record: "board", Days: 30},
+			{Record: "letter", Days: 30},
 		},
 		Waivers: defaultWaivers(),
 		Sources: defaultSources(),

@@ -76,6 +76,6 @@ func defaultSources() []Source {
 		y("oxygen.air_break_every_min", "8"),
 		y("oxygen.air_break_min", "8"),
 		r("failures", "6"), d("flying", "T38"), d("first_aid_oxygen", "T39"),
-		d("statistics", "T41"), p("retention", "13"), r("waivers", "6"), p("waivers", "2.2"),
+		d("statistics", "T41"), p("retention", "13"), p("retention[letter]", "13, open: common practice, as for the call-out board"), r("waivers", "6"), p("waivers", "2.2"),
 	}
 }

@@ -92,10 +92,15 @@ SELECT p.id FROM plan p WHERE p.planned_entry < $1 AND p.state <> 'in_water' AND
 			`DELETE FROM plan_version WHERE plan = ANY ($1)`, `DELETE FROM plan WHERE id = ANY ($1)`,
 		},
 	},
+	// One that waits stays; so does one whose week may still run, or its person would be written to twice.
+	"letter": {
+		doomed: `SELECT id::text FROM letter WHERE state <> 'queued' AND done_at < $1 AND period < $1::timestamptz::date - 7 ORDER BY id FOR UPDATE`,
+		then:   []string{`DELETE FROM letter WHERE id = ANY ($1::text[]::uuid[])`},
+	},
 }
 
 // purgeOrder is the order in which kinds go: an incident holds its dive, a dive its plan.
-var purgeOrder = []string{"board", "analysis", "incident", "dive", "plan"}
+var purgeOrder = []string{"board", "analysis", "incident", "dive", "plan", "letter"}
 
 // staying says why a kind of the policy's table is not taken out.
 var staying = map[string]string{

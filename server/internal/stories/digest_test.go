@@ -14,9 +14,11 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	"lastlight/engine/policy"
 	pb "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/app"
 	"lastlight/server/internal/post"
+	"lastlight/server/internal/store"
 )
 
 // mailbox is a mail server of its own: what it was handed, and how it answers.
@@ -227,5 +229,84 @@ func TestDigestDemandsTLS(t *testing.T) {
 	}
 	if l := c.letters("queued")[0]; l.Period != "2026-08-31" {
 		t.Errorf("the week of %s", l.Period)
+	}
+}
+
+// What became of a letter is kept for the policy's days (kind letter, 30: common practice), and never so short that its period could
+// be written about twice; one that waits stays.
+func TestLettersAreNotKeptForEver(t *testing.T) {
+	c := newPool(t, "2026-06-08 05:30") // a Monday
+	for who, every := range map[string]string{"asta": "day", "birk": "week"} {
+		if err := c.digest(who, who+"@post.test", every); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s := store.New(c.pool, c.clock.Now)
+	queue := func(day, monday string, want int64) {
+		t.Helper()
+		if n, err := s.QueueLetters(t.Context(), day, monday); err != nil || n != want {
+			t.Fatalf("%d letters queued on %s, want %d (%v)", n, day, want, err)
+		}
+	}
+	queue("2026-06-08", "2026-06-08", 2)
+	if err := c.digest("birk", "", ""); err != nil { // gives up the one of the week
+		t.Fatal(err)
+	}
+	gone := func(at string) int {
+		t.Helper()
+		c.clock.set(c.at(at))
+		out, err := s.Retain(t.Context(), false)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, k := range out.Kinds {
+			if k.Kind == "letter" {
+				return k.Gone
+			}
+		}
+		t.Fatal("letters are no kind")
+		return 0
+	}
+	c.clock.set(c.at("2026-06-08 06:10"))
+	if err := s.FinishLetter(t.Context(), c.letters("queued")[0].Id, "sent", ""); err != nil {
+		t.Fatal(err)
+	}
+	queue("2026-07-15", "2026-07-13", 1) // waits
+	for _, x := range []struct {
+		at   string
+		want int
+	}{{"2026-07-15 05:00", 0}, {"2026-07-16 07:00", 2}, {"2026-08-20 07:00", 0}} {
+		if n := gone(x.at); n != x.want {
+			t.Errorf("on %s went %d, want %d", x.at, n, x.want)
+		}
+	}
+	if len(c.letters("queued")) != 1 {
+		t.Error("the letter that waits is gone")
+	}
+
+	// A policy of one day: the letter of this week stays while the week runs, so nobody is written to twice.
+	c.adoptPolicy(func(p *policy.Policy) {
+		for i := range p.Retention {
+			if p.Retention[i].Record == "letter" {
+				p.Retention[i].Days = 1
+			}
+		}
+	})
+	if err := c.digest("birk", "birk@post.test", "week"); err != nil {
+		t.Fatal(err)
+	}
+	c.clock.set(c.at("2026-08-24 06:00"))
+	queue("2026-08-24", "2026-08-24", 2)
+	for _, l := range c.letters("queued") {
+		if err := s.FinishLetter(t.Context(), l.Id, "sent", ""); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if n := gone("2026-08-30 23:00"); n != 1 { // the one that had waited
+		t.Errorf("within the week went %d", n)
+	}
+	queue("2026-08-24", "2026-08-24", 0)
+	if n := gone("2026-09-04 06:00"); n != 2 {
+		t.Errorf("after the week went %d", n)
 	}
 }
