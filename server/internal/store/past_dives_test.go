@@ -27,8 +27,8 @@ import (
 
 func TestMain(m *testing.M) { os.Exit(storetest.Run(m)) }
 
-// today is after every dive of the logs below but those that are still under way.
-var today = time.Date(2026, 6, 8, 7, 30, 0, 0, time.UTC)
+// today is the minute of the plan's entry: every dive of the logs below began before it.
+var today = time.Date(2026, 6, 14, 7, 0, 0, 0, time.UTC)
 
 // logSites are as far apart on the clock as sites can be.
 var logSites = map[string]string{"site-1": "Europe/Berlin", "atoll": "Pacific/Kiritimati", "reef": "Pacific/Pago_Pago", "home": "Etc/UTC"}
@@ -61,7 +61,7 @@ type logged struct {
 	length                    time.Duration
 }
 
-func (l logged) write(t *rapid.T, tx pgx.Tx, n int) {
+func (l logged) write(t rapid.TB, b *pgx.Batch, n int) {
 	id, out := fmt.Sprintf("dive-%d", n), l.at.Add(l.length)
 	m := &lastlightv1.Dive{
 		Id: id, Site: l.site, EnteredAt: timestamppb.New(l.at), OutAt: timestamppb.New(out), MaxDepthM: &l.deep, RequiredStops: proto.Bool(l.deep > 30),
@@ -82,7 +82,6 @@ func (l logged) write(t *rapid.T, tx pgx.Tx, n int) {
 	if l.deco {
 		used = []string{"DECO"}
 	}
-	b := &pgx.Batch{}
 	b.Queue(`INSERT INTO dive (id, site, plan, plan_version, kind, state, entered_at, out_at, max_depth_m, zone, taught_level, archived, record, recorded_by)
 VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, 'p')`, id, l.site, plan, version, l.kind, l.state, l.at, outAt, l.deep, l.zone, l.taught, l.archived, record)
 	b.Queue(`INSERT INTO dive_diver (dive, person, entered_at, site, counted_as, instructor, used, doc) VALUES ($1, 'p', $2, $3, $4, $5, $6, '{}')`,
@@ -90,101 +89,134 @@ VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, 'p')`, id, l.sit
 	if l.with {
 		b.Queue(`INSERT INTO dive_diver (dive, person, entered_at, site, instructor, doc) VALUES ($1, 'other', $2, $3, true, '{}')`, id, l.at, l.site)
 	}
-	if err := tx.SendBatch(t.Context(), b).Close(); err != nil {
-		t.Fatal(err)
-	}
 }
 
-// drawLog draws dives backwards from today, in stretches: dives close together, and between stretches gaps as long as the clocks
-// of the policy run, or of any length.
+// clocks are the months and days that a policy asks about.
+func clocks(p *policy.Policy) []int {
+	k := &p.Currency
+	return []int{k.WithinMonths, k.RefresherMonths, k.RefresherMonths, k.RefresherMonths, k.ReassessMonths, k.EndorsementMonths, p.FirstVisit.LeaderMonths}
+}
+
+// drawLog draws dives backwards from today, in stretches: dives close together, and between stretches gaps as long as something of
+// the policy lasts, to the days and hours around it, or of any length; and to either end of a spell, of which the first and last
+// dive alone are read.
 func drawLog(t *rapid.T, p *policy.Policy) []logged {
-	months := []int{p.Currency.WithinMonths, p.Currency.RefresherMonths, p.Currency.RefresherMonths, p.Currency.ReassessMonths, p.Currency.EndorsementMonths, p.FirstVisit.LeaderMonths}
 	var log []logged
 	at := today
-	for range rapid.IntRange(0, 6).Draw(t, "stretches") {
-		if rapid.Bool().Draw(t, "clock") {
-			at = at.AddDate(0, -rapid.SampledFrom(months).Draw(t, "months"), rapid.IntRange(-4, 3).Draw(t, "off"))
-		} else {
-			at = at.AddDate(0, 0, -rapid.IntRange(0, 400).Draw(t, "days"))
+	draw := func(name string, least, most int) int { return rapid.IntRange(least, most).Draw(t, name) }
+	planned, open := draw("planned", 0, 60), draw("open", 0, 3) == 0
+	for range draw("stretches", 3, 10) {
+		switch draw("gap", 0, 9) {
+		case 0, 1, 2: // no clock has run out yet
+			at = at.AddDate(0, -p.Currency.RefresherMonths, draw("off", 0, 3))
+		case 3:
+			at = at.AddDate(0, -rapid.SampledFrom(clocks(p)).Draw(t, "months"), draw("off", -3, 3))
+		case 4, 5:
+			long := int64(spell(p) / time.Second)
+			ends := time.Unix(at.Unix()/long*long, 0)
+			if hours := draw("of the spell before", -1, 30); hours >= 0 { // its last hours
+				at = ends.Add(-time.Duration(hours) * time.Hour)
+			} else if begins := ends.Add(24 * time.Hour); begins.Before(at) { // the first of this one
+				at = begins
+			}
+		case 6:
+			at = at.Add(-time.Duration(p.Decompression.EarlierDivesHours+draw("hours off", -50, 50)) * time.Hour)
+		case 7:
+			at = at.Add(-time.Duration(p.Flying.ChainHours+draw("hours off", -2, 2)) * time.Hour)
+		case 8:
+			at = at.AddDate(0, 0, -draw("days", 0, 40*p.Currency.RefresherMonths))
+		default:
+			at = at.Add(-time.Duration(draw("hours", 0, 30)) * time.Hour)
 		}
-		at = at.Add(-time.Duration(rapid.IntRange(1, 24*60).Draw(t, "minute")) * time.Minute)
-		levels := rapid.SampledFrom([][]string{{"FULL"}, {""}, {"FULL", ""}, {"FULL", "INT", "APP", "CAV", ""}}).Draw(t, "levels")
-		zones := rapid.SampledFrom([][]string{{"cave"}, {"cave", "open_water"}, {"cave", "cavern", "open_water"}}).Draw(t, "zones")
-		sites := rapid.SampledFrom([][]string{{"site-1"}, {"home", "site-1"}, {"atoll", "reef", "home"}}).Draw(t, "sites")
-		lessons, far := rapid.SampledFrom([]int{0, 0, 1, 2}).Draw(t, "lessons"), rapid.SampledFrom([]int{60, 26 * 60, 20 * 24 * 60, 60 * 24 * 60}).Draw(t, "far apart")
-		for range rapid.IntRange(1, 8).Draw(t, "dives") {
+		at = at.Add(-time.Duration(rapid.SampledFrom([]int{1, 60, 7 * 60, 17 * 60, 21 * 60, 23 * 60}).Draw(t, "minutes")) * time.Minute)
+		like := func() logged {
 			l := logged{
-				at: at, site: rapid.SampledFrom(sites).Draw(t, "site"), kind: "normal", state: "closed",
-				zone: rapid.SampledFrom(zones).Draw(t, "zone"), level: rapid.SampledFrom(levels).Draw(t, "level"),
-				deep: float64(rapid.IntRange(5, 60).Draw(t, "depth")), length: time.Duration(rapid.SampledFrom([]int{30, 60, 600, 48 * 60}).Draw(t, "length")) * time.Minute,
+				site: rapid.SampledFrom([]string{"site-1", "home", "atoll", "reef"}).Draw(t, "site"), kind: "normal", state: "closed",
+				zone: rapid.SampledFrom([]string{"cave", "cave", "cavern", "open_water"}).Draw(t, "zone"), level: rapid.SampledFrom([]string{"FULL", "FULL", "", "INT", "APP", "CAV"}).Draw(t, "level"),
+				deep: float64(draw("depth", 5, 60)), length: time.Duration(rapid.SampledFrom([]int{30, 60, 600, 48 * 60}).Draw(t, "length")) * time.Minute,
 				deco: rapid.Bool().Draw(t, "deco"),
 			}
-			if rapid.IntRange(0, 3).Draw(t, "lesson") < lessons {
+			if draw("lesson", 0, 4) == 0 {
 				l.kind, l.taught = "training", rapid.SampledFrom([]string{"FULL", "FULL", "APP", "CAV"}).Draw(t, "taught")
-				l.instructor, l.with = rapid.IntRange(0, 3).Draw(t, "teaches") == 0, rapid.IntRange(0, 3).Draw(t, "is taught") > 0
+				l.instructor, l.with = draw("teaches", 0, 3) == 0, draw("is taught", 0, 3) > 0
 			}
-			switch rapid.IntRange(0, 40).Draw(t, "state") {
-			case 0:
-				l.state = "out"
-			case 1:
-				l.state = "in_water"
-			case 2, 3, 4:
+			return l
+		}
+		usual, other, every := like(), like(), rapid.SampledFrom([]int{60, 26 * 60, 5 * 24 * 60, 10 * 24 * 60, 20 * 24 * 60, 30 * 24 * 60}).Draw(t, "every")
+		for i := range rapid.SampledFrom([]int{1, 1, 3, 10, 20}).Draw(t, "dives") {
+			if i > 0 {
+				at = at.Add(-time.Duration(draw("apart", 1, every)) * time.Minute)
+			}
+			l := usual
+			if draw("other", 0, 5) == 0 {
+				l = other
+			}
+			l.at, l.planned = at, len(log) == planned
+			if n := draw("state", 0, 100); n < 7 {
 				l.archived = true
-			case 5, 6:
-				l.planned = !slices.ContainsFunc(log, func(x logged) bool { return x.planned })
+			} else if n == 100 && open {
+				l.state = rapid.SampledFrom([]string{"out", "in_water"}).Draw(t, "open")
 			}
 			log = append(log, l)
-			at = at.Add(-time.Duration(rapid.IntRange(1, far).Draw(t, "apart")) * time.Minute)
 		}
 	}
 	return log
 }
 
+// drawPolicy draws the numbers that dives of the past are asked by, each as the policy's check allows it.
 func drawPolicy(t *rapid.T) policy.Policy {
 	p := enginetest.WorkedPolicy()
 	draw := func(name string, values ...int) int { return rapid.SampledFrom(values).Draw(t, name) }
 	k := &p.Currency
-	k.Dives, k.WithinMonths, k.EasierAfterDays = draw("dives asked", 0, 1, 3, 6), draw("within", 0, 1, 6, 12, 18), draw("easier after", 0, 30, 90, 200)
-	k.RefresherMonths, k.ReassessMonths, k.GraceMonths = draw("refresher", 0, 1, 2, 6, 12, 12), draw("reassess", 1, 3, 12, 24, 24), draw("grace", 0, 3, 12)
-	k.EndorsementMonths, k.EndorsementUses, k.CountedEndorsements = draw("endorsement months", 0, 6, 12, 24), draw("uses", 0, 1, 4), []string{"DECO"}
-	if rapid.Bool().Draw(t, "plain") { // what the clocks of refresher and re-assessment see begins where counting ends
-		k.WithinMonths, k.EndorsementMonths, k.RefresherMonths, k.ReassessMonths = 1, 1, 12, 24
-	}
-	p.FirstVisit.LeaderDives, p.FirstVisit.LeaderMonths = draw("leader dives", 0, 1, 2), draw("leader months", 0, 6, 24)
-	p.Decompression.EarlierDivesHours = draw("hours", 0, 48, 240)
+	k.Dives, k.EasierAfterDays, k.GraceMonths = draw("dives asked", 0, 1, 6, 25), draw("easier after", 1, 30, 90, 200), draw("grace", 0, 3, 12)
+	k.WithinMonths, k.EndorsementMonths = draw("within", 1, 1, 1, 2, 6, 12), draw("endorsement months", 1, 1, 1, 2, 6, 12)
+	k.RefresherMonths = draw("refresher", 1, 2, 3, 6, 6, 12)
+	k.ReassessMonths = k.RefresherMonths + draw("reassess", 0, 1, 6, 12)
+	k.EndorsementUses, k.CountedEndorsements = draw("uses", 0, 1, 4, 25), []string{"DECO"}
+	p.FirstVisit.LeaderDives, p.FirstVisit.LeaderMonths = draw("leader dives", 0, 1, 25), draw("leader months", 1, 6, 24)
+	p.Decompression.EarlierDivesHours = draw("hours", 48, 240, 720)
 	p.Flying.ChainHours = draw("chain", 1, 48)
 	for i := range p.Ladder {
-		if months := draw("lapse", 0, 0, 12, 36); months > 0 {
+		if months := draw("lapse", 0, 0, 0, 12, 36); months > 0 {
 			p.Ladder[i].LapseMonths = &months
 		}
 	}
-	p.OwnRules = []policy.OwnRule{{ID: "own.log", Title: "Log", About: "diver", Holds: "!(has(diver.been_here) && diver.been_here && has(diver.days_since_last_dive) && diver.days_since_last_dive < 50)", Otherwise: policy.DecideCaution, Says: "lately here"}}
 	return p
 }
 
-func drawPerson(t *rapid.T) *lastlightv1.Person {
-	day := func(name string) string {
-		return today.AddDate(0, 0, -rapid.IntRange(0, 3000).Draw(t, name)).Format(time.DateOnly)
+// daysAround draws a day on which a dive of a log, or today, is as far back as something of the policy lasts, or a day near it.
+func daysAround(t *rapid.T, name string, log []logged, p *policy.Policy) time.Time {
+	at := today
+	if i := rapid.IntRange(-2, len(log)-1).Draw(t, name+": dive"); i >= 0 {
+		at = log[i].at.AddDate(0, rapid.SampledFrom(clocks(p)).Draw(t, name+": months"), 0)
 	}
+	return at.AddDate(0, 0, rapid.IntRange(-2, 3).Draw(t, name+": off"))
+}
+
+func drawPerson(t *rapid.T, log []logged) *lastlightv1.Person {
+	day := func(name string) string {
+		at := today.AddDate(0, 0, -rapid.IntRange(0, 3000).Draw(t, name))
+		if i := rapid.IntRange(-2, len(log)-1).Draw(t, name+": dive"); i >= 0 {
+			at = log[i].at.AddDate(0, 0, rapid.IntRange(-3, 2).Draw(t, name+": off"))
+		}
+		return at.Format(time.DateOnly)
+	}
+	seen := timestamppb.New(time.Date(2010, 1, 1, 0, 0, 0, 0, time.UTC))
 	p := &lastlightv1.Person{
 		Id: "p", FullName: "P", BirthDay: proto.String("1985-04-02"),
 		Medical: &lastlightv1.MedicalStatus{ExaminedDay: "2026-01-01", DeclaredDay: "2026-01-01"},
 	}
-	if rapid.Bool().Draw(t, "old card") {
-		p.Cards = append(p.Cards, &lastlightv1.Card{Id: "old", Level: "FULL", IssuedDay: "2015-05-31", SeenBy: "other", SeenAt: timestamppb.New(today.AddDate(0, 0, -1))})
-	}
-	for i := range rapid.IntRange(0, 3).Draw(t, "cards") {
-		c := &lastlightv1.Card{
-			Id: fmt.Sprint(i), Level: rapid.SampledFrom([]string{"FULL", "FULL", "INT", "APP", "CAV"}).Draw(t, "card"), IssuedDay: day("issued"),
-			SeenBy: "other", SeenAt: timestamppb.New(today.AddDate(0, 0, -1)),
-		}
+	for i := range rapid.IntRange(0, 2).Draw(t, "cards") {
+		c := &lastlightv1.Card{Id: fmt.Sprint(i), Level: rapid.SampledFrom([]string{"FULL", "FULL", "INT", "APP", "CAV"}).Draw(t, "card"), IssuedDay: day("issued"), SeenBy: "other", SeenAt: seen}
 		if rapid.IntRange(0, 3).Draw(t, "ends") == 0 {
 			c.ExpiresDay = today.AddDate(0, 0, rapid.IntRange(-2000, 400).Draw(t, "expires")).Format(time.DateOnly)
 		}
 		p.Cards = append(p.Cards, c)
 	}
-	p.Cards = append(p.Cards, &lastlightv1.Card{Id: "deco", Endorsement: "DECO", IssuedDay: day("endorsed"), SeenBy: "other", SeenAt: timestamppb.New(today.AddDate(0, 0, -1))})
-	for range rapid.IntRange(0, 2).Draw(t, "reassessments") {
+	p.Cards = append(p.Cards,
+		&lastlightv1.Card{Id: "old", Level: rapid.SampledFrom([]string{"FULL", "FULL", "FULL", "CAV"}).Draw(t, "old card"), IssuedDay: "2005-05-31", SeenBy: "other", SeenAt: seen},
+		&lastlightv1.Card{Id: "deco", Endorsement: "DECO", IssuedDay: "2006-05-31", SeenBy: "other", SeenAt: seen})
+	for range rapid.IntRange(0, 6).Draw(t, "reassessments") / 5 {
 		p.Reassessments = append(p.Reassessments, &lastlightv1.Reassessment{Day: day("reassessed")})
 	}
 	return p
@@ -213,71 +245,101 @@ func TestWhatIsLeftOutOfALogChangesNoAnswer(t *testing.T) {
 	t.Parallel()
 	pool := logDatabase(t)
 	rapid.Check(t, func(t *rapid.T) {
-		p, person := drawPolicy(t), drawPerson(t)
+		p := drawPolicy(t)
+		log := drawLog(t, &p)
 		tx, err := pool.Begin(t.Context())
 		if err != nil {
 			t.Fatal(err)
 		}
 		defer tx.Rollback(t.Context())
-		for n, l := range drawLog(t, &p) {
-			l.write(t, tx, n)
+		b := &pgx.Batch{}
+		for n, l := range log {
+			l.write(t, b, n)
 		}
-		read := func(a logAsked, everything bool) []facts.PastDive {
-			a.people, a.policy, a.everything = []*lastlightv1.Person{person}, &p, everything
-			of, err := pastDives(t.Context(), tx, a)
-			if err != nil {
-				t.Fatal(err)
-			}
-			return of["p"]
+		if err := tx.SendBatch(t.Context(), b).Close(); err != nil {
+			t.Fatal(err)
 		}
-		ready := func(dives []facts.PastDive, day, site string) engine.ReadyInput {
-			r := &facts.PersonRecords{Policy: p, Person: person, Dives: dives, ClubZone: "Europe/Berlin", Pseudonyms: map[string]string{"p": "p", "other": "other"}}
-			if site != "" {
-				r.Site = &lastlightv1.Site{Id: site, Title: site, TimeZone: logSites[site], Grade: 2}
-			}
-			in, err := facts.Ready(r, day, today, zones.Load)
-			if err != nil {
-				t.Fatal(err)
-			}
-			return in
+		for range 2 {
+			asked(t, tx, &p, log)
 		}
-		sites := []string{"", "site-1", "atoll", "reef"}
+	})
+}
 
-		day, site := today.AddDate(0, 0, rapid.IntRange(-1500, 800).Draw(t, "day")).Format(time.DateOnly), rapid.SampledFrom(sites).Draw(t, "site asked")
-		a := logAsked{from: askedFrom(day, today), before: today, whole: today.Add(-divesWhole(&p))}
+// asked puts every question that past dives matter to, from the whole log and from what is read of it.
+func asked(t *rapid.T, q Querier, p *policy.Policy, log []logged) {
+	person := drawPerson(t, log)
+	// The days since the last dive are asked by a club's own rule alone: to the day, of one of the log's.
+	since := int64(rapid.IntRange(0, 800).Draw(t, "days since"))
+	if i := rapid.IntRange(-1, len(log)-1).Draw(t, "since dive"); i >= 0 {
+		since = int64(today.Sub(log[i].at)/(24*time.Hour)) + int64(rapid.IntRange(-1, 2).Draw(t, "since off"))
+	}
+	p.OwnRules = []policy.OwnRule{
+		{ID: "own.here", Title: "Here", About: "diver", Holds: "has(diver.been_here) && diver.been_here", Otherwise: policy.DecideCaution, Says: "never here"},
+		{ID: "own.lately", Title: "Lately", About: "diver", Holds: fmt.Sprintf("has(diver.days_since_last_dive) && diver.days_since_last_dive < %d", since), Otherwise: policy.DecideCaution, Says: "not lately"},
+	}
+	read := func(a logAsked, everything bool) []facts.PastDive {
+		a.people, a.policy, a.everything = []*lastlightv1.Person{person}, p, everything
+		of, err := pastDives(t.Context(), q, a)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return of["p"]
+	}
+	ready := func(dives []facts.PastDive, day, site string) engine.ReadyInput {
+		r := &facts.PersonRecords{Policy: *p, Person: person, Dives: dives, ClubZone: "Europe/Berlin", Pseudonyms: map[string]string{"p": "p", "other": "other"}}
 		if site != "" {
-			a.sites = []string{site}
+			r.Site = &lastlightv1.Site{Id: site, Title: site, TimeZone: logSites[site], Grade: 2}
 		}
-		same(t, "am I good to go on "+day+" at "+site, engine.Ready(ready(read(a, true), day, site)), engine.Ready(ready(read(a, false), day, site)))
+		in, err := facts.Ready(r, day, today, zones.Load)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return in
+	}
 
-		first := today.AddDate(0, 0, rapid.IntRange(-800, 800).Draw(t, "first day"))
-		a = logAsked{from: askedFrom(first.Format(time.DateOnly), today), before: today, whole: today, sites: []string{"site-1", "reef"}}
-		matrix := func(dives []facts.PastDive) []engine.EligibleCell {
-			in := engine.EligibleInput{Policy: p, First: enginetest.Day(first.Format(time.DateOnly)), Last: enginetest.Day(first.AddDate(0, 0, 6).Format(time.DateOnly))}
-			for _, site := range a.sites {
-				r := ready(dives, "", site)
-				s := enginetest.Pair().Site
-				s.ID, s.Zones = site, r.Zones
-				in.Sites, in.Divers = append(in.Sites, s), append(in.Divers[:0], r.Diver)
+	compare := func(what string, a logAsked, answer func([]facts.PastDive) any) {
+		whole, bounded := read(a, true), read(a, false)
+		if len(bounded) < len(whole) {
+			same(t, what, answer(whole), answer(bounded))
+		}
+	}
+
+	day, site := daysAround(t, "day", log, p).Format(time.DateOnly), rapid.SampledFrom([]string{"", "site-1", "atoll", "reef"}).Draw(t, "site asked")
+	a := logAsked{from: askedFrom(day, today), before: today, whole: today.Add(-divesWhole(p))}
+	if site != "" {
+		a.sites = []string{site}
+	}
+	compare("am I good to go on "+day+" at "+site, a, func(dives []facts.PastDive) any { return engine.Ready(ready(dives, day, site)) })
+
+	first := daysAround(t, "first day", log, p)
+	a = logAsked{from: askedFrom(first.Format(time.DateOnly), today), before: today, whole: today, sites: []string{"site-1", "reef"}}
+	compare("matrix from "+first.Format(time.DateOnly), a, func(dives []facts.PastDive) any {
+		in := engine.EligibleInput{Policy: *p, First: enginetest.Day(first.Format(time.DateOnly)), Last: enginetest.Day(first.AddDate(0, 0, 2).Format(time.DateOnly))}
+		for _, site := range a.sites {
+			r := ready(dives, "", site)
+			s := enginetest.Pair().Site
+			s.ID, s.Zones = site, r.Zones
+			in.Sites, in.Divers = append(in.Sites, s), append(in.Divers[:0], r.Diver)
+		}
+		return engine.Eligible(in)
+	})
+
+	plan := enginetest.Pair()
+	a = logAsked{from: today, before: today, whole: today.Add(-divesWhole(p)), sites: []string{"site-1"}, but: rapid.SampledFrom([]string{"", "planned"}).Draw(t, "but")}
+	compare("plan", a, func(dives []facts.PastDive) any {
+		in := plan
+		in.Policy, in.Divers = *p, slices.Clone(plan.Divers)
+		d := ready(dives, "", "site-1").Diver
+		d.ID = in.Plan.Team[0].Diver
+		i := slices.IndexFunc(in.Divers, func(x enginefacts.Diver) bool { return x.ID == d.ID })
+		d.Consumption = in.Divers[i].Consumption
+		in.Divers[i] = d
+		for k := range in.Divers {
+			if k != i { // new to the site: it matters how often the leader has been there
+				in.Divers[k].Dives = nil
 			}
-			return engine.Eligible(in)
 		}
-		same(t, "matrix from "+first.Format(time.DateOnly), matrix(read(a, true)), matrix(read(a, false)))
-
-		plan := enginetest.Pair()
-		entry := time.Date(2026, 6, 14, 7, 0, 0, 0, time.UTC)
-		a = logAsked{from: entry, before: entry, whole: entry.Add(-divesWhole(&p)), sites: []string{"site-1"}, but: rapid.SampledFrom([]string{"", "planned"}).Draw(t, "but")}
-		judge := func(dives []facts.PastDive) engine.Report {
-			in := plan
-			in.Policy, in.Divers = p, slices.Clone(plan.Divers)
-			d := ready(dives, "", "site-1").Diver
-			d.ID = in.Plan.Team[0].Diver
-			i := slices.IndexFunc(in.Divers, func(x enginefacts.Diver) bool { return x.ID == d.ID })
-			d.Consumption = in.Divers[i].Consumption
-			in.Divers[i] = d
-			return engine.Evaluate(in)
-		}
-		same(t, "plan", judge(read(a, true)), judge(read(a, false)))
+		return engine.Evaluate(in)
 	})
 }
 
@@ -311,39 +373,231 @@ INSERT INTO dive (id, site, kind, state, entered_at, out_at, max_depth_m, zone, 
 	}
 }
 
-// A lesson at the level heals a gap of more than a year although others of its kind before and after it, of another level, do not:
-// every lesson is read.
-func TestEveryLessonIsRead(t *testing.T) {
+// Each rule that looks back, at the edge of what it looks at: the dives that decide are read.
+func TestWhatDecidesIsRead(t *testing.T) {
 	t.Parallel()
 	pool := logDatabase(t)
-	for i, d := range []struct {
-		days   int
-		taught string
-	}{{560, ""}, {140, "CAV"}, {120, "FULL"}, {100, "CAV"}} {
-		at, kind := today.AddDate(0, 0, -d.days), "training"
-		if d.taught == "" {
-			kind = "normal"
-		}
-		if _, err := pool.Exec(t.Context(), `
-INSERT INTO dive (id, site, kind, state, entered_at, out_at, max_depth_m, zone, taught_level, record, recorded_by) VALUES ($1, 'home', $2, 'closed', $3, $3::timestamptz + interval '1 hour', 20, 'cave', $4, '', 'p')`,
-			fmt.Sprintf("dive-%d", i), kind, at, d.taught); err != nil {
+	moment := func(text string) time.Time {
+		at, err := time.Parse("2006-01-02T15:04Z", text)
+		if err != nil {
 			t.Fatal(err)
 		}
+		return at
 	}
-	if _, err := pool.Exec(t.Context(), `
-INSERT INTO dive_diver (dive, person, entered_at, site, counted_as, doc) SELECT id, 'p', entered_at, site, 'FULL', '{}' FROM dive;
-INSERT INTO dive_diver (dive, person, entered_at, site, instructor, doc) SELECT id, 'other', entered_at, site, true, '{}' FROM dive WHERE kind = 'training'`); err != nil {
-		t.Fatal(err)
+	on := func(day string) time.Time { return moment(day + "T12:00Z") }
+	cave := func(day string) logged {
+		return logged{at: on(day), site: "home", kind: "normal", state: "closed", zone: "cave", level: "FULL", deep: 20, length: time.Hour}
 	}
-	p := policy.Default()
-	p.Currency.WithinMonths, p.Currency.EndorsementMonths = 1, 1
-	person := &lastlightv1.Person{Id: "p", Cards: []*lastlightv1.Card{{Level: "FULL", IssuedDay: "2015-06-01"}}}
-	of, err := pastDives(t.Context(), pool, logAsked{people: []*lastlightv1.Person{person}, policy: &p, from: today, before: today, whole: today})
-	if err != nil {
-		t.Fatal(err)
+	at := func(text, site string) logged {
+		l := cave("2020-01-01")
+		l.at, l.site = moment(text), site
+		return l
 	}
-	if !slices.ContainsFunc(of["p"], func(d facts.PastDive) bool { return d.ID == "dive-2" }) {
-		t.Errorf("the lesson that heals is not read: %v", of["p"])
+	with := func(l logged, change func(*logged)) logged {
+		change(&l)
+		return l
+	}
+	archived, planned := func(l *logged) { l.archived = true }, func(l *logged) { l.planned = true }
+	lesson := func(level string) func(*logged) {
+		return func(l *logged) { l.kind, l.taught, l.with = "training", level, true }
+	}
+	// every: one dive after another, oldest first, as many days apart.
+	every := func(from, to string, days int) (log []logged) {
+		for at := on(from); !at.After(on(to)); at = at.AddDate(0, 0, days) {
+			log = append(log, cave(at.Format(time.DateOnly)))
+		}
+		return log
+	}
+	back := func(months int) func(logged) bool {
+		return func(l logged) bool { return !l.at.AddDate(0, months, 0).Before(on("2026-06-14")) }
+	}
+	all := func(logged) bool { return true }
+	is := func(days ...string) func(logged) bool {
+		return func(l logged) bool { return slices.Contains(days, l.at.Format(time.DateOnly)) }
+	}
+	for _, c := range []struct {
+		name   string
+		policy func(*policy.Policy)
+		cards  []*lastlightv1.Card // else one of 2000-01-01
+		log    []logged
+		asked  func(*logAsked) // else the plan of today, at site-1
+		read   func(logged) bool
+	}{
+		{name: "the dives counted", policy: func(p *policy.Policy) { p.Currency.WithinMonths = 12 }, log: every("2024-01-01", "2026-06-10", 4), read: back(12)},
+		{name: "the uses counted", policy: func(p *policy.Policy) { p.Currency.EndorsementMonths = 12 }, log: every("2024-01-01", "2026-06-10", 4), read: back(12)},
+		{name: "of ten years", policy: func(p *policy.Policy) { p.Currency.WithinMonths = 120 }, log: every("2010-01-01", "2026-06-10", 7), read: back(120)},
+		{
+			name:   "at the site, twice on a day that had come at the far end of the world", // July 1 there; 62 days and 20 hours before
+			policy: func(p *policy.Policy) { p.FirstVisit.LeaderMonths = 2 },
+			log:    append(every("2026-05-01", "2026-08-31", 3), at("2026-06-30T10:30Z", "atoll"), at("2026-06-30T20:00Z", "atoll")),
+			asked: func(a *logAsked) {
+				a.from, a.sites = moment("2026-09-01T07:00Z"), []string{"atoll"}
+				a.before, a.whole = a.from, a.from.Add(-divesWhole(a.policy))
+			},
+			read: func(l logged) bool { return l.site == "atoll" },
+		},
+		{
+			name: "counted on a day of the past", log: every("2023-01-01", "2026-06-10", 4), asked: func(a *logAsked) { a.from = askedFrom("2025-06-10", today) },
+			read: func(l logged) bool { return l.at.After(on("2025-05-09")) },
+		},
+		{
+			name: "at the site, by who leads", policy: func(p *policy.Policy) { p.FirstVisit.LeaderMonths = 24 },
+			log: func() []logged {
+				log := every("2023-01-01", "2026-06-10", 4)
+				for i := range log {
+					log[i].site = "site-1"
+				}
+				return log
+			}(),
+			read: back(24),
+		},
+		{
+			name: "at the site, ever, and not by a dive that does not count", policy: func(p *policy.Policy) { p.Flying.ChainHours = 1 },
+			log: append([]logged{
+				with(cave("2009-03-01"), func(l *logged) { l.site = "site-1" }), with(cave("2009-04-01"), func(l *logged) { l.site = "site-1"; archived(l) }),
+				with(cave("2009-05-01"), func(l *logged) { l.site = "site-1"; planned(l) }),
+			}, every("2009-02-02", "2026-06-10", 4)...),
+			read: is("2009-03-01"),
+		},
+		{
+			name: "what loads tissues, and what loaded them at the last dive", policy: func(p *policy.Policy) { p.Decompression.EarlierDivesHours = 720 },
+			log: append(every("2026-04-13", "2026-05-14", 2), cave("2026-06-11")), read: all,
+		},
+		{
+			name: "the last dive, and not one that does not count", cards: []*lastlightv1.Card{},
+			log: []logged{cave("2015-02-01"), cave("2015-03-01"), with(cave("2015-04-01"), archived), with(cave("2015-05-01"), planned)}, read: is("2015-03-01"),
+		},
+		{
+			name: "the dive of the last day, although another began after it", cards: []*lastlightv1.Card{}, // days 2015-03-02 and 2015-03-01
+			log: []logged{at("2015-03-01T11:00Z", "atoll"), at("2015-03-02T10:30Z", "reef")}, read: all,
+		},
+		{name: "what is in the register, however old", log: []logged{with(cave("2015-03-01"), func(l *logged) { l.state = "in_water" }), cave("2026-06-01")}, read: all},
+		{
+			name: "every lesson", policy: func(p *policy.Policy) { p.Currency.RefresherMonths = 12 },
+			log: []logged{with(cave("2024-05-20"), lesson("CAV")), with(cave("2024-06-20"), lesson("FULL")), with(cave("2024-07-20"), lesson("CAV"))}, read: all,
+		},
+		{
+			name: "a dive between lessons of another level", policy: func(p *policy.Policy) { p.Currency.RefresherMonths = 12 },
+			log: []logged{with(cave("2024-05-20"), lesson("CAV")), cave("2024-06-20"), with(cave("2024-07-20"), lesson("CAV"))}, read: all,
+		},
+		{
+			name: "a dive in a cave between others in open water", policy: func(p *policy.Policy) { p.Currency.RefresherMonths = 12 },
+			log: []logged{
+				with(cave("2024-05-20"), func(l *logged) { l.zone = "open_water" }), cave("2024-06-20"), with(cave("2024-07-20"), func(l *logged) { l.zone = "open_water" }),
+			},
+			read: is("2024-06-20"),
+		},
+		{
+			name: "a dive at the level between others of an easier one", policy: func(p *policy.Policy) { p.Currency.RefresherMonths = 12 },
+			log: []logged{
+				with(cave("2024-05-20"), func(l *logged) { l.level = "CAV" }), cave("2024-06-20"), with(cave("2024-07-20"), func(l *logged) { l.level = "CAV" }),
+			},
+			read: is("2024-06-20"),
+		},
+		{
+			name: "the first and last of a spell, and not one that does not count", policy: func(p *policy.Policy) { p.Currency.RefresherMonths = 12 },
+			log: []logged{
+				with(cave("2024-05-12"), archived), with(cave("2024-05-14"), planned), cave("2024-05-20"), cave("2024-06-20"), cave("2024-07-20"), with(cave("2024-07-28"), archived), cave("2026-06-10"),
+			},
+			read: is("2024-05-20", "2024-07-20"),
+		},
+		{ // days 2024-05-22, 2024-05-20; 2024-09-11, 2024-09-09
+			name: "the first and last day of a spell, although others began before and after", policy: func(p *policy.Policy) { p.Currency.RefresherMonths = 12 },
+			log: []logged{
+				at("2024-05-21T10:30Z", "atoll"), at("2024-05-21T10:45Z", "reef"), cave("2024-07-20"),
+				at("2024-09-10T10:30Z", "atoll"), at("2024-09-10T10:45Z", "reef"), cave("2026-06-10"),
+			},
+			read: is("2024-05-21", "2024-09-10"),
+		},
+		{
+			name: "since the first card", cards: []*lastlightv1.Card{{Level: "CAV", IssuedDay: "2025-01-01"}, {Level: "FULL", IssuedDay: "2010-01-01"}},
+			policy: func(p *policy.Policy) { p.Currency.RefresherMonths = 1 },
+			log:    append([]logged{at("2010-01-01T10:30Z", "atoll")}, every("2010-01-03", "2026-06-10", 28)...), read: all,
+		},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			p := policy.Default()
+			k := &p.Currency
+			k.WithinMonths, k.EndorsementMonths, k.RefresherMonths, k.ReassessMonths, p.FirstVisit.LeaderMonths, p.Decompression.EarlierDivesHours = 1, 1, 240, 240, 1, 48
+			if c.policy != nil {
+				c.policy(&p)
+			}
+			if c.cards == nil {
+				c.cards = []*lastlightv1.Card{{Level: "FULL", IssuedDay: "2000-01-01"}}
+			}
+			tx, err := pool.Begin(t.Context())
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer tx.Rollback(t.Context())
+			b := &pgx.Batch{}
+			for n, l := range c.log {
+				l.write(t, b, n)
+			}
+			if err := tx.SendBatch(t.Context(), b).Close(); err != nil {
+				t.Fatal(err)
+			}
+			a := logAsked{
+				people: []*lastlightv1.Person{{Id: "p", Cards: c.cards}}, policy: &p, sites: []string{"site-1"}, from: today, before: today, whole: today.Add(-divesWhole(&p)), but: "planned",
+			}
+			if c.asked != nil {
+				c.asked(&a)
+			}
+			of, err := pastDives(t.Context(), tx, a)
+			if err != nil {
+				t.Fatal(err)
+			}
+			wanted := 0
+			for n, l := range c.log {
+				id := fmt.Sprintf("dive-%d", n)
+				if l.archived || l.planned || !c.read(l) {
+					continue
+				}
+				wanted++
+				if !slices.ContainsFunc(of["p"], func(d facts.PastDive) bool { return d.ID == id }) {
+					t.Errorf("the dive of %s is not read", l.at.Format(time.RFC3339))
+				}
+			}
+			if wanted == 0 {
+				t.Error("nothing is asked of this log")
+			}
+		})
+	}
+}
+
+// No gap that the log does not have: dives so close that no clock runs out, and each two of them too far apart.
+func TestWhatIsReadHasNoGapOfItsOwn(t *testing.T) {
+	t.Parallel()
+	pool := logDatabase(t)
+	for _, months := range []int{1, 2, 3, 6, 12, 13, 24, 120} {
+		p := policy.Default()
+		p.Currency.WithinMonths, p.Currency.EndorsementMonths, p.Currency.RefresherMonths, p.Currency.ReassessMonths = 1, 1, months, 2*months
+		tx, err := pool.Begin(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		b := &pgx.Batch{}
+		n := 0
+		for at := today.AddDate(0, 0, -3); at.Year() > 1900 && n < 300; n++ {
+			logged{at: at, site: "home", kind: "normal", state: "closed", zone: "cave", level: "FULL", deep: 20, length: time.Hour}.write(t, b, n)
+			at = at.Add(-at.Sub(at.AddDate(0, -months, -1)) / 2)
+		}
+		err = tx.SendBatch(t.Context(), b).Close()
+		if err != nil {
+			t.Fatal(err)
+		}
+		of, err := pastDives(t.Context(), tx, logAsked{
+			people: []*lastlightv1.Person{{Id: "p", Cards: []*lastlightv1.Card{{Level: "FULL", IssuedDay: "1900-01-01"}}}}, policy: &p, from: today, before: today, whole: today,
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(of["p"]) < n {
+			t.Errorf("%d months: %d of %d dives are read", months, len(of["p"]), n)
+		}
+		if err := tx.Rollback(t.Context()); err != nil {
+			t.Fatal(err)
+		}
 	}
 }
 
