@@ -131,9 +131,17 @@ WHERE id = $1`, m.Id, m.FullName, m.Guest, m.BirthDay, nullIfEmpty(m.Guardian), 
 	return tx.send(ctx, &b)
 }
 
+// keepAssessors holds the keys of who reassessed somebody. An assessor may follow later in the same file, so that one who is not
+// there yet is looked for at the end.
 func (tx *Tx) keepAssessors(ctx context.Context, m *lastlightv1.Person) error {
 	for i, a := range m.Reassessments {
-		if err := tx.keepKeys(ctx, fmt.Sprintf("reassessments[%d].assessed_by", i), a.AssessedBy); err != nil {
+		field := fmt.Sprintf("reassessments[%d].assessed_by", i)
+		err := tx.keepKeys(ctx, field, a.AssessedBy)
+		if fault.Is(err, fault.Invalid) {
+			tx.atEnd = append(tx.atEnd, func(ctx context.Context) error { return tx.keepKeys(ctx, "person."+field, a.AssessedBy) })
+			continue
+		}
+		if err != nil {
 			return err
 		}
 	}

@@ -69,7 +69,8 @@ type Tx struct {
 	later    pgx.Batch
 	Mutation Mutation
 	now      time.Time
-	raised   map[string]bool // roots whose version this transaction has raised, by table and id
+	raised   map[string]bool               // roots whose version this transaction has raised, by table and id
+	atEnd    []func(context.Context) error // what must hold once everything is written
 }
 
 // Now is the one instant of this transaction, by the server's clock.
@@ -164,6 +165,11 @@ RETURNING xmax = 0, caller, method, body_hash, response`, m.RequestID, m.Caller,
 	}
 
 	answer, err := fn(ctx, tx)
+	for _, holds := range tx.atEnd {
+		if err == nil {
+			err = holds(ctx)
+		}
+	}
 	if err != nil {
 		tx.rollback(ctx)
 		return none, translate(err)

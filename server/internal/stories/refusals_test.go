@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
 	pb "lastlight/proto/lastlight/v1"
@@ -245,5 +247,21 @@ func TestRouteNamesPlacesOfTheSurvey(t *testing.T) {
 	}
 	if v := r.Report.Verdict; v != "refuse" && v != "indeterminate" {
 		t.Errorf("its legs are gone, and the verdict is %s", v)
+	}
+}
+
+// A person may have been reassessed by one who follows in the same file, as a file of everybody has it; nobody else is made up.
+func TestAssessorFollowsInTheFile(t *testing.T) {
+	c := newClub(t, "2026-06-08 09:00")
+	assessed := func(by string) *pb.Person {
+		return &pb.Person{Id: "abel", FullName: "Abel", Reassessments: []*pb.Reassessment{{Day: "2026-01-05", AssessedBy: by}}}
+	}
+	if out := c.send("keeper", false, record(assessed("zoe")), record(&pb.Person{Id: "zoe", FullName: "Zoe"})); len(out.Problems) != 0 {
+		t.Errorf("the assessor is in the file: %v", out.Problems)
+	}
+	p := assessed("nobody")
+	p.Id = "bela"
+	if _, err := c.people().CreatePerson(c.as("keeper"), &pb.CreatePersonRequest{Person: p, RequestId: id()}); status.Code(err) != codes.InvalidArgument {
+		t.Errorf("assessed by nobody on record: %v", err)
 	}
 }
