@@ -79,7 +79,7 @@ type carrying struct {
 // act does the actions of a node and tells which divers picked something up, as bits.
 func (p *Planner) act(n *Node, of []carrying) (pickedUp uint32) {
 	for _, a := range n.Actions {
-		if a.Diver >= len(of) {
+		if a.Diver >= len(of) { // of one who is not on this way: it is scheduled for the first divers alone
 			continue
 		}
 		c := &of[a.Diver]

@@ -18,7 +18,7 @@ const (
 // Action is done on arrival, before the hold; it takes no time of its own.
 type Action struct {
 	Kind     ActionKind
-	Diver    int // index into Team.Divers
+	Diver    int // index into Team.Divers; beyond them it is of one who is not on this way, and passed over
 	Cylinder int // index into Team.Cylinders
 }
 

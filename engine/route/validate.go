@@ -242,11 +242,10 @@ func (in *Input) checkSizes(p *problems) {
 		for i := range list {
 			c := &list[i]
 			listed += len(c.Legs) + len(c.Approach)
-			if n := len(c.Legs); n > MaxMoves {
-				p.count(n, MaxMoves, fmt.Sprintf("%s[%d].legs", field, i))
-			}
 			if n := len(c.Approach); n > MaxMoves {
 				p.count(n, MaxMoves, fmt.Sprintf("%s[%d].approach", field, i))
+			} else if n += len(c.Legs); n > MaxMoves { // a dive swims both
+				p.count(n, MaxMoves, fmt.Sprintf("%s[%d].legs", field, i))
 			}
 		}
 	}

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
@@ -114,27 +115,29 @@ func (c *Case) firstAidOxygen() finding.Finding {
 		f.Path = "site.oxygen"
 		return f
 	}
+	rules := watch.OxygenRules{ReserveBar: o.DownToBar, LitresMin: o.FlowLMin, Casualties: o.Casualties}
+	casualties := finding.CountOf("casualties", o.Casualties, "casualties")
+	lines := c.explaining("dates and deadlines, T39")
 	var cylinders []watch.OxygenCylinder
-	litres := 0.0
-	for _, x := range c.In.Site.Oxygen {
-		cylinders = append(cylinders, watch.OxygenCylinder{Litres: x.VolumeL, Bar: x.Bar})
-		litres += float64(x.VolumeL * max(0, x.Bar-o.DownToBar))
+	var each []finding.Figure
+	total := 0.0
+	for i, x := range c.In.Site.Oxygen {
+		cylinder := watch.OxygenCylinder{Litres: x.VolumeL, Bar: x.Bar}
+		gas, name, at := cylinder.Gas(rules), fmt.Sprint("cylinder ", i+1), path("site.oxygen", i, "")
+		lines.add("oxygen in "+name, "volume × the greatest of (pressure - down to, 0)", litres(name, gas),
+			litres("volume", x.VolumeL).At(at), gauge("pressure", x.Bar).At(at), gauge("down to", o.DownToBar).At("policy.first_aid_oxygen.down_to_bar"))
+		cylinders, each, total = append(cylinders, cylinder), append(each, litres(name, gas).At(finding.Above)), total+gas
 	}
-	minutes := watch.OxygenMinutes(cylinders, watch.OxygenRules{ReserveBar: o.DownToBar, LitresMin: o.FlowLMin, Casualties: o.Casualties})
+	minutes := watch.OxygenMinutes(cylinders, rules)
 	f := pass(s)
 	lasts := finding.CountOf("", minutes, "minutes")
-	f.Observed, f.Path = &lasts, "site.oxygen"
-	f.Figures = []finding.Figure{finding.CountOf("casualties", o.Casualties, "casualties")}
+	f.Observed, f.Path, f.Figures = &lasts, "site.oxygen", []finding.Figure{casualties}
 	if minutes == 0 {
 		f.Status, f.Code = finding.Caution, "empty"
 	}
-	f.Steps = []finding.Step{{
-		What: "minutes of first-aid oxygen", Formula: "down to whole (gas / (flow × casualties))",
-		Inputs: []finding.Figure{
-			finding.Number("gas", litres, 1, "L").At("site.oxygen"), finding.Number("flow", o.FlowLMin, 2, "L/min").At("policy.first_aid_oxygen.flow_l_min"),
-			finding.CountOf("casualties", o.Casualties, "casualties").At("policy.first_aid_oxygen.casualties"),
-		},
-		Result: lasts,
-	}}
+	lines.add("all of it", finding.Sum, litres("gas", total), each...)
+	lines.add("minutes of first-aid oxygen", "down to whole (gas / (flow × casualties))", lasts,
+		litres("gas", total).At(finding.Above), rate("flow", o.FlowLMin).At("policy.first_aid_oxygen.flow_l_min"), casualties.At("policy.first_aid_oxygen.casualties"))
+	f.Steps = lines.lines()
 	return f
 }

@@ -15,7 +15,7 @@ import (
 func planRules() []Rule {
 	return []Rule{
 		{
-			ID: inputRule, Version: 1, Title: "What stands in the input can be", Citation: handbook("route method", "4 and 7"),
+			ID: inputRule, Version: 1, Title: "What stands in the input can be", Citation: handbook("route method", "7, open: bounds far above any dive, which keep the work bounded"),
 			Words: map[string]Words{
 				"ok":      {Says: "{subject}: every list, number and word is within its bounds"},
 				"problem": {Says: "{subject}: {field}: {observed}", Remedy: "correct {field}"},

@@ -105,7 +105,12 @@ func OxygenMinutes(cylinders []OxygenCylinder, rules OxygenRules) int {
 	}
 	total := 0.0
 	for _, c := range cylinders {
-		total += c.Litres * max(0, c.Bar-rules.ReserveBar)
+		total += c.Gas(rules)
 	}
 	return floor(total / flow)
+}
+
+// Gas is what a cylinder gives down to the reserve, in litres; nothing below it (T39).
+func (c OxygenCylinder) Gas(rules OxygenRules) float64 {
+	return float64(c.Litres * max(0, c.Bar-rules.ReserveBar))
 }

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/plan"
 )
 
 // Width of the page in columns, and its height in lines.
@@ -845,14 +846,7 @@ var checklist = []string{
 // acknowledged lists everybody of the plan with a box, ticked where they have agreed to this version; and how many have of how many.
 func (w *writer) acknowledged() (boxes []string, have string) {
 	p := w.p.Plan
-	people := make([]string, 0, len(p.Team)+len(p.Standby)+1)
-	for _, d := range p.Team {
-		people = append(people, d.Person)
-	}
-	people = append(people, p.Standby...)
-	if p.Cover != "" {
-		people = append(people, p.Cover)
-	}
+	people := plan.People(p)
 	n := 0
 	for _, person := range people {
 		box := "[ ]"

@@ -12,6 +12,7 @@ import (
 	"lastlight/server/internal/dates"
 	"lastlight/server/internal/decide"
 	"lastlight/server/internal/fault"
+	"lastlight/server/internal/plan"
 	"lastlight/server/internal/report"
 	"lastlight/server/internal/store"
 )
@@ -130,14 +131,10 @@ func (h *Policies) CompareDecidedPlans(ctx context.Context, r *lastlightv1.Compa
 // read it out of the verdict, whatever is masked beside it.
 func readsAll(ctx context.Context, s access.Subject, p *lastlightv1.Plan) bool {
 	c := access.CallerFrom(ctx)
-	people := append([]string{p.Cover}, p.Standby...)
-	for _, d := range p.Team {
-		people = append(people, d.Person)
-	}
-	for _, person := range people {
+	for _, person := range plan.People(p) {
 		about := subjectIn(c, s, person)
 		for _, g := range []access.Group{access.Training, access.Minor, access.Medical} {
-			if person != "" && !c.Writes(g, about) {
+			if !c.Writes(g, about) {
 				return false
 			}
 		}

@@ -172,11 +172,7 @@ SELECT pseudonym, full_name, COALESCE(doc ->> 'short_name', ''),
 	if _, err := tx.Exec(ctx, `SET LOCAL lastlight.retention = 'on'; SET LOCAL statement_timeout = 0`); err != nil {
 		return nil, nil, err
 	}
-	in, err := PolicyInForce(ctx, tx, tx.Now())
-	if err != nil {
-		return nil, nil, err
-	}
-	governs, _, err := policyInForce(ctx, tx, tx.Now(), "")
+	governs, in, err := policyNamed(ctx, tx, "", tx.Now())
 	if err != nil {
 		return nil, nil, err
 	}
@@ -233,12 +229,6 @@ func whatStays(ctx context.Context, q Querier, id string, in *policy.Policy, now
 	for _, c := range in.Retention {
 		cells[c.Record] = c
 	}
-	cited := &lastlightv1.Citation{}
-	for _, s := range in.Sources {
-		if s.Path == "retention" {
-			cited = &lastlightv1.Citation{Document: s.Citation.Document, Edition: s.Citation.Edition, Section: s.Citation.Section, DateRead: s.Citation.DateRead}
-		}
-	}
 	var out []*lastlightv1.ErasureLine
 	for _, r := range remains {
 		line := &lastlightv1.ErasureLine{Kind: r.kind, What: r.what, Why: r.why, Untold: r.count == ""}
@@ -256,7 +246,10 @@ func whatStays(ctx context.Context, q Querier, id string, in *policy.Policy, now
 			}
 		}
 		if cell, ok := cells[r.cell]; ok {
-			line.Kept, line.Citation = strings.ReplaceAll(kept(cell), "_", " "), cited
+			line.Kept = strings.ReplaceAll(kept(cell), "_", " ")
+			if by, cited := in.CitationFor("retention[" + cell.Record + "]"); cited {
+				line.Citation = &lastlightv1.Citation{Document: by.Document, Edition: by.Edition, Section: by.Section, DateRead: by.DateRead}
+			}
 			if last != nil && cell.Months+cell.Days > 0 {
 				line.Until = last.AddDate(0, cell.Months, cell.Days).UTC().Format(time.DateOnly)
 			}

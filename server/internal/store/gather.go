@@ -14,6 +14,7 @@ import (
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/facts"
 	"lastlight/server/internal/fault"
+	"lastlight/server/internal/plan"
 )
 
 // How far around a planned entry records of the site are read: readings of the
@@ -233,25 +234,14 @@ func documents[M proto.Message](ctx context.Context, q Querier, fresh func() M, 
 	})
 }
 
-// takingPart lists everybody in the plan, sorted.
-func takingPart(p *lastlightv1.Plan) []string {
-	people := append([]string{}, p.Standby...)
-	for _, d := range p.Team {
-		people = append(people, d.Person)
-	}
-	if p.Cover != "" {
-		people = append(people, p.Cover)
-	}
-	return sortedSet(people)
-}
-
 func (g *gatherer) people(ctx context.Context) error {
-	people, err := loadPeople(ctx, g.q, takingPart(g.r.Plan))
+	people, err := loadPeople(ctx, g.q, plan.People(g.r.Plan))
 	if err != nil {
 		return err
 	}
 	for _, p := range people {
-		// An erased person is nobody who dives, stands by or covers: the plan names somebody who is not there, which blocks.
+		// Who is archived, as an erased person is, does not dive, stand by or cover: the plan names somebody who is not there, which
+		// blocks.
 		if !p.Archived {
 			g.r.People = append(g.r.People, facts.Person{Record: p})
 		}
@@ -333,7 +323,7 @@ FROM booking b JOIN plan p ON p.id = b.plan
 WHERE b.plan <> $1 AND ((b.kind = 'person' AND b.subject = ANY ($2)) OR (b.kind = 'cylinder' AND b.subject = ANY ($3)))
   AND p.state IN ('approved', 'stale', 'in_water') AND NOT (p.state IN ('approved', 'stale') AND p.enter_by < $4)
   AND (NOT upper_inc(b.during) OR upper(b.during) > $5)
-ORDER BY b.plan, b.kind, b.subject, b.duty`, g.r.Plan.Id, takingPart(g.r.Plan), sortedSet(cylinders), g.now, g.at.Add(-48*time.Hour))
+ORDER BY b.plan, b.kind, b.subject, b.duty`, g.r.Plan.Id, plan.People(g.r.Plan), sortedSet(cylinders), g.now, g.at.Add(-48*time.Hour))
 	if err != nil {
 		return err
 	}
@@ -350,7 +340,7 @@ ORDER BY b.plan, b.kind, b.subject, b.duty`, g.r.Plan.Id, takingPart(g.r.Plan), 
 
 // pseudonyms reads those of everybody named in what was gathered.
 func (g *gatherer) pseudonyms(ctx context.Context) error {
-	named := takingPart(g.r.Plan)
+	named := plan.People(g.r.Plan)
 	for _, p := range g.r.People {
 		named = append(named, p.Record.Guardian)
 		for _, c := range p.Record.Cards {

@@ -102,9 +102,7 @@ func insertPerson(ctx context.Context, tx *Tx, m *lastlightv1.Person) error {
 	if err := refuseErased(ctx, tx, m.Id); err != nil {
 		return err
 	}
-	if err := tx.keepAssessors(ctx, m); err != nil {
-		return err
-	}
+	tx.keepAssessors(m)
 	var b pgx.Batch
 	b.Queue(`
 INSERT INTO person (id, pseudonym, full_name, guest, birth_day, guardian, telephone, doc, created_at, updated_at)
@@ -120,9 +118,7 @@ func updatePerson(ctx context.Context, tx *Tx, before, m *lastlightv1.Person) er
 			return err
 		}
 	}
-	if err := tx.keepAssessors(ctx, m); err != nil {
-		return err
-	}
+	tx.keepAssessors(m)
 	var b pgx.Batch
 	b.Queue(`
 UPDATE person SET full_name = $2, guest = $3, birth_day = $4::text::date, guardian = $5, telephone = $6, doc = $7, version = version + 1, updated_at = $8
@@ -131,21 +127,13 @@ WHERE id = $1`, m.Id, m.FullName, m.Guest, m.BirthDay, nullIfEmpty(m.Guardian), 
 	return tx.send(ctx, &b)
 }
 
-// keepAssessors holds the keys of who reassessed somebody. An assessor may follow later in the same file, so that one who is not
-// there yet is looked for at the end.
-func (tx *Tx) keepAssessors(ctx context.Context, m *lastlightv1.Person) error {
+// keepAssessors holds the keys of who reassessed somebody, once everything is written: they may follow later in the same file.
+func (tx *Tx) keepAssessors(m *lastlightv1.Person) {
 	for i, a := range m.Reassessments {
-		field := fmt.Sprintf("reassessments[%d].assessed_by", i)
-		err := tx.keepKeys(ctx, field, a.AssessedBy)
-		if fault.Is(err, fault.Invalid) {
-			tx.atEnd = append(tx.atEnd, func(ctx context.Context) error { return tx.keepKeys(ctx, "person."+field, a.AssessedBy) })
-			continue
-		}
-		if err != nil {
-			return err
-		}
+		tx.atEnd = append(tx.atEnd, func(ctx context.Context) error {
+			return tx.keepKeys(ctx, fmt.Sprintf("person.reassessments[%d].assessed_by", i), a.AssessedBy)
+		})
 	}
-	return nil
 }
 
 // putPersonChildren queues cards, medical status and contacts. A card that is

@@ -6,6 +6,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/plan"
 )
 
 // Plan reads the latest version inside the transaction, waivers included.
@@ -31,7 +32,7 @@ func (tx *Tx) PlanRoots(ctx context.Context, id string, version int32) (Roots, e
 	if err != nil {
 		return Roots{}, err
 	}
-	r := Roots{Plan: id, Site: p.Site, People: takingPart(p)}
+	r := Roots{Plan: id, Site: p.Site, People: sortedSet(plan.People(p))}
 	rows, err := tx.Query(ctx, `SELECT item FROM plan_item WHERE plan = $1 AND version = $2 ORDER BY item`, id, version)
 	if err != nil {
 		return Roots{}, err
@@ -52,10 +53,13 @@ WHERE g.role = ANY ($1) AND g.revoked_at IS NULL AND NOT p.archived AND (g.exped
 	return pgx.CollectRows(rows, pgx.RowTo[string])
 }
 
+// shownName is the name to show of a person x.
+const shownName = `COALESCE(NULLIF(x.doc ->> 'short_name', ''), x.full_name)`
+
 // PseudonymsOf gives the pseudonym and the name to show of people by id.
 func (s *Store) PseudonymsOf(ctx context.Context, ids []string) (pseudonyms, names map[string]string, err error) {
 	rows, err := s.pool.Query(ctx, `
-SELECT id, pseudonym, COALESCE(NULLIF(doc ->> 'short_name', ''), full_name) FROM person WHERE id = ANY ($1)`, sortedSet(ids))
+SELECT x.id, x.pseudonym, `+shownName+` FROM person x WHERE x.id = ANY ($1)`, sortedSet(ids))
 	if err != nil {
 		return nil, nil, translate(err)
 	}
@@ -67,9 +71,6 @@ SELECT id, pseudonym, COALESCE(NULLIF(doc ->> 'short_name', ''), full_name) FROM
 	})
 	return pseudonyms, names, translate(err)
 }
-
-// shownName is the name to show of a person x.
-const shownName = `COALESCE(NULLIF(x.doc ->> 'short_name', ''), x.full_name)`
 
 // PeopleByPseudonym gives id and name to show behind pseudonyms that stand in a stored report.
 func (s *Store) PeopleByPseudonym(ctx context.Context, pseudonyms []string) (ids, names map[string]string, err error) {

@@ -127,20 +127,12 @@ func retain(ctx context.Context, tx *Tx, out *Retention) error {
 	if _, err := tx.Exec(ctx, `SET LOCAL lastlight.retention = 'on'`); err != nil {
 		return err
 	}
-	id, _, err := policyInForce(ctx, tx, tx.Now(), "")
-	if err != nil {
-		return err
-	}
-	p, err := PolicyInForce(ctx, tx, tx.Now())
+	id, p, err := policyNamed(ctx, tx, "", tx.Now())
 	if err != nil {
 		return err
 	}
 	out.Policy = id
-	for _, source := range p.Sources {
-		if source.Path == "retention" {
-			out.Citation = source.Citation
-		}
-	}
+	out.Citation, _ = p.CitationFor("retention")
 	tag, err := tx.Exec(ctx, `UPDATE request SET response = NULL WHERE response IS NOT NULL AND at < $1`, tx.Now().Add(-answersKept))
 	if err != nil {
 		return err

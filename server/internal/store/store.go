@@ -165,11 +165,6 @@ RETURNING xmax = 0, caller, method, body_hash, response`, m.RequestID, m.Caller,
 	}
 
 	answer, err := fn(ctx, tx)
-	for _, holds := range tx.atEnd {
-		if err == nil {
-			err = holds(ctx)
-		}
-	}
 	if err != nil {
 		tx.rollback(ctx)
 		return none, translate(err)
@@ -263,6 +258,12 @@ func (tx *Tx) Flush(ctx context.Context) error {
 }
 
 func (tx *Tx) commit(ctx context.Context) error {
+	for _, holds := range tx.atEnd {
+		if err := holds(ctx); err != nil {
+			tx.rollback(ctx)
+			return translate(err)
+		}
+	}
 	tx.later.Queue(`COMMIT`)
 	err := tx.conn.SendBatch(ctx, &tx.later).Close()
 	if err != nil {
