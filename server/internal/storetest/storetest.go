@@ -84,7 +84,12 @@ func New(t testing.TB) *pgxpool.Pool {
 
 func pool(t testing.TB, url string) *pgxpool.Pool {
 	t.Helper()
-	p, err := pgxpool.New(t.Context(), url)
+	config, err := pgxpool.ParseConfig(url)
+	if err != nil {
+		t.Fatalf("pool for the test: %v", err)
+	}
+	config.ConnConfig.RuntimeParams["jit"] = "off" // as the server's
+	p, err := pgxpool.NewWithConfig(t.Context(), config)
 	if err != nil {
 		t.Fatalf("pool for the test: %v", err)
 	}
