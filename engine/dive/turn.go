@@ -169,20 +169,31 @@ func (w *Work) lookBetween(a, b *place) {
 	if len(a.binds) > 0 || len(b.binds) > 0 || !w.tight(a, b) {
 		return
 	}
+	if _, fails := w.eighths(a, b); fails != nil {
+		w.between = append(w.between, fails)
+	}
+}
+
+// eighths judges places an eighth of the distance of two apart, one after the
+// other: the last that holds, the first of the two if none does, and the first that
+// does not; nil: all hold.
+func (w *Work) eighths(a, b *place) (holds, fails *place) {
+	holds = a
 	for share := 0.125; share < 1; share += 0.125 {
 		spot, ok := w.normal.path.Between(a.spot, b.spot, share, finest)
 		if !ok {
-			return
+			break
 		}
 		p := w.at(spot)
 		if p == nil {
 			continue
 		}
 		if w.judge(p); len(p.binds) > 0 {
-			w.between = append(w.between, p)
-			return
+			return holds, p
 		}
+		holds = p
 	}
+	return holds, nil
 }
 
 // toTheMetre finds the turn between the last place that passes and the next,
@@ -406,23 +417,11 @@ func (w *Work) turnBefore(i int) {
 // before it is less again, and the one that does not pass is halved.
 func (w *Work) narrow(a, b *place) {
 	w.binds = b.binds
-	from, to := a, b
-	for share := 0.125; share < 1; share += 0.125 {
-		spot, ok := w.normal.path.Between(from.spot, to.spot, share, finest)
-		if !ok {
-			break
-		}
-		p := w.at(spot)
-		if p == nil {
-			continue
-		}
-		if w.judge(p); len(p.binds) > 0 {
-			b, w.binds = p, p.binds
-			break
-		}
-		a = p
+	holds, fails := w.eighths(a, b)
+	if fails != nil {
+		b, w.binds = fails, fails.binds
 	}
-	w.narrowBy(a, b, func(p *place) bool { return len(p.binds) == 0 })
+	w.narrowBy(holds, b, func(p *place) bool { return len(p.binds) == 0 })
 }
 
 func (w *Work) narrowBy(a, b *place, passes func(*place) bool) {
