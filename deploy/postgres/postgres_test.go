@@ -143,7 +143,7 @@ func TestOneServerForEachCluster(t *testing.T) {
 	t.Parallel()
 	dir := reachableDir(t)
 	first := start(t, Options{Dir: dir, Throwaway: true})
-	ctx, cancel := context.WithTimeout(t.Context(), 300*time.Millisecond)
+	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
 	defer cancel()
 	s, err := Start(ctx, Options{Dir: dir, Throwaway: true})
 	if err == nil {

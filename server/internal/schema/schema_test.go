@@ -133,30 +133,53 @@ func TestManyAtOnce(t *testing.T) {
 	}
 }
 
+// The first run stays inside its migration for as long as this test holds a lock that the file asks for, and the second is given
+// up once it is seen to wait: no time is guessed, however busy the machine is.
 func TestWaitIsBounded(t *testing.T) {
 	t.Parallel()
 	url := storetest.EmptyURL(t)
-	slow := fstest.MapFS{
-		"0001_slow.up.sql":   {Data: []byte("CREATE TABLE slow (n int); SELECT pg_sleep(12)")},
-		"0001_slow.down.sql": {Data: []byte("DROP TABLE slow")},
+	// Asked for again and again, since a migration waits for a lock only so long.
+	const gate = "DO $$ BEGIN WHILE NOT pg_try_advisory_xact_lock(1) LOOP PERFORM pg_sleep(0.01); END LOOP; END $$"
+	gated := fstest.MapFS{
+		"0001_gated.up.sql":   {Data: []byte("CREATE TABLE gated (n int); " + gate)},
+		"0001_gated.down.sql": {Data: []byte("DROP TABLE gated")},
 	}
-	first := make(chan error)
-	go func() {
-		_, err := schema.Up(t.Context(), url, slow)
-		first <- err
-	}()
 	c := connect(t, url)
-	for begun := false; !begun; { // until the first run holds the lock
-		err := c.QueryRow(t.Context(), "SELECT EXISTS (SELECT FROM pg_locks WHERE locktype = 'advisory' AND granted)").Scan(&begun)
-		if err != nil {
-			t.Fatal(err)
+	if _, err := c.Exec(t.Context(), "SELECT pg_advisory_lock(1)"); err != nil {
+		t.Fatal(err)
+	}
+	// awaitSession returns once a session of this database other than the test's own is as the condition says.
+	awaitSession := func(condition string) {
+		t.Helper()
+		for seen := false; !seen; time.Sleep(10 * time.Millisecond) {
+			err := c.QueryRow(t.Context(), "SELECT EXISTS (SELECT FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid() AND "+condition+")").Scan(&seen)
+			if err != nil {
+				t.Fatal(err)
+			}
 		}
 	}
-	ctx, cancel := context.WithTimeout(t.Context(), 6*time.Second) // time enough to connect on a busy machine
+	first := make(chan error, 1)
+	go func() {
+		_, err := schema.Up(t.Context(), url, gated)
+		first <- err
+	}()
+	awaitSession("query LIKE 'CREATE TABLE gated%'")
+
+	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
-	_, err := schema.Up(ctx, url, slow)
-	if err == nil || !strings.Contains(err.Error(), "wait for another migration") {
+	second := make(chan error, 1)
+	go func() {
+		_, err := schema.Up(ctx, url, gated)
+		second <- err
+	}()
+	// The one that has asked for the migrators' turn and holds no lock.
+	awaitSession("query LIKE '%pg_try_advisory_lock%' AND NOT EXISTS (SELECT FROM pg_locks l WHERE l.pid = pg_stat_activity.pid AND locktype = 'advisory')")
+	cancel()
+	if err := <-second; err == nil || !strings.Contains(err.Error(), "wait for another migration") {
 		t.Errorf("the second run did not give up: %v", err)
+	}
+	if _, err := c.Exec(t.Context(), "SELECT pg_advisory_unlock(1)"); err != nil {
+		t.Fatal(err)
 	}
 	if err := <-first; err != nil {
 		t.Error(err)

@@ -68,7 +68,7 @@ func (c *club) as(person string) context.Context {
 		}
 		c.token[person] = issued.Secret
 	}
-	ctx, cancel := context.WithTimeout(c.t.Context(), 20*time.Second)
+	ctx, cancel := context.WithTimeout(c.t.Context(), 25*time.Second)
 	c.t.Cleanup(cancel)
 	return metadata.AppendToOutgoingContext(ctx, "authorization", "Bearer "+c.token[person])
 }
