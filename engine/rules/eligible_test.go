@@ -61,22 +61,6 @@ func TestEligible(t *testing.T) {
 	}
 }
 
-// 40 divers with 200 recorded dives each, 14 days, 5 sites: within a second.
-func TestEligibleIsQuick(t *testing.T) {
-	in := eligibleInput(40, 5)
-	for d := range in.Divers {
-		day := enginetest.Day("2024-01-01")
-		in.Divers[d].Dives = nil
-		for i := range 200 {
-			in.Divers[d].Dives = append(in.Divers[d].Dives, enginetest.PastDive(fmt.Sprint(i), day.Add(4*i).String()))
-		}
-	}
-	cells := rules.Eligible(in)
-	if len(cells) != 40*14*5 {
-		t.Errorf("%d cells", len(cells))
-	}
-}
-
 // The matrix that an expedition is judged by, for logs of one length and of ten times that.
 func BenchmarkEligible(b *testing.B) {
 	for _, dives := range []int{100, 1000} {
