@@ -3,6 +3,7 @@ package dive
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"lastlight/engine/facts"
@@ -53,16 +54,22 @@ func checkProfile(d *lastlightv1.Dive, x *lastlightv1.DiveDiver, at string, deep
 	if len(samples) == 0 {
 		return
 	}
+	// One sample stands for all with the same fault: a profile has hundreds.
+	if i := slices.Index(p.AfterS[1:], 0); i >= 0 {
+		wrong(fmt.Sprintf("%sprofile.after_s[%d]", at, i+1), "0", "at least 1", "samples are in order of time")
+	}
+	if i := slices.IndexFunc(samples, func(s facts.Sample) bool { return s.Gas > len(x.OtherGases) }); i >= 0 {
+		wrong(fmt.Sprintf("%sprofile.gas[%d]", at, i), fmt.Sprint(samples[i].Gas), fmt.Sprintf("0 to %d", len(x.OtherGases)), "no such gas is recorded")
+	}
+	below := 0
 	for i, s := range samples {
-		if i > 0 && p.AfterS[i] == 0 {
-			wrong(fmt.Sprintf("%sprofile.after_s[%d]", at, i), "0", "at least 1", "samples are in order of time")
+		if s.DepthM > samples[below].DepthM {
+			below = i
 		}
-		if s.DepthM > deepest+profileSlackM {
-			wrong(fmt.Sprintf("%sprofile.depth_cm[%d]", at, i), fmt.Sprintf("%g m", s.DepthM), fmt.Sprintf("at most %g m, the greatest depth recorded", deepest), "the profile is deeper than the dive")
-		}
-		if s.Gas > len(x.OtherGases) {
-			wrong(fmt.Sprintf("%sprofile.gas[%d]", at, i), fmt.Sprint(s.Gas), fmt.Sprintf("0 to %d", len(x.OtherGases)), "no such gas is recorded")
-		}
+	}
+	if depth := samples[below].DepthM; depth > deepest+profileSlackM {
+		wrong(fmt.Sprintf("%sprofile.depth_cm[%d]", at, below), fmt.Sprintf("%g m", depth), fmt.Sprintf("at most %g m, the greatest depth recorded", deepest),
+			"the profile is deeper than the dive; if it is of this dive, correct the recorded depth first")
 	}
 	last := samples[len(samples)-1]
 	if last.DepthM > surfaceM {
@@ -70,7 +77,7 @@ func checkProfile(d *lastlightv1.Dive, x *lastlightv1.DiveDiver, at string, deep
 	}
 	entered, out := d.EnteredAt.AsTime(), d.OutAt.AsTime()
 	if length := out.Sub(entered).Seconds(); float64(last.Second) > length+profileSlackS && length > 0 {
-		wrong(at+"profile", fmt.Sprintf("%d s", last.Second), fmt.Sprintf("at most the dive's %.0f min", length/60), "the profile is longer than the dive")
+		wrong(at+"profile", fmt.Sprintf("%d s", last.Second), fmt.Sprintf("at most the dive's %.0f min", length/60), "the profile is longer than the dive; if it is of this dive, correct the recorded times first")
 	}
 	if p.StartedAt == nil {
 		return

@@ -1,7 +1,9 @@
 package dive
 
 import (
+	"errors"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -11,6 +13,7 @@ import (
 
 	"lastlight/engine/facts"
 	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/fault"
 )
 
 var noon = time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
@@ -36,6 +39,26 @@ func TestProfileKeepsItsPlace(t *testing.T) {
 	x.Profile.StartedAt = timestamppb.New(noon.Add(30 * time.Minute))
 	if got := SinceEntry(x.Profile, d.EnteredAt.AsTime(), d.OutAt.AsTime()); got[0].Second != 600 || got[2].Second != 3600 {
 		t.Errorf("late profile lies at %v", got)
+	}
+}
+
+// A diver reads one line, not one for each of a thousand samples.
+func TestFaultOfManySamplesIsToldOnce(t *testing.T) {
+	d, x := profiled()
+	x.Profile.AfterS, x.Profile.DepthCm = []uint32{0, 180, 0, 0, 2640}, []uint32{0, 2500, 2600, 2550, 0}
+	x.Profile.Gas = []uint32{0, 1, 2, 1, 0}
+	err := Check(d, "dive.", noon.AddDate(0, 0, 2))
+	var told *fault.Error
+	if !errors.As(err, &told) {
+		t.Fatalf("%v", err)
+	}
+	var fields []string
+	for _, p := range told.Problems {
+		fields = append(fields, p.Field)
+	}
+	want := []string{"dive.divers[0].profile.after_s[2]", "dive.divers[0].profile.gas[1]", "dive.divers[0].profile.depth_cm[2]"}
+	if !slices.Equal(fields, want) {
+		t.Errorf("told of %q, want %q", fields, want)
 	}
 }
 
