@@ -34,7 +34,7 @@ func (s *Store) GatherExpedition(ctx context.Context, id string, now time.Time) 
 		if err != nil {
 			return err
 		}
-		dives, err := pastDives(ctx, q, logAsked{people: people, policy: reachingFurthest(r.Policies), sites: trip.Sites, from: askedFrom(trip.FromDay, now), before: now, whole: now})
+		dives, err := pastDives(ctx, q, logAsked{people: people, policy: reachingFurthest(r.Policies), sites: trip.Sites, from: askedFrom(trip.FromDay, now), before: now, whole: now, whether: true})
 		if err != nil {
 			return err
 		}

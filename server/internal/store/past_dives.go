@@ -23,6 +23,7 @@ type logAsked struct {
 	whole      time.Time // dives from here on come with their record and site
 	but        string    // the dive of this plan is left out; empty: none
 	everything bool
+	whether    bool // asked is whether there are as many dives as the policy asks for, and not how many, and nothing of endorsements or leaders
 }
 
 // outOfStep is how far apart two dives are at most whose days, each in the zone of its site, are in another order than their
@@ -37,13 +38,25 @@ func monthsBefore(t time.Time, months int) time.Time {
 	return t.Add(-time.Duration(months)*31*24*time.Hour - outOfStep)
 }
 
+// counted is from when dives are counted one by one.
+func (a *logAsked) counted() time.Time {
+	months := a.policy.Currency.WithinMonths
+	if !a.whether {
+		months = max(months, a.policy.Currency.EndorsementMonths)
+	}
+	return monthsBefore(a.from, months)
+}
+
 // window is from when every dive is read: those that are counted one by one, that may load tissues, or that make a series before
 // a flight.
 func (a *logAsked) window() time.Time {
 	if a.everything {
 		return time.Time{}
 	}
-	t, load := monthsBefore(a.from, max(a.policy.Currency.WithinMonths, a.policy.Currency.EndorsementMonths)), a.whole.Add(-divesWhole(a.policy))
+	t, load := a.counted(), a.whole.Add(-divesWhole(a.policy))
+	if a.whether {
+		t = a.from.Add(-outOfStep)
+	}
 	if load.Before(t) {
 		return load
 	}
@@ -61,6 +74,9 @@ func askedFrom(day string, now time.Time) time.Time {
 
 // siteWindow is from when every dive at the sites asked about is read.
 func (a *logAsked) siteWindow() time.Time {
+	if a.whether {
+		return a.from.Add(-outOfStep)
+	}
 	return monthsBefore(a.from, a.policy.FirstVisit.LeaderMonths)
 }
 
@@ -97,6 +113,9 @@ func reachingFurthest(policies []facts.PolicyFrom) *policy.Policy {
 //
 //   - every dive from window on, and at the sites asked about from siteWindow on;
 //   - the last one before, and at each site asked about; with it what may have ended later;
+//   - where it is asked whether there are enough alone: of each kind of those counted the latest, as many as are asked for. A dive
+//     left out then has as many after it that count wherever it does. Where no level is on record the cards of each day say it, and
+//     may have said more earlier: all are read;
 //   - what is still in the register: a dive loads tissues from the minute it begins, whether or not its record is complete. Its
 //     out is the last known of this diver, or the entry while there is none;
 //   - since the first card, lessons, which heal a gap, and of the others the first and last of each spell, each zone and level
@@ -124,6 +143,13 @@ FROM unnest($1::text[], $2::timestamptz[]) p (person, since) CROSS JOIN LATERAL 
 UNION
   SELECT dive FROM dive_diver WHERE person = p.person AND site = ANY ($7) AND entered_at >= $8 AND entered_at < $3
 UNION
+  SELECT dive FROM (
+    SELECT dive, counted_as, kind = 'training' AND NOT instructor AS lesson, count(*) OVER (
+      PARTITION BY kind = 'training' AND NOT instructor, zone, counted_as ORDER BY entered_at DESC RANGE BETWEEN UNBOUNDED PRECEDING AND $11 PRECEDING) AS later
+    FROM dive_diver
+    WHERE person = p.person AND entered_at >= $12 AND entered_at < LEAST($3::timestamptz, $4) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))) own
+  WHERE lesson OR counted_as = '' OR later < $13
+UNION
   SELECT y.dive FROM (
     SELECT entered_at FROM dive_diver WHERE person = p.person AND entered_at < LEAST($3::timestamptz, $4) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
     ORDER BY entered_at DESC LIMIT 1) last
@@ -148,7 +174,7 @@ UNION
   CROSS JOIN LATERAL (SELECT * FROM dive_diver WHERE dive = near.dive AND person = p.person LIMIT 1) x JOIN site s ON s.id = d.site
 WHERE NOT d.archived AND d.plan IS DISTINCT FROM $6
 ORDER BY p.person, d.entered_at, d.id`,
-		people, since, a.before, a.window(), a.whole, a.but, sortedSet(a.sites), a.siteWindow(), spell(a.policy).Seconds(), longest, outOfStep)
+		people, since, a.before, a.window(), a.whole, a.but, sortedSet(a.sites), a.siteWindow(), spell(a.policy).Seconds(), longest, outOfStep, a.counted(), a.policy.Currency.Dives)
 	if err != nil {
 		return nil, err
 	}

@@ -312,7 +312,7 @@ func asked(t *rapid.T, q Querier, p *policy.Policy, log []logged) {
 	compare("am I good to go on "+day+" at "+site, a, func(dives []facts.PastDive) any { return engine.Ready(ready(dives, day, site)) })
 
 	first := daysAround(t, "first day", log, p)
-	a = logAsked{from: askedFrom(first.Format(time.DateOnly), today), before: today, whole: today, sites: []string{"site-1", "reef"}}
+	a = logAsked{from: askedFrom(first.Format(time.DateOnly), today), before: today, whole: today, sites: []string{"site-1", "reef"}, whether: true}
 	compare("matrix from "+first.Format(time.DateOnly), a, func(dives []facts.PastDive) any {
 		in := engine.EligibleInput{Policy: *p, First: enginetest.Day(first.Format(time.DateOnly)), Last: enginetest.Day(first.AddDate(0, 0, 2).Format(time.DateOnly))}
 		for _, site := range a.sites {
@@ -508,6 +508,34 @@ func TestWhatDecidesIsRead(t *testing.T) {
 				at("2024-09-10T10:30Z", "atoll"), at("2024-09-10T10:45Z", "reef"), cave("2026-06-10"),
 			},
 			read: is("2024-05-21", "2024-09-10"),
+		},
+		{
+			name: "enough of each kind, whatever others came after", policy: func(p *policy.Policy) { p.Currency.WithinMonths, p.Currency.Dives = 12, 3 }, cards: []*lastlightv1.Card{},
+			asked: func(a *logAsked) { a.whether = true },
+			log: append([]logged{
+				with(cave("2025-07-01"), lesson("FULL")), with(cave("2025-07-02"), func(l *logged) { l.level = "" }), cave("2025-08-01"), cave("2025-09-01"), cave("2025-10-01"),
+				with(cave("2025-11-01"), lesson("CAV")), with(cave("2025-11-02"), lesson("CAV")), with(cave("2025-11-03"), lesson("CAV")), with(cave("2025-11-08"), lesson("CAV")),
+			}, func() (others []logged) {
+				for _, l := range every("2026-01-01", "2026-03-10", 2) {
+					others = append(others, with(l, func(l *logged) { l.level = "CAV" }), with(l, func(l *logged) { l.zone = "open_water" }), with(l, func(l *logged) { l.level = "" }),
+						with(l, archived))
+				}
+				return append(others, with(cave("2026-03-11"), planned))
+			}()...),
+			read: func(l logged) bool { return l.level == "" || l.at.Before(on("2026-01-01")) },
+		},
+		{
+			name: "at the site before a day of the past", cards: []*lastlightv1.Card{},
+			asked: func(a *logAsked) { a.whether, a.from = true, askedFrom("2026-01-10", today) },
+			log: []logged{
+				with(cave("2020-01-01"), func(l *logged) { l.site = "site-1" }), cave("2025-12-20"), with(cave("2026-02-01"), func(l *logged) { l.site = "site-1" }),
+			},
+			read: all,
+		},
+		{ // days 2026-03-02 and 2026-03-01
+			name: "the last that counts, although another began after it", policy: func(p *policy.Policy) { p.Currency.WithinMonths, p.Currency.Dives = 12, 1 }, cards: []*lastlightv1.Card{},
+			asked: func(a *logAsked) { a.whether = true },
+			log:   []logged{at("2026-03-01T11:00Z", "atoll"), at("2026-03-02T10:30Z", "reef"), with(cave("2026-05-01"), func(l *logged) { l.zone = "open_water" })}, read: all,
 		},
 		{
 			name: "since the first card", cards: []*lastlightv1.Card{{Level: "CAV", IssuedDay: "2025-01-01"}, {Level: "FULL", IssuedDay: "2010-01-01"}},
