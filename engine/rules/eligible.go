@@ -85,8 +85,9 @@ func (in *EligibleInput) personDay(asked []Rule, diver *facts.Diver, day calenda
 // firstStop is the first finding that stops, in the order of the rules.
 func firstStop(c *Case, asked []Rule) *finding.Finding {
 	for _, r := range asked {
-		for _, f := range r.judge(c) {
-			if f.Blocks() {
+		for _, f := range r.said(c) {
+			if f.Blocks() { // of thousands of findings those alone are put into words that are shown
+				r.finish(c, &f, r.cited(c))
 				return &f
 			}
 		}

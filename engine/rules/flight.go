@@ -72,6 +72,9 @@ func (c *Case) flightAt(i int) (finding.Finding, calendar.Instant) {
 	if med := m.Record.Medical; med != nil && !med.Suspended.IsZero() && med.Cleared.IsZero() {
 		q.Symptoms = true
 	}
+	if c.brief && !q.Symptoms { // when somebody may fly stops no dive
+		return answer(finding.NotApplicable, "over", s), none
+	}
 	q.Dives = make([]watch.SeriesDive, 0, len(m.Record.Dives)+1)
 	for k := range m.Record.Dives {
 		d := &m.Record.Dives[k]

@@ -97,19 +97,23 @@ func Judge(c *Case) []finding.Finding {
 }
 
 func (r *Rule) judge(c *Case) []finding.Finding {
-	var fs []finding.Finding
-	if r.inForce(c) {
-		fs = r.Check(c)
-		if len(fs) == 0 {
-			// A rule that says nothing has not looked: that must never read as a pass.
-			fs = []finding.Finding{{Status: finding.Indeterminate, Code: "no_answer", Subject: c.plan()}}
-		}
-	} else {
-		fs = []finding.Finding{{Status: finding.NotApplicable, Code: "not_in_force", Subject: c.plan()}}
-	}
+	fs := r.said(c)
 	by := r.cited(c)
 	for i := range fs {
 		r.finish(c, &fs[i], by)
+	}
+	return fs
+}
+
+// said is what the rule says before it is put into words.
+func (r *Rule) said(c *Case) []finding.Finding {
+	if !r.inForce(c) {
+		return []finding.Finding{{Status: finding.NotApplicable, Code: "not_in_force", Subject: c.plan()}}
+	}
+	fs := r.Check(c)
+	if len(fs) == 0 {
+		// A rule that says nothing has not looked: that must never read as a pass.
+		fs = []finding.Finding{{Status: finding.Indeterminate, Code: "no_answer", Subject: c.plan()}}
 	}
 	return fs
 }

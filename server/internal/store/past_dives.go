@@ -135,46 +135,45 @@ SELECT p.person, d.id, d.site, s.time_zone, d.kind, d.taught_level, COALESCE(d.z
        CASE WHEN d.state = 'closed' THEN d.out_at ELSE COALESCE((
          SELECT max(f.at) FROM (SELECT DISTINCT ON (what) at FROM watch_fact WHERE dive = d.id AND person = p.person AND what <> 'in' ORDER BY what, id DESC) f
        ), d.out_at, d.entered_at) END,
-       d.state = 'closed', d.kind = 'training' AND EXISTS (SELECT FROM dive_diver y WHERE y.dive = d.id AND y.instructor),
-       x.counted_as, x.instructor, x.used, d.penetration_m, d.max_depth_m, d.version,
+       d.state = 'closed', d.kind = 'training' AND COALESCE((SELECT true FROM dive_diver y WHERE y.dive = d.id AND y.instructor LIMIT 1), false),
+       near.counted_as, near.instructor, CASE WHEN $14 THEN '{}' ELSE (SELECT used FROM dive_diver WHERE dive = d.id AND person = p.person) END, d.penetration_m, d.max_depth_m, d.version,
        CASE WHEN d.entered_at >= $5 THEN d.record END, CASE WHEN d.entered_at >= $5 THEN s.doc END
 FROM unnest($1::text[], $2::timestamptz[]) p (person, since) CROSS JOIN LATERAL (
-  SELECT dive FROM dive_diver WHERE person = p.person AND entered_at >= $4 AND entered_at < $3
+  SELECT dive, counted_as, instructor FROM dive_diver WHERE person = p.person AND entered_at >= $4 AND entered_at < $3
 UNION
-  SELECT dive FROM dive_diver WHERE person = p.person AND site = ANY ($7) AND entered_at >= $8 AND entered_at < $3
+  SELECT dive, counted_as, instructor FROM dive_diver WHERE person = p.person AND site = ANY ($7) AND entered_at >= $8 AND entered_at < $3
 UNION
-  SELECT dive FROM (
-    SELECT dive, counted_as, kind = 'training' AND NOT instructor AS lesson, count(*) OVER (
+  SELECT dive, counted_as, instructor FROM (
+    SELECT dive, counted_as, instructor, kind = 'training' AND NOT instructor AS lesson, count(*) OVER (
       PARTITION BY kind = 'training' AND NOT instructor, zone, counted_as ORDER BY entered_at DESC RANGE BETWEEN UNBOUNDED PRECEDING AND $11 PRECEDING) AS later
     FROM dive_diver
     WHERE person = p.person AND entered_at >= $12 AND entered_at < LEAST($3::timestamptz, $4) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))) own
   WHERE lesson OR counted_as = '' OR later < $13
 UNION
-  SELECT y.dive FROM (
+  SELECT y.dive, y.counted_as, y.instructor FROM (
     SELECT entered_at FROM dive_diver WHERE person = p.person AND entered_at < LEAST($3::timestamptz, $4) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
     ORDER BY entered_at DESC LIMIT 1) last
   JOIN dive_diver y ON y.person = p.person AND y.entered_at BETWEEN last.entered_at - $10::interval AND last.entered_at
 UNION
-  SELECT last.dive FROM unnest($7::text[]) here (site) CROSS JOIN LATERAL (
-    SELECT dive FROM dive_diver
+  SELECT last.* FROM unnest($7::text[]) here (site) CROSS JOIN LATERAL (
+    SELECT dive, counted_as, instructor FROM dive_diver
     WHERE person = p.person AND site = here.site AND entered_at < LEAST($3::timestamptz, $8) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
     ORDER BY entered_at DESC LIMIT 1) last
 UNION
-  SELECT own.dive FROM dive running CROSS JOIN LATERAL (
-    SELECT dive FROM dive_diver WHERE dive = running.id AND person = p.person AND entered_at < $3 LIMIT 1) own
+  SELECT own.* FROM dive running CROSS JOIN LATERAL (
+    SELECT dive, counted_as, instructor FROM dive_diver WHERE dive = running.id AND person = p.person AND entered_at < $3 LIMIT 1) own
   WHERE running.state <> 'closed'
 UNION
-  SELECT dive FROM (
-    SELECT dive, entered_at, lesson, min(entered_at) OVER alike AS first, max(entered_at) OVER alike AS last FROM (
-      SELECT *, kind = 'training' AND NOT instructor AS lesson FROM dive_diver
-      WHERE person = p.person AND entered_at >= p.since AND entered_at < LEAST($3::timestamptz, $4) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))) own
-    WINDOW alike AS (PARTITION BY lesson, zone, counted_as, floor(extract(epoch FROM entered_at) / $9::float8))) since
-  WHERE lesson OR entered_at <= first + $11::interval OR entered_at >= last - $11::interval
-) near CROSS JOIN LATERAL (SELECT * FROM dive WHERE id = near.dive LIMIT 1) d
-  CROSS JOIN LATERAL (SELECT * FROM dive_diver WHERE dive = near.dive AND person = p.person LIMIT 1) x JOIN site s ON s.id = d.site
+  SELECT y.dive, y.counted_as, y.instructor FROM (
+    SELECT min(entered_at) AS first, max(entered_at) AS last FROM dive_diver
+    WHERE person = p.person AND entered_at >= p.since AND entered_at < LEAST($3::timestamptz, $4) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
+    GROUP BY CASE WHEN kind = 'training' AND NOT instructor THEN dive END, zone, counted_as, floor(date_part('epoch', entered_at) / $9::float8)) spell
+  CROSS JOIN LATERAL (VALUES (first, first + $11::interval), (last - $11::interval, last)) ends (since, until)
+  JOIN dive_diver y ON y.person = p.person AND y.entered_at BETWEEN ends.since AND ends.until AND y.entered_at < $3
+) near CROSS JOIN LATERAL (SELECT * FROM dive WHERE id = near.dive LIMIT 1) d JOIN site s ON s.id = d.site
 WHERE NOT d.archived AND d.plan IS DISTINCT FROM $6
 ORDER BY p.person, d.entered_at, d.id`,
-		people, since, a.before, a.window(), a.whole, a.but, sortedSet(a.sites), a.siteWindow(), spell(a.policy).Seconds(), longest, outOfStep, a.counted(), a.policy.Currency.Dives)
+		people, since, a.before, a.window(), a.whole, a.but, sortedSet(a.sites), a.siteWindow(), spell(a.policy).Seconds(), longest, outOfStep, a.counted(), a.policy.Currency.Dives, a.whether)
 	if err != nil {
 		return nil, err
 	}
