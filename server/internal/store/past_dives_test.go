@@ -510,6 +510,11 @@ func TestWhatDecidesIsRead(t *testing.T) {
 			read: is("2024-05-21", "2024-09-10"),
 		},
 		{
+			name: "the day after the first card, where it comes first", cards: []*lastlightv1.Card{{Level: "FULL", IssuedDay: "2010-01-01"}}, // day 2010-01-02
+			policy: func(p *policy.Policy) { p.Currency.RefresherMonths = 12 },
+			log:    []logged{at("2010-01-01T10:30Z", "atoll"), cave("2010-05-01"), cave("2010-07-01"), cave("2026-06-10")}, read: is("2010-01-01"),
+		},
+		{
 			name: "enough of each kind, whatever others came after", policy: func(p *policy.Policy) { p.Currency.WithinMonths, p.Currency.Dives = 12, 3 }, cards: []*lastlightv1.Card{},
 			asked: func(a *logAsked) { a.whether = true },
 			log: append([]logged{
