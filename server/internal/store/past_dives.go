@@ -131,48 +131,54 @@ func pastDives(ctx context.Context, q Querier, a logAsked) (map[string][]facts.P
 		people, since = append(people, p.Id), append(since, firstCard(p))
 	}
 	rows, err := q.Query(ctx, `
-SELECT p.person, d.id, d.site, s.time_zone, d.kind, d.taught_level, COALESCE(d.zone, ''), d.entered_at,
-       CASE WHEN d.state = 'closed' THEN d.out_at ELSE COALESCE((
+SELECT p.person, near.dive, near.site, s.time_zone, near.kind, COALESCE(d.taught_level, ''), COALESCE(near.zone, ''), near.entered_at,
+       CASE WHEN near.state = 'closed' THEN COALESCE(d.out_at, near.entered_at) ELSE COALESCE((
          SELECT max(f.at) FROM (SELECT DISTINCT ON (what) at FROM watch_fact WHERE dive = d.id AND person = p.person AND what <> 'in' ORDER BY what, id DESC) f
        ), d.out_at, d.entered_at) END,
-       d.state = 'closed', d.kind = 'training' AND COALESCE((SELECT true FROM dive_diver y WHERE y.dive = d.id AND y.instructor LIMIT 1), false),
-       near.counted_as, near.instructor, CASE WHEN $14 THEN '{}' ELSE (SELECT used FROM dive_diver WHERE dive = d.id AND person = p.person) END, d.penetration_m, d.max_depth_m, d.version,
+       near.state = 'closed', near.kind = 'training' AND COALESCE((SELECT true FROM dive_diver y WHERE y.dive = d.id AND y.instructor LIMIT 1), false),
+       near.counted_as, near.instructor, COALESCE((SELECT used FROM dive_diver WHERE dive = d.id AND person = p.person), '{}'), d.penetration_m, d.max_depth_m, COALESCE(d.version, 0),
        CASE WHEN d.entered_at >= $5 THEN d.record END, CASE WHEN d.entered_at >= $5 THEN s.doc END
 FROM unnest($1::text[], $2::timestamptz[]) p (person, since) CROSS JOIN LATERAL (
-  SELECT dive, counted_as, instructor FROM dive_diver WHERE person = p.person AND entered_at >= $4 AND entered_at < $3
+  WITH own AS MATERIALIZED (
+    SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state, kind = 'training' AND NOT instructor AS lesson FROM dive_diver
+    WHERE person = p.person AND entered_at >= LEAST(p.since, $12) AND entered_at < LEAST($3::timestamptz, $4) AND state = 'closed'
+      AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived)))
+  SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM dive_diver WHERE person = p.person AND entered_at >= $4 AND entered_at < $3
 UNION
-  SELECT dive, counted_as, instructor FROM dive_diver WHERE person = p.person AND site = ANY ($7) AND entered_at >= $8 AND entered_at < $3
+  SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM dive_diver WHERE person = p.person AND site = ANY ($7) AND entered_at >= $8 AND entered_at < $3
 UNION
-  SELECT dive, counted_as, instructor FROM (
-    SELECT dive, counted_as, instructor, kind = 'training' AND NOT instructor AS lesson, count(*) OVER (
-      PARTITION BY kind = 'training' AND NOT instructor, zone, counted_as ORDER BY entered_at DESC RANGE BETWEEN UNBOUNDED PRECEDING AND $11 PRECEDING) AS later
-    FROM dive_diver
-    WHERE person = p.person AND entered_at >= $12 AND entered_at < LEAST($3::timestamptz, $4) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))) own
-  WHERE lesson OR counted_as = '' OR later < $13
+  SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM (
+    SELECT *, nth_value(entered_at, GREATEST($13::int, 1)) OVER (
+      PARTITION BY lesson, zone, counted_as ORDER BY entered_at DESC ROWS BETWEEN UNBOUNDED PRECEDING AND UNBOUNDED FOLLOWING) AS enough
+    FROM own WHERE entered_at >= $12) counted
+  WHERE lesson OR counted_as = '' OR enough IS NULL OR entered_at > enough - $11::interval
 UNION
-  SELECT y.dive, y.counted_as, y.instructor FROM (
+  SELECT y.dive, y.entered_at, y.site, y.kind, y.zone, y.counted_as, y.instructor, y.state FROM (
     SELECT entered_at FROM dive_diver WHERE person = p.person AND entered_at < LEAST($3::timestamptz, $4) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
     ORDER BY entered_at DESC LIMIT 1) last
   JOIN dive_diver y ON y.person = p.person AND y.entered_at BETWEEN last.entered_at - $10::interval AND last.entered_at
+    AND y.state = 'closed' AND y.dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
 UNION
   SELECT last.* FROM unnest($7::text[]) here (site) CROSS JOIN LATERAL (
-    SELECT dive, counted_as, instructor FROM dive_diver
+    SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM dive_diver
     WHERE person = p.person AND site = here.site AND entered_at < LEAST($3::timestamptz, $8) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
     ORDER BY entered_at DESC LIMIT 1) last
 UNION
-  SELECT own.* FROM dive running CROSS JOIN LATERAL (
-    SELECT dive, counted_as, instructor FROM dive_diver WHERE dive = running.id AND person = p.person AND entered_at < $3 LIMIT 1) own
+  SELECT mine.* FROM dive running CROSS JOIN LATERAL (
+    SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM dive_diver WHERE dive = running.id AND person = p.person AND entered_at < $3 LIMIT 1) mine
   WHERE running.state <> 'closed'
 UNION
-  SELECT y.dive, y.counted_as, y.instructor FROM (
-    SELECT min(entered_at) AS first, max(entered_at) AS last FROM dive_diver
-    WHERE person = p.person AND entered_at >= p.since AND entered_at < LEAST($3::timestamptz, $4) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
-    GROUP BY CASE WHEN kind = 'training' AND NOT instructor THEN dive END, zone, counted_as, floor(date_part('epoch', entered_at) / $9::float8)) spell
+  SELECT y.dive, y.entered_at, y.site, y.kind, y.zone, y.counted_as, y.instructor, y.state FROM (
+    SELECT min(entered_at) AS first, max(entered_at) AS last FROM own
+    WHERE entered_at >= p.since GROUP BY CASE WHEN lesson THEN dive END, zone, counted_as, floor(date_part('epoch', entered_at) / $9::float8)) spell
   CROSS JOIN LATERAL (VALUES (first, first + $11::interval), (last - $11::interval, last)) ends (since, until)
-  JOIN dive_diver y ON y.person = p.person AND y.entered_at BETWEEN ends.since AND ends.until AND y.entered_at < $3
-) near CROSS JOIN LATERAL (SELECT * FROM dive WHERE id = near.dive LIMIT 1) d JOIN site s ON s.id = d.site
-WHERE NOT d.archived AND d.plan IS DISTINCT FROM $6
-ORDER BY p.person, d.entered_at, d.id`,
+  JOIN dive_diver y ON y.person = p.person AND y.entered_at BETWEEN ends.since AND ends.until AND y.entered_at < LEAST($3::timestamptz, $4)
+    AND y.state = 'closed' AND y.dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
+) near
+  LEFT JOIN LATERAL (SELECT * FROM dive WHERE id = near.dive AND NOT ($14 AND near.entered_at < $8 AND near.state = 'closed' AND near.kind <> 'training') LIMIT 1) d ON true
+  JOIN site s ON s.id = near.site
+WHERE d.id IS NULL OR NOT d.archived AND d.plan IS DISTINCT FROM $6
+ORDER BY p.person, near.entered_at, near.dive`,
 		people, since, a.before, a.window(), a.whole, a.but, sortedSet(a.sites), a.siteWindow(), spell(a.policy).Seconds(), longest, outOfStep, a.counted(), a.policy.Currency.Dives, a.whether)
 	if err != nil {
 		return nil, err
