@@ -99,6 +99,7 @@ func reachingFurthest(policies []facts.PolicyFrom) *policy.Policy {
 	p := policies[0].Policy
 	for i := range policies[1:] {
 		q := &policies[i+1].Policy
+		p.Currency.Dives = max(p.Currency.Dives, q.Currency.Dives)
 		p.Currency.WithinMonths = max(p.Currency.WithinMonths, q.Currency.WithinMonths)
 		p.Currency.EndorsementMonths = max(p.Currency.EndorsementMonths, q.Currency.EndorsementMonths)
 		p.Currency.RefresherMonths = min(p.Currency.RefresherMonths, q.Currency.RefresherMonths)

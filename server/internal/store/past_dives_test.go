@@ -278,7 +278,10 @@ func asked(t *rapid.T, q Querier, p *policy.Policy, log []logged) {
 		{ID: "own.lately", Title: "Lately", About: "diver", Holds: fmt.Sprintf("has(diver.days_since_last_dive) && diver.days_since_last_dive < %d", since), Otherwise: policy.DecideCaution, Says: "not lately"},
 	}
 	read := func(a logAsked, everything bool) []facts.PastDive {
-		a.people, a.policy, a.everything = []*lastlightv1.Person{person}, p, everything
+		a.people, a.everything = []*lastlightv1.Person{person}, everything
+		if a.policy == nil {
+			a.policy = p
+		}
 		of, err := pastDives(t.Context(), q, a)
 		if err != nil {
 			t.Fatal(err)
@@ -311,17 +314,23 @@ func asked(t *rapid.T, q Querier, p *policy.Policy, log []logged) {
 	}
 	compare("am I good to go on "+day+" at "+site, a, func(dives []facts.PastDive) any { return engine.Ready(ready(dives, day, site)) })
 
-	first := daysAround(t, "first day", log, p)
-	a = logAsked{from: askedFrom(first.Format(time.DateOnly), today), before: today, whole: today, sites: []string{"site-1", "reef"}, whether: true}
+	// A policy that counts from a later day of the expedition asks the same dives by other numbers.
+	later := drawPolicy(t)
+	first, both := daysAround(t, "first day", log, p), reachingFurthest([]facts.PolicyFrom{{Policy: *p}, {Policy: later}})
+	a = logAsked{from: askedFrom(first.Format(time.DateOnly), today), before: today, whole: today, sites: []string{"site-1", "reef"}, whether: true, policy: both}
 	compare("matrix from "+first.Format(time.DateOnly), a, func(dives []facts.PastDive) any {
-		in := engine.EligibleInput{Policy: *p, First: enginetest.Day(first.Format(time.DateOnly)), Last: enginetest.Day(first.AddDate(0, 0, 2).Format(time.DateOnly))}
-		for _, site := range a.sites {
-			r := ready(dives, "", site)
-			s := enginetest.Pair().Site
-			s.ID, s.Zones = site, r.Zones
-			in.Sites, in.Divers = append(in.Sites, s), append(in.Divers[:0], r.Diver)
+		var cells []engine.EligibleCell
+		for _, by := range []*policy.Policy{p, &later} {
+			in := engine.EligibleInput{Policy: *by, First: enginetest.Day(first.Format(time.DateOnly)), Last: enginetest.Day(first.AddDate(0, 0, 2).Format(time.DateOnly))}
+			for _, site := range a.sites {
+				r := ready(dives, "", site)
+				s := enginetest.Pair().Site
+				s.ID, s.Zones = site, r.Zones
+				in.Sites, in.Divers = append(in.Sites, s), append(in.Divers[:0], r.Diver)
+			}
+			cells = append(cells, engine.Eligible(in)...)
 		}
-		return engine.Eligible(in)
+		return cells
 	})
 
 	plan := enginetest.Pair()
@@ -366,6 +375,16 @@ INSERT INTO dive (id, site, kind, state, entered_at, out_at, max_depth_m, zone, 
 	// 53 of the year, and of each of the 21 spells of eleven months before the first and last.
 	if n := len(of["p"]); n < 53 || n > 53+2*22 {
 		t.Errorf("%d of 1,000 dives are read", n)
+	}
+	a.whether = true
+	if of, err = pastDives(t.Context(), pool, a); err != nil {
+		t.Fatal(err)
+	}
+	// What loads tissues, as many of those counted as are asked for, none of which a week apart has others within the slack, and
+	// the first and last of the 23 spells that are touched, of one with and without a level.
+	recent := int(divesWhole(&p)/(7*24*time.Hour)) + 1
+	if n := len(of["p"]); n < p.Currency.Dives || n > recent+p.Currency.Dives+2*24 {
+		t.Errorf("%d of 1,000 dives are read to tell whether they are enough", n)
 	}
 	a.everything = true
 	if of, err = pastDives(t.Context(), pool, a); err != nil || len(of["p"]) != 1000 {
@@ -530,6 +549,25 @@ func TestWhatDecidesIsRead(t *testing.T) {
 			read: func(l logged) bool { return l.level == "" || l.at.Before(on("2026-01-01")) },
 		},
 		{
+			name: "what came before, of a question about a later day", cards: []*lastlightv1.Card{},
+			asked: func(a *logAsked) { a.from = moment("2027-06-14T07:00Z") },
+			log: []logged{
+				with(cave("2020-01-01"), func(l *logged) { l.site = "site-1" }), cave("2021-01-01"), at("2026-06-14T07:00Z", "site-1"), at("2026-06-14T07:00Z", "home"),
+				with(cave("2026-06-20"), lesson("FULL")), with(cave("2026-06-20"), func(l *logged) { l.state = "in_water" }), cave("2027-06-13"),
+			},
+			read: all,
+		},
+		{
+			name: "enough before, of a question about a later day", policy: func(p *policy.Policy) { p.Currency.WithinMonths, p.Currency.Dives = 24, 1 }, cards: []*lastlightv1.Card{},
+			asked: func(a *logAsked) { a.whether, a.from = true, moment("2027-06-14T07:00Z") },
+			log:   []logged{cave("2026-01-01"), with(cave("2026-02-01"), func(l *logged) { l.zone = "open_water" }), at("2026-06-14T07:00Z", "home"), cave("2026-06-20")}, read: all,
+		},
+		{
+			name: "the ends of each spell before, of a question about a later day", policy: func(p *policy.Policy) { p.Currency.RefresherMonths = 12 },
+			asked: func(a *logAsked) { a.from = moment("2027-06-14T07:00Z") },
+			log:   []logged{cave("2026-05-01"), cave("2026-05-20"), cave("2026-06-10"), at("2026-06-14T07:00Z", "home"), with(cave("2026-06-20"), lesson("FULL"))}, read: all,
+		},
+		{
 			name: "at the site before a day of the past", cards: []*lastlightv1.Card{},
 			asked: func(a *logAsked) { a.whether, a.from = true, askedFrom("2026-01-10", today) },
 			log: []logged{
@@ -583,12 +621,17 @@ func TestWhatDecidesIsRead(t *testing.T) {
 			wanted := 0
 			for n, l := range c.log {
 				id := fmt.Sprintf("dive-%d", n)
-				if l.archived || l.planned || !c.read(l) {
-					continue
-				}
-				wanted++
-				if !slices.ContainsFunc(of["p"], func(d facts.PastDive) bool { return d.ID == id }) {
-					t.Errorf("the dive of %s is not read", l.at.Format(time.RFC3339))
+				read := slices.ContainsFunc(of["p"], func(d facts.PastDive) bool { return d.ID == id })
+				switch {
+				case l.archived || l.planned || !l.at.Before(a.before):
+					if read {
+						t.Errorf("the dive of %s is read, which is archived, of the plan asked about or not before it", l.at.Format(time.RFC3339))
+					}
+				case c.read(l):
+					wanted++
+					if !read {
+						t.Errorf("the dive of %s is not read", l.at.Format(time.RFC3339))
+					}
 				}
 			}
 			if wanted == 0 {
@@ -637,12 +680,12 @@ func TestWhatIsReadHasNoGapOfItsOwn(t *testing.T) {
 // TestReachingFurthest asks of each two policies no less than either: no question about a log is answered from too little of it.
 func TestReachingFurthest(t *testing.T) {
 	a, b := policy.Default(), policy.Default()
-	a.Currency.WithinMonths, b.Currency.RefresherMonths, a.Currency.ReassessMonths = 24, 3, 9
+	a.Currency.WithinMonths, b.Currency.RefresherMonths, a.Currency.ReassessMonths, b.Currency.Dives = 24, 3, 9, 25
 	b.Currency.EndorsementMonths, a.FirstVisit.LeaderMonths, b.Decompression.EarlierDivesHours = 36, 60, 400
 	for _, list := range [][]facts.PolicyFrom{{{Policy: a}, {Policy: b}}, {{Policy: b}, {Policy: a}}} {
 		far := reachingFurthest(list)
 		for _, p := range []policy.Policy{a, b} {
-			if readsShorter(far, &p) || divesWhole(far) < divesWhole(&p) {
+			if readsShorter(far, &p) || divesWhole(far) < divesWhole(&p) || far.Currency.Dives < p.Currency.Dives {
 				t.Errorf("%+v reads less than %+v", far.Currency, p.Currency)
 			}
 		}
