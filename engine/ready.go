@@ -12,6 +12,7 @@ type (
 	ReadyInput  = rules.ReadyInput
 	ReadyReport = rules.ReadyReport
 	ReadyLine   = rules.ReadyLine
+	Sign        = rules.Sign
 
 	CurrencyReport = rules.CurrencyReport
 	EligibleInput  = rules.EligibleInput
@@ -20,9 +21,10 @@ type (
 
 // The signs of a line.
 const (
-	ReadyStop = rules.Stop
-	ReadySoon = rules.Soon
-	ReadyOK   = rules.OK
+	ReadyStop  = rules.Stop
+	ReadyEnded = rules.Ended
+	ReadySoon  = rules.Soon
+	ReadyOK    = rules.OK
 )
 
 // Ready answers "am I good to go?" by the same rules as a plan is judged by.

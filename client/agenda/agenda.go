@@ -43,7 +43,7 @@ func Write(w io.Writer, r *pb.ListDueResponse, now time.Time) error {
 			continue
 		}
 		seen[digest(e)] = true
-		day, over := e.GetLastDay(), e.GetStops() == "now"
+		day, over := e.GetLastDay(), e.GetStops() == "now" || e.GetStops() == "ended"
 		if day == "" {
 			day = r.GetDay()
 		}

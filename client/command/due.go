@@ -31,8 +31,9 @@ func (a *app) due() *cobra.Command {
 	cmd, build := command[*pb.ListDueRequest](a, verb{
 		use: "due [PERSON]", short: "What falls due, what stops diving first", args: []string{"person?"},
 		long: "Without a name: your own dates. stops says what it stops: now, the expedition, or " +
-			"nothing yet. A calendar file has no names, places or health in it: ref finds the " +
-			"entry here. Who is current, which rests on the log, is not asked for the club.",
+			"nothing yet; ended is over and stops nobody by itself. A calendar file has no names, " +
+			"places or health in it: ref finds the entry here. Who is current, which rests on the " +
+			"log, is not asked for the club.",
 		example: "  lastlight due\n  lastlight due --expedition june-2026 --calendar due.ics\n  lastlight due --club --by 2026-12-31 --csv due.csv\n  lastlight due --item club-7",
 	})
 	limit := cmd.Flags().Int("limit", mostRows, "most rows to show")

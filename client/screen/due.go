@@ -7,7 +7,7 @@ import (
 )
 
 // dueHeads are the parts of a page of what falls due, in the server's order.
-var dueHeads = map[string]string{"now": "STOPS DIVING NOW, or nobody can tell", "expedition": "ENDS BEFORE THE EXPEDITION DOES", "later": "LATER"}
+var dueHeads = map[string]string{"now": "STOPS DIVING NOW, or nobody can tell", "ended": "HAS ENDED, stops nobody by itself", "expedition": "ENDS BEFORE THE EXPEDITION DOES", "later": "LATER"}
 
 // DuePage shows what falls due for a reader: what stops diving first, each with its last day, what to do and whose it is; then how far the
 // list goes and by which rules. ref gives the reference of an entry.
@@ -21,8 +21,8 @@ func (w View) DuePage(r *pb.ListDueResponse, ref func(*pb.DueEntry) string) erro
 			p.headline(dueHeads[part])
 		}
 		when := "no date"
-		if part == "now" {
-			when = "now"
+		if part == "now" || part == "ended" {
+			when = part
 		}
 		if e.GetLastDay() != "" {
 			when = e.GetLastDay()

@@ -9,7 +9,7 @@ import (
 )
 
 // Ready answers "am I good to go?": yes or no, the level as it counts, then
-// STOP, SOON and OK, each with what to do.
+// STOP, ENDED, SOON and OK, each with what to do.
 func (w View) Ready(g *pb.GoodToGo) error {
 	if err := w.readyLines(g); err != nil {
 		return err

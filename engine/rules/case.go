@@ -62,7 +62,7 @@ type Case struct {
 	lines   []finding.Step           // memory of explanations
 
 	asked bool // a person's question for a day, without a plan
-	brief bool // the day on which currency changes is not asked
+	scope
 
 	Missing []finding.Finding // inputs nobody has recorded, each once
 }

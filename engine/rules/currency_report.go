@@ -43,7 +43,7 @@ const depthStep = 10
 // endorsement, at each site, to each depth. Nothing in it is typed: every count
 // is of recorded, closed dives, and names them. The day is asked to its end.
 func CurrencyOf(in ReadyInput) CurrencyReport {
-	c := personCase(in, false)
+	c := personCase(in, scope{})
 	m := c.Team[0]
 	out := CurrencyReport{Day: in.Day, CountsAs: m.Counts, Because: c.Because(m)}
 	k := c.Policy.Currency

@@ -15,12 +15,12 @@ var paperRules = []string{"diver.card", "diver.minimum_age", "diver.guardian_con
 // Due is what of a person and their kit stops diving on the day, or ends some day after it: the lines of Ready that do, by the same
 // rules, those that stop first. What is said beside (how a diver counts, when they may fly) is left out.
 func Due(in ReadyInput) []ReadyLine {
-	return ending(ready(in, readyRules))
+	return ending(ready(in, readyRules, scope{}))
 }
 
 // PapersDue is Due less what rests on the log, for a question about the whole club: whoever is current is asked of a person.
 func PapersDue(in ReadyInput) []ReadyLine {
-	return ending(ready(in, paperRules))
+	return ending(ready(in, paperRules, scope{papers: true}))
 }
 
 // ItemsDue is Due of cylinders and other kit alone.
@@ -50,7 +50,7 @@ func ending(lines []ReadyLine) []ReadyLine {
 
 // LastDay is the last day on which the line holds; none where it holds no longer, or where nobody can tell.
 func (l ReadyLine) LastDay() calendar.Day {
-	if l.Sign == Stop || l.ChangesOn.IsZero() {
+	if l.Sign == Stop || l.Sign == Ended || l.ChangesOn.IsZero() {
 		return calendar.Day{}
 	}
 	return l.ChangesOn.Add(-1)

@@ -78,7 +78,7 @@ type personDay struct {
 }
 
 func (in *EligibleInput) personDay(asked []Rule, diver *facts.Diver, day calendar.Day, site *facts.Site) *personDay {
-	c := personCase(ReadyInput{PolicyVersion: in.PolicyVersion, Policy: in.Policy, Zones: site.Zones, Day: day, Diver: *diver}, true)
+	c := personCase(ReadyInput{PolicyVersion: in.PolicyVersion, Policy: in.Policy, Zones: site.Zones, Day: day, Diver: *diver}, scope{brief: true})
 	return &personDay{c: c, stopped: firstStop(c, asked)}
 }
 

@@ -21,6 +21,10 @@ func peopleRules() []Rule {
 				"card_not_seen":            {Says: "{subject}: cannot tell, nobody has recorded having seen the {card} card before entry", Remedy: "somebody else looks at the card and records it"},
 				"card_seen_by_holder_only": {Says: "{subject}: cannot tell, only the holder has seen the {card} card", Remedy: "somebody else looks at the card and records it"},
 				"endorsement_not_counted":  {Says: "{subject}: {observed} does not count, {limit}"},
+				"endorsement_ended":        {Says: "{subject}: {observed} does not count, {limit}"},
+				"endorsement_lapsed":       {Says: "{subject}: {observed} does not count any more, {limit}"},
+				"endorsement_ends":         {Says: "{subject}: {observed} counts until {limit}, the last day of its card"},
+				"endorsement_lapses":       {Says: "{subject}: {observed} counts until {limit}: {uses} in {within}, at least {asked}"},
 			},
 			Check: func(c *Case) []finding.Finding {
 				return c.each(func(m Member) []finding.Finding { return append(one(m.Card), m.Lapsed...) })

@@ -30,11 +30,13 @@ type ReadyInput struct {
 // Sign is how a line of the answer is meant.
 type Sign string
 
-// Stop means not on this day; Soon, that it will be so; OK, nothing to do.
+// Stop means not on this day; Ended, that something is over which by itself stops
+// nobody; Soon, that either will be so; OK, nothing to do.
 const (
-	Stop Sign = "STOP"
-	Soon Sign = "SOON"
-	OK   Sign = "OK"
+	Stop  Sign = "STOP"
+	Ended Sign = "ENDED"
+	Soon  Sign = "SOON"
+	OK    Sign = "OK"
 )
 
 // ReadyLine is one thing looked at.
@@ -55,12 +57,17 @@ type ReadyReport struct {
 	Lines    []ReadyLine  `json:"lines"` // STOP first
 }
 
+// scope is how much of a person is asked without a plan.
+type scope struct {
+	brief  bool // without the days on which things change
+	papers bool // without what rests on recorded dives
+}
+
 // personCase opens the case of one person on one day, without a plan. The day
-// is asked to its end: a card seen this afternoon counts. brief leaves out the
-// days on which things change.
-func personCase(in ReadyInput, brief bool) *Case {
+// is asked to its end: a card seen this afternoon counts.
+func personCase(in ReadyInput, within scope) *Case {
 	c := &Case{
-		asked: true, brief: brief,
+		asked: true, scope: within,
 		In: &facts.Input{
 			Moment: facts.Planning, Policy: in.Policy, PolicyVersion: in.PolicyVersion, Divers: []facts.Diver{in.Diver}, Cylinders: in.Cylinders,
 			Plan: facts.Plan{Team: []facts.Member{{Diver: in.Diver.ID, Apparatus: facts.OpenCircuit}}},
@@ -82,7 +89,7 @@ func personCase(in ReadyInput, brief bool) *Case {
 
 // Ready answers "am I good to go?" by the same rules as a plan is judged by.
 func Ready(in ReadyInput) ReadyReport {
-	c := personCase(in, false)
+	c := personCase(in, scope{})
 	m := c.Team[0]
 	out := ReadyReport{Day: in.Day, CountsAs: m.Counts, Because: c.Because(m)}
 	out.Lines = c.personLines(readyRules)
@@ -97,7 +104,7 @@ func Ready(in ReadyInput) ReadyReport {
 			out.Lines = append(out.Lines, l)
 		}
 	}
-	rank := map[Sign]int{Stop: 0, Soon: 1, OK: 2}
+	rank := map[Sign]int{Stop: 0, Ended: 1, Soon: 2, OK: 3}
 	slices.SortStableFunc(out.Lines, func(a, b ReadyLine) int {
 		return cmp.Or(cmp.Compare(rank[a.Sign], rank[b.Sign]), finding.Compare(a.Finding, b.Finding))
 	})
@@ -109,8 +116,8 @@ func Ready(in ReadyInput) ReadyReport {
 }
 
 // ready gives the lines of some rules and of the person's kit.
-func ready(in ReadyInput, asked []string) []ReadyLine {
-	c := personCase(in, false)
+func ready(in ReadyInput, asked []string, within scope) []ReadyLine {
+	c := personCase(in, within)
 	lines := c.personLines(asked)
 	for i := range in.Cylinders {
 		lines = append(lines, c.readyCylinder(&in.Cylinders[i], in.Day))
@@ -127,7 +134,7 @@ func (c *Case) personLines(asked []string) []ReadyLine {
 	var lines []ReadyLine
 	for i := range table {
 		r := &table[i]
-		if !slices.Contains(asked, r.ID) {
+		if !slices.Contains(asked, r.ID) || c.noCardCounts() && slices.Contains(restOnTheCard, r.ID) {
 			continue
 		}
 		for _, f := range r.judge(c) {
@@ -135,6 +142,33 @@ func (c *Case) personLines(asked []string) []ReadyLine {
 				lines = append(lines, c.readyLine(f))
 			}
 		}
+		if r.ID == "diver.card" {
+			lines = append(lines, c.endorsementLines(r)...)
+		}
+	}
+	return lines
+}
+
+// restOnTheCard are rules that, where no card counts, say so once more: diver.card has said it and stops the diver.
+var restOnTheCard = []string{"diver.currency", "diver.step_down"}
+
+// noCardCounts tells whether nothing is known that the person asked about counts as by a card.
+func (c *Case) noCardCounts() bool { return !c.Team[0].Known || c.Team[0].CardLevel == "" }
+
+// endorsementLines say of each endorsement that counts until when it does, if it ends.
+func (c *Case) endorsementLines(r *Rule) []ReadyLine {
+	var lines []ReadyLine
+	m, k := c.Team[0], c.Policy.Currency
+	for _, e := range m.Ends {
+		if e.LastDay.IsZero() {
+			continue
+		}
+		f := measured(answer(finding.Pass, "endorsement_ends", m.subject()), finding.Word("", e.Endorsement), finding.Word("", e.LastDay.String()))
+		if e.Lapses {
+			f.Code, f.Figures = "endorsement_lapses", []finding.Figure{finding.CountOf("uses", e.Uses, "uses"), finding.CountOf("within", k.EndorsementMonths, "months"), finding.CountOf("asked", k.EndorsementUses, "")}
+		}
+		r.finish(c, &f, r.cited(c))
+		lines = append(lines, c.readyLine(f))
 	}
 	return lines
 }
@@ -183,7 +217,14 @@ func (c *Case) readyLine(f finding.Finding) ReadyLine {
 		}
 	case f.Status == finding.Caution || f.Status == finding.Note:
 		l.Sign = Soon
-		if l.ToDo == "" && f.Code == "endorsement_not_counted" {
+		if slices.Contains([]string{"card_ends", "endorsement_ended", "endorsement_lapsed"}, f.Code) {
+			l.Sign = Ended
+		}
+		if f.Code == "card_ends" { // no dive is asked about
+			l.Says = f.Subject.Label() + ": the " + figure(f, "card") + " card ended on " + f.Limit.Text + ", counts as " + figure(f, "counts_as")
+			l.ToDo = "renew the card and have it seen"
+		}
+		if l.ToDo == "" && strings.HasPrefix(f.Code, "endorsement_") {
 			l.ToDo = "have the card seen or renewed, use it in training, or leave out what needs it"
 		}
 		if l.ToDo == "" && f.Rule == "diver.currency" {
@@ -199,6 +240,8 @@ func (c *Case) readyLine(f finding.Finding) ReadyLine {
 			case l.ToDo != "":
 			case f.Rule == "diver.currency":
 				l.ToDo = "dive at the level by " + last.String()
+			case f.Code == "endorsement_lapses":
+				l.ToDo = "use it on a dive by " + last.String()
 			default:
 				l.ToDo = "renew it by " + last.String()
 			}
@@ -214,7 +257,7 @@ func (c *Case) readyLine(f finding.Finding) ReadyLine {
 func (c *Case) lastGood(f finding.Finding) calendar.Day {
 	switch f.Rule {
 	case "diver.card":
-		if f.Code != "ok" && f.Code != "last_day" || f.Limit == nil {
+		if !slices.Contains([]string{"ok", "last_day", "endorsement_ends", "endorsement_lapses"}, f.Code) || f.Limit == nil {
 			return calendar.Day{}
 		}
 		d, err := calendar.ParseDay(f.Limit.Text)
@@ -234,15 +277,22 @@ func (c *Case) lastGood(f finding.Finding) calendar.Day {
 	return calendar.Day{}
 }
 
-func figureDay(f finding.Finding, name string) calendar.Day {
+func figure(f finding.Finding, name string) string {
 	for _, x := range f.Figures {
 		if x.Name == name {
-			if d, err := calendar.ParseDay(x.Text); err == nil {
-				return d
-			}
+			return x.Text
 		}
 	}
-	return calendar.Day{}
+	return ""
+}
+
+// figureDay is a figure that is a day; none where there is no such figure or it is no day.
+func figureDay(f finding.Finding, name string) calendar.Day {
+	d, err := calendar.ParseDay(figure(f, name))
+	if err != nil {
+		return calendar.Day{}
+	}
+	return d
 }
 
 func siteGrade() Rule {
@@ -251,7 +301,7 @@ func siteGrade() Rule {
 
 // readyGrade compares the site's grade with what the diver counts as.
 func (c *Case) readyGrade(m Member, in ReadyInput) (ReadyLine, bool) {
-	if in.SiteName == "" {
+	if in.SiteName == "" || c.noCardCounts() {
 		return ReadyLine{}, false
 	}
 	c.Level, c.Least = m.Limits(c), 0
@@ -343,11 +393,11 @@ func (c *Case) readyItem(it *facts.Item, on calendar.Day) (ReadyLine, bool) {
 		f.Status, f.Code, f.Message, l.Sign, l.ToDo = finding.Refuse, "quarantine", s.Label()+": in quarantine", Stop, "have it released by whoever keeps the gear"
 	case k.Status == calendar.CannotTell:
 		f.Status, f.Code, f.Message = finding.Indeterminate, "cannot_tell", s.Label()+": cannot tell when the "+words(k.Clock)+" is due: "+allWords(k.Why)
-		l.Sign, l.ToDo = kitSign(k), "enter what was done and when"
+		l.Sign, l.ToDo = kitSign(k, Soon), "enter what was done and when"
 	case k.Status == calendar.Overdue && k.LastDay.IsZero():
-		f.Status, f.Code, f.Message, l.Sign, l.ToDo = finding.Refuse, "overdue", s.Label()+": "+words(k.Clock)+" overdue by the number of dives", kitSign(k), "have it done"
+		f.Status, f.Code, f.Message, l.Sign, l.ToDo = finding.Refuse, "overdue", s.Label()+": "+words(k.Clock)+" overdue by the number of dives", kitSign(k, Ended), "have it done"
 	case k.Status == calendar.Overdue:
-		f.Status, f.Code, f.Message, l.Sign, l.ToDo = finding.Refuse, "overdue", s.Label()+": "+words(k.Clock)+" was due "+k.LastDay.String(), kitSign(k), "have it done"
+		f.Status, f.Code, f.Message, l.Sign, l.ToDo = finding.Refuse, "overdue", s.Label()+": "+words(k.Clock)+" was due "+k.LastDay.String(), kitSign(k, Ended), "have it done"
 	case k.Status == calendar.Due:
 		f.Status, f.Code, f.Message, l.Sign, l.ToDo = finding.Caution, "due", s.Label()+": "+words(k.Clock)+" is due "+k.LastDay.String(), Soon, "have it done by "+k.LastDay.String()
 	default:
@@ -356,17 +406,17 @@ func (c *Case) readyItem(it *facts.Item, on calendar.Day) (ReadyLine, bool) {
 			f.Message = s.Label() + ": " + words(a.Clock) + " due " + a.LastDay.String()
 		}
 	}
-	if !a.LastDay.IsZero() && l.Sign != Stop && a.Status != calendar.Overdue {
+	if !a.LastDay.IsZero() && l.Sign != Stop && l.Sign != Ended && a.Status != calendar.Overdue {
 		l.ChangesOn = a.LastDay.Add(1)
 	}
 	l.Finding, l.Says = f, f.Message
 	return l, true
 }
 
-// kitSign is how a clock that has run out reads: what only cautions on a dive is SOON.
-func kitSign(k gear.Clock) Sign {
+// kitSign is how a clock reads that has run out or whose date is missing: what only cautions on a dive stops nobody.
+func kitSign(k gear.Clock, cautions Sign) Sign {
 	if k.Overdue == policy.DecideCaution {
-		return Soon
+		return cautions
 	}
 	return Stop
 }

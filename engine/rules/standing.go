@@ -17,6 +17,7 @@ type Standing struct {
 	Counts       string // level the diver counts as, lapse and step included; empty = none
 	DepthM       *float64
 	Endorsed     []string // endorsements that count
+	Ends         []Ending // of these, until when each counts
 	TrainingOnly bool     // no level is left but in training with an instructor
 
 	CardLevel  string             // level of the best card that counts, lapse included, before any step
@@ -28,6 +29,14 @@ type Standing struct {
 	Card   finding.Finding   // answer of diver.card
 	Lapsed []finding.Finding // endorsements that do not count, and why
 	Uses   []Use             // endorsements that are held, as recorded dives used them
+}
+
+// Ending is until when an endorsement counts if nothing is done: the earlier of its card's last day and that of the use that is needed.
+type Ending struct {
+	Endorsement string
+	LastDay     calendar.Day // none: it does not end
+	Lapses      bool         // too few uses are left after that day (T26); else its card ends
+	Uses        int          // that count on the day asked
 }
 
 // Use is how often an endorsement was used lately (T26).
@@ -117,7 +126,7 @@ func (c *Case) cards(m *Member) {
 	}
 	var best training.CardAnswer
 	bestRung, bestAt, unseen, ended := -1, -1, -1, -1
-	var unseenWhy string
+	var unseenWhy, over string
 	for i, card := range m.Record.Cards {
 		if card.Endorsement != "" {
 			continue
@@ -130,7 +139,10 @@ func (c *Case) cards(m *Member) {
 		case a.Verdict == training.CannotTell:
 			unseen, unseenWhy = i, a.Why[len(a.Why)-1]
 		case a.CountsAs == "":
-			ended = i
+			ended, over = i, "not yet issued"
+			if slices.Contains(a.Why, training.CardEnds) {
+				over = a.LastDay.String()
+			}
 		case rung > bestRung:
 			best, bestRung, bestAt = a, rung, i
 		}
@@ -159,7 +171,7 @@ func (c *Case) cards(m *Member) {
 		m.Card = at(answer(finding.Indeterminate, unseenWhy, s), unseen)
 	case ended >= 0:
 		m.Known = true
-		f := measured(answer(finding.Refuse, "card_ended", s), finding.Word("", c.Days.Last.String()), finding.Word("", dayOr(m.Record.Cards[ended].Expires, "not yet issued")))
+		f := measured(answer(finding.Refuse, "card_ended", s), finding.Word("", c.Days.Last.String()), finding.Word("", over))
 		m.Card = at(f, ended)
 	default:
 		m.Card = unknown(s, "a training card that counts", path("divers", c.indexOf(m.Diver), "cards"))
@@ -183,47 +195,66 @@ func (c *Case) indexOf(diver string) int {
 }
 
 // endorsements lists those that count: a card seen by another, in date over the
-// whole span.
+// whole span. Of several cards for one the card that holds longest is asked.
 func (c *Case) endorsements(m *Member) {
 	if m.Record == nil || c.Days.First.IsZero() {
 		return
 	}
-	for _, card := range m.Record.Cards {
-		if card.Endorsement == "" || m.Holds(card.Endorsement) {
+	for i, card := range m.Record.Cards {
+		name := card.Endorsement
+		if name == "" || slices.ContainsFunc(m.Record.Cards[:i], func(x facts.Card) bool { return x.Endorsement == name }) {
 			continue
 		}
-		a, ok := c.judgeCard(m.Diver, card, c.Days)
-		if !ok {
-			continue
-		}
-		f := answer(finding.Note, "endorsement_not_counted", m.subject())
-		f.Evidence = record("card", card.ID, card.Version)
-		name := finding.Word("", card.Endorsement)
-		f.Observed = &name
-		if a.CountsAs == "" {
-			if policy.IsFirstAid(card.Endorsement) {
-				continue // diver.first_aid tells it
+		best, at := training.CardAnswer{}, -1
+		for k := i; k < len(m.Record.Cards); k++ {
+			if m.Record.Cards[k].Endorsement != name {
+				continue
 			}
-			why := finding.Word("", words(a.Why[0]))
-			f.Limit = &why
-			m.Lapsed = append(m.Lapsed, f)
-			continue
+			if a, ok := c.judgeCard(m.Diver, m.Record.Cards[k], c.Days); ok && (at < 0 || holdsLonger(a, best)) {
+				best, at = a, k
+			}
 		}
-		m.Endorsed = append(m.Endorsed, card.Endorsement)
+		switch {
+		case at < 0: // taken back
+		case best.CountsAs != "":
+			m.Endorsed, m.Ends = append(m.Endorsed, name), append(m.Ends, Ending{Endorsement: name, LastDay: best.LastDay})
+		case policy.IsFirstAid(name) && !c.asked: // of a plan diver.first_aid tells it
+		default:
+			held := m.Record.Cards[at]
+			f := measured(answer(finding.Note, "endorsement_not_counted", m.subject()), finding.Word("", name), finding.Word("", words(best.Why[0])))
+			f.Evidence = record("card", held.ID, held.Version)
+			if slices.Contains(best.Why, training.CardEnds) {
+				f.Code, f.Limit.Text = "endorsement_ended", "the last day of its card is "+best.LastDay.String()
+			}
+			m.Lapsed = append(m.Lapsed, f)
+		}
 	}
 }
 
+// holdsLonger compares two cards of one kind: what counts before what does not, then by the last day.
+func holdsLonger(a, b training.CardAnswer) bool {
+	switch {
+	case a.CountsAs != b.CountsAs:
+		return a.CountsAs != ""
+	case b.LastDay.IsZero():
+		return false
+	}
+	return a.LastDay.IsZero() || a.LastDay.After(b.LastDay)
+}
+
 // uses drops the endorsements that too few recorded dives have used (T26). With
-// an instructor on a training dive they count: that is how they come back.
+// an instructor on a training dive they count: that is how they come back. Asked
+// of papers alone, nobody looks at dives.
 func (c *Case) uses(m *Member) {
-	if m.Record == nil || c.Days.First.IsZero() {
+	if m.Record == nil || c.Days.First.IsZero() || c.papers {
 		return
 	}
 	k := c.Policy.Currency
-	kept := []string{}
-	for _, name := range m.Endorsed {
+	kept, ends := []string{}, []Ending{}
+	for i, name := range m.Endorsed {
+		end := m.Ends[i]
 		if policy.IsFirstAid(name) { // not used on a dive
-			kept = append(kept, name)
+			kept, ends = append(kept, name), append(ends, end)
 			continue
 		}
 		u := Use{Endorsement: name, Asked: slices.Contains(k.CountedEndorsements, name)}
@@ -238,14 +269,31 @@ func (c *Case) uses(m *Member) {
 		u.Answer = training.EndorsementOn(days, c.Days.Last, k.EndorsementUses, k.EndorsementMonths)
 		m.Uses = append(m.Uses, u)
 		if !u.Asked || u.Answer.Current || c.trainingWithInstructor() {
-			kept = append(kept, name)
+			if last := u.Answer.LastDay; u.Asked && u.Answer.Current && !last.IsZero() && calendar.Earliest(last, end.LastDay) == last && last != end.LastDay {
+				end.LastDay, end.Lapses, end.Uses = last, true, u.Answer.Count
+			}
+			kept, ends = append(kept, name), append(ends, end)
 			continue
 		}
 		f := answer(finding.Note, "endorsement_not_counted", m.subject())
 		f = measured(f, finding.Word("", name), finding.Word("", finding.CountOf("", u.Answer.Count, "uses").String()+" in "+finding.CountOf("", k.EndorsementMonths, "months").String()+", "+strconv.Itoa(k.EndorsementUses)+" asked"))
+		if since := m.heldSince(name); since.AddMonths(k.EndorsementMonths).Before(c.Days.Last) { // as long as uses are asked for; what was before is not read
+			f.Code = "endorsement_lapsed"
+		}
 		m.Lapsed = append(m.Lapsed, f)
 	}
-	m.Endorsed = kept
+	m.Endorsed, m.Ends = kept, ends
+}
+
+// heldSince is the first day of issue of a diver's cards for an endorsement.
+func (m Member) heldSince(endorsement string) calendar.Day {
+	var first calendar.Day
+	for _, card := range m.Record.Cards {
+		if card.Endorsement == endorsement && card.Revoked.IsZero() {
+			first = calendar.Earliest(first, card.Issued)
+		}
+	}
+	return first
 }
 
 // taught is the level of a training dive; nil on any other dive.

@@ -533,8 +533,9 @@ type ListDueResponse struct {
 	Entries       []*DueEntry            `protobuf:"bytes,1,rep,name=entries,proto3" json:"entries,omitempty"`
 	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
 	// As understood.
-	Day           string `protobuf:"bytes,3,opt,name=day,proto3" json:"day,omitempty"`
-	By            string `protobuf:"bytes,4,opt,name=by,proto3" json:"by,omitempty"`
+	Day string `protobuf:"bytes,3,opt,name=day,proto3" json:"day,omitempty"`
+	By  string `protobuf:"bytes,4,opt,name=by,proto3" json:"by,omitempty"`
+	// Of what the caller may see, on all pages.
 	Total         int32  `protobuf:"varint,5,opt,name=total,proto3" json:"total,omitempty"`
 	Policy        string `protobuf:"bytes,6,opt,name=policy,proto3" json:"policy,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -622,7 +623,8 @@ type DueEntry struct {
 	Name string `protobuf:"bytes,3,opt,name=name,proto3" json:"name,omitempty"`
 	// Whose it is: the person, or the owner.
 	Person string `protobuf:"bytes,4,opt,name=person,proto3" json:"person,omitempty"`
-	// now: it stops diving on the day asked, or nobody can tell; expedition: before the expedition's last day is over; later.
+	// now: it stops diving on the day asked, or nobody can tell; ended: it is over and by itself stops no diving; expedition: before the
+	// expedition's last day is over; later.
 	Stops string `protobuf:"bytes,5,opt,name=stops,proto3" json:"stops,omitempty"`
 	// Last day on which all is in order; empty: it is not in order on the day asked.
 	LastDay string `protobuf:"bytes,6,opt,name=last_day,json=lastDay,proto3" json:"last_day,omitempty"`
@@ -633,7 +635,8 @@ type DueEntry struct {
 	Rule string `protobuf:"bytes,10,opt,name=rule,proto3" json:"rule,omitempty"`
 	// The clause it rests on.
 	Clause string `protobuf:"bytes,11,opt,name=clause,proto3" json:"clause,omitempty"`
-	// Which of several dates of one thing by one rule: the endorsement, e.g. STAGE. Empty: there is one. Never of health.
+	// Which of several dates of one thing by one rule: the endorsement, e.g. STAGE, before it ends and after. Empty: there is one. Never
+	// of health.
 	Of            string `protobuf:"bytes,12,opt,name=of,proto3" json:"of,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

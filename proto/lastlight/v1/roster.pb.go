@@ -819,7 +819,7 @@ func (x *GoodToGo) GetOnLastDay() *GoodToGo {
 
 type GoodToGoLine struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// STOP, SOON or OK.
+	// STOP; ENDED: it is over and by itself stops nobody; SOON; OK.
 	Sign string `protobuf:"bytes,1,opt,name=sign,proto3" json:"sign,omitempty"`
 	What string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
 	ToDo string `protobuf:"bytes,3,opt,name=to_do,json=toDo,proto3" json:"to_do,omitempty"`

@@ -75,9 +75,12 @@ func (h *Due) LetterTo(ctx context.Context, person string) (string, error) {
 		if shown++; shown > mostInLetter {
 			continue
 		}
-		when := "now"
-		if e.LastDay != "" {
+		when := e.Stops
+		switch {
+		case e.LastDay != "":
 			when = "last day " + e.LastDay
+		case e.Stops == "later":
+			when = "no date"
 		}
 		fmt.Fprintf(&b, "- %s: %s\r\n", when, e.What)
 		if e.ToDo != "" {

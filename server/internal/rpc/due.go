@@ -327,7 +327,7 @@ func (h *Due) ofSites(ctx context.Context, q *dueQuestion, sites []string) ([]du
 			Kind: "left_item", Id: l.Id, Name: strings.TrimSpace(l.Kind + " " + l.Item), Person: l.Owner,
 			What: l.Kind + " at " + l.Site + ", " + l.Place + ": to be out by " + l.RemoveBy, ToDo: "bring it out and record it, or agree on a later day", Rule: "site.left",
 		}}
-		all = append(all, q.placed(e, last.Before(q.day)))
+		all = append(all, q.placed(e, signOn(q.day, last)))
 	}
 	permits, err := h.Store.LastPermits(ctx, sites)
 	if err != nil {
@@ -341,9 +341,17 @@ func (h *Due) ofSites(ctx context.Context, q *dueQuestion, sites []string) ([]du
 		e := dueEntry{last: last, diver: true, DueEntry: &lastlightv1.DueEntry{
 			Kind: "site", Id: site, Name: site, What: site + ": the last permit window ends " + day, ToDo: "ask the owner for the next", Rule: "site.permit",
 		}}
-		all = append(all, q.placed(e, last.Before(q.day)))
+		all = append(all, q.placed(e, signOn(q.day, last)))
 	}
 	return all, nil
+}
+
+// signOn is how a last day reads on a day.
+func signOn(day, last calendar.Day) engine.Sign {
+	if last.Before(day) {
+		return engine.ReadyStop
+	}
+	return engine.ReadyOK
 }
 
 // entries are lines as they are shown; owner is whose the person or the things are.
@@ -357,7 +365,7 @@ func (q *dueQuestion) entries(lines []engine.ReadyLine, names report.Names, owne
 				Id: f.Subject.ID, Name: f.Subject.Name, Person: owner, What: names.In(l.Says), ToDo: names.In(l.ToDo), Rule: f.Rule, Clause: clauseOf(f.Citation),
 			},
 		}
-		if f.Code == "endorsement_not_counted" {
+		if strings.HasPrefix(f.Code, "endorsement_") { // whether it counts or not: one date, which moves
 			e.Of = f.Observed.Text
 		}
 		switch f.Subject.Kind {
@@ -368,7 +376,7 @@ func (q *dueQuestion) entries(lines []engine.ReadyLine, names report.Names, owne
 		default:
 			e.Kind, e.Id, e.Name = "person", owner, names.Of(f.Subject.ID)
 		}
-		out = append(out, q.placed(e, l.Sign == engine.ReadyStop))
+		out = append(out, q.placed(e, l.Sign))
 	}
 	return out
 }
@@ -378,14 +386,16 @@ func clauseOf(c finding.Citation) string {
 }
 
 // placed says what an entry stops, and when.
-func (q *dueQuestion) placed(e dueEntry, now bool) dueEntry {
+func (q *dueQuestion) placed(e dueEntry, sign engine.Sign) dueEntry {
 	switch {
-	case now:
+	case sign == engine.ReadyStop:
 		e.Stops = "now"
 		if e.Kind == "left_item" || e.Kind == "site" { // a day that is past all the same
 			break
 		}
 		e.last = calendar.Day{}
+	case sign == engine.ReadyEnded:
+		e.Stops = "ended"
 	case !q.trip.IsZero() && !e.last.IsZero() && e.last.Before(q.trip):
 		e.Stops = "expedition"
 	default:
@@ -400,8 +410,20 @@ func (q *dueQuestion) placed(e dueEntry, now bool) dueEntry {
 
 // page sorts the entries, leaves out what holds on the last day asked about, and gives a page of what the caller may see.
 func (h *Due) page(ctx context.Context, r *lastlightv1.ListDueRequest, q *dueQuestion, all []dueEntry) (*lastlightv1.ListDueResponse, error) {
+	c := access.CallerFrom(ctx)
 	all = slices.DeleteFunc(all, func(e dueEntry) bool { return e.Stops == "later" && !e.last.IsZero() && !e.last.Before(q.by) })
-	rank := map[string]int{"now": 0, "expedition": 1, "later": 2}
+	var people []string
+	for _, e := range all {
+		if e.health {
+			people = append(people, e.Person)
+		}
+	}
+	subjects, err := h.Store.PersonSubjects(ctx, nil, c, people)
+	if err != nil {
+		return nil, err
+	}
+	all = shownTo(all, func(e dueEntry) bool { return c.Writes(access.Medical, subjects[e.Person]) })
+	rank := map[string]int{"now": 0, "ended": 1, "expedition": 2, "later": 3}
 	slices.SortFunc(all, func(a, b dueEntry) int {
 		thing := func(e dueEntry) int {
 			if e.Stops == "now" && !e.diver {
@@ -430,28 +452,31 @@ func (h *Due) page(ctx context.Context, r *lastlightv1.ListDueRequest, q *dueQue
 	if until < len(all) {
 		out.NextPageToken = store.NextToken("due", bound, strconv.Itoa(until))
 	}
-	shown := all[from:until]
-	c := access.CallerFrom(ctx)
-	var people []string
-	for _, e := range shown {
-		if e.health {
-			people = append(people, e.Person)
+	for _, e := range all[from:until] {
+		if e.health && !c.Sees(access.Medical, subjects[e.Person]) { // that it is shown is noted, of this page alone
+			continue
 		}
-	}
-	subjects, err := h.Store.PersonSubjects(ctx, nil, c, people)
-	if err != nil {
-		return nil, err
-	}
-	for _, e := range shown {
-		entry := e.DueEntry
-		if e.health && !c.Sees(access.Medical, subjects[e.Person]) {
-			// Whether somebody dives is seen, never why not, and not until when.
-			if e.Stops != "now" {
-				continue
-			}
-			entry = &lastlightv1.DueEntry{Kind: e.Kind, Id: e.Id, Name: e.Name, Person: e.Person, Stops: e.Stops, What: e.Name + " is not available", Rule: "diver.not_available"}
-		}
-		out.Entries = append(out.Entries, entry)
+		out.Entries = append(out.Entries, e.DueEntry)
 	}
 	return out, nil
+}
+
+// shownTo is the list as somebody sees it who sees the health of some alone. Of the others it is seen whether they dive, never why
+// not, by how many reasons, and until when.
+func shownTo(all []dueEntry, sees func(dueEntry) bool) []dueEntry {
+	var out []dueEntry
+	told := map[string]bool{}
+	for _, e := range all {
+		if e.health && !sees(e) {
+			if e.Stops != "now" || told[e.Person] {
+				continue
+			}
+			told[e.Person] = true
+			e = dueEntry{diver: e.diver, DueEntry: &lastlightv1.DueEntry{
+				Kind: e.Kind, Id: e.Id, Name: e.Name, Person: e.Person, Stops: e.Stops, What: e.Name + " is not available", Rule: "diver.not_available",
+			}}
+		}
+		out = append(out, e)
+	}
+	return out
 }

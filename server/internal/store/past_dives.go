@@ -20,7 +20,7 @@ type logAsked struct {
 	sites      []string  // asked about: who has been there, and how often lately
 	from       time.Time // the earliest moment asked about
 	before     time.Time // dives that began before
-	whole      time.Time // dives from here on come with their record and site
+	whole      time.Time // dives from here on come with their record and site; not after before, so that window is before it too
 	but        string    // the dive of this plan is left out; empty: none
 	everything bool
 	whether    bool // asked is whether there are as many dives as the policy asks for, and not how many, and nothing of endorsements or leaders
@@ -142,7 +142,7 @@ SELECT p.person, near.dive, near.site, s.time_zone, near.kind, COALESCE(d.taught
 FROM unnest($1::text[], $2::timestamptz[]) p (person, since) CROSS JOIN LATERAL (
   WITH own AS MATERIALIZED (
     SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state, kind = 'training' AND NOT instructor AS lesson FROM dive_diver
-    WHERE person = p.person AND entered_at >= LEAST(p.since, $12) AND entered_at < LEAST($3::timestamptz, $4) AND state = 'closed'
+    WHERE person = p.person AND entered_at >= LEAST(p.since, $12) AND entered_at < $4 AND state = 'closed'
       AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived)))
   SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM dive_diver WHERE person = p.person AND entered_at >= $4 AND entered_at < $3
 UNION
@@ -150,12 +150,12 @@ UNION
 UNION
   SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM (
     SELECT *, nth_value(entered_at, GREATEST($13::int, 1)) OVER (
-      PARTITION BY lesson, zone, counted_as ORDER BY entered_at DESC ROWS BETWEEN UNBOUNDED PRECEDING AND UNBOUNDED FOLLOWING) AS enough
+      PARTITION BY lesson, zone, counted_as ORDER BY entered_at DESC) AS enough
     FROM own WHERE entered_at >= $12) counted
   WHERE lesson OR counted_as = '' OR enough IS NULL OR entered_at > enough - $11::interval
 UNION
   SELECT y.dive, y.entered_at, y.site, y.kind, y.zone, y.counted_as, y.instructor, y.state FROM (
-    SELECT entered_at FROM dive_diver WHERE person = p.person AND entered_at < LEAST($3::timestamptz, $4) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
+    SELECT entered_at FROM dive_diver WHERE person = p.person AND entered_at < $4 AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
     ORDER BY entered_at DESC LIMIT 1) last
   JOIN dive_diver y ON y.person = p.person AND y.entered_at BETWEEN last.entered_at - $10::interval AND last.entered_at
     AND y.state = 'closed' AND y.dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
@@ -173,7 +173,7 @@ UNION
     SELECT min(entered_at) AS first, max(entered_at) AS last FROM own
     WHERE entered_at >= p.since GROUP BY CASE WHEN lesson THEN dive END, zone, counted_as, floor(date_part('epoch', entered_at) / $9::float8)) spell
   CROSS JOIN LATERAL (VALUES (first, first + $11::interval), (last - $11::interval, last)) ends (since, until)
-  JOIN dive_diver y ON y.person = p.person AND y.entered_at BETWEEN ends.since AND ends.until AND y.entered_at < LEAST($3::timestamptz, $4)
+  JOIN dive_diver y ON y.person = p.person AND y.entered_at BETWEEN ends.since AND ends.until AND y.entered_at < $4
     AND y.state = 'closed' AND y.dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
 ) near
   LEFT JOIN LATERAL (SELECT * FROM dive WHERE id = near.dive AND NOT ($14 AND near.entered_at < $8 AND near.state = 'closed' AND near.kind <> 'training') LIMIT 1) d ON true

@@ -441,6 +441,7 @@ func TestWhatDecidesIsRead(t *testing.T) {
 		log    []logged
 		asked  func(*logAsked) // else the plan of today, at site-1
 		read   func(logged) bool
+		spared func(logged) bool // nil: none. Those that need not be read, and are not
 	}{
 		{name: "the dives counted", policy: func(p *policy.Policy) { p.Currency.WithinMonths = 12 }, log: every("2024-01-01", "2026-06-10", 4), read: back(12)},
 		{name: "the uses counted", policy: func(p *policy.Policy) { p.Currency.EndorsementMonths = 12 }, log: every("2024-01-01", "2026-06-10", 4), read: back(12)},
@@ -553,9 +554,49 @@ func TestWhatDecidesIsRead(t *testing.T) {
 			asked: func(a *logAsked) { a.from = moment("2027-06-14T07:00Z") },
 			log: []logged{
 				with(cave("2020-01-01"), func(l *logged) { l.site = "site-1" }), cave("2021-01-01"), at("2026-06-14T07:00Z", "site-1"), at("2026-06-14T07:00Z", "home"),
-				with(cave("2026-06-20"), lesson("FULL")), with(cave("2026-06-20"), func(l *logged) { l.state = "in_water" }), cave("2027-06-13"),
+				with(cave("2027-06-01"), func(l *logged) { l.site = "site-1" }), with(cave("2026-06-20"), lesson("FULL")), with(cave("2026-06-20"), func(l *logged) { l.state = "in_water" }), cave("2027-06-13"),
 			},
 			read: all,
+		},
+		{
+			name: "all of a kind of which there are too few, whatever others came after", policy: func(p *policy.Policy) { p.Currency.WithinMonths, p.Currency.Dives = 12, 3 },
+			cards: []*lastlightv1.Card{}, asked: func(a *logAsked) { a.whether = true },
+			log: []logged{cave("2025-09-01"), cave("2025-10-01"), with(cave("2026-02-01"), func(l *logged) { l.zone = "open_water" })}, read: all,
+		},
+		{
+			name: "enough before a day of the past, whatever came after it", policy: func(p *policy.Policy) { p.Currency.WithinMonths, p.Currency.Dives = 12, 2 }, cards: []*lastlightv1.Card{},
+			asked: func(a *logAsked) { a.whether, a.from = true, askedFrom("2026-01-10", today) },
+			log: []logged{
+				cave("2025-07-01"), cave("2025-08-01"), with(cave("2025-12-01"), func(l *logged) { l.zone = "open_water" }), cave("2026-03-01"), cave("2026-03-02"), cave("2026-03-20"),
+			},
+			read: all,
+		},
+		{
+			name: "enough, although others that are under way began since", policy: func(p *policy.Policy) { p.Currency.WithinMonths, p.Currency.Dives = 12, 2 }, cards: []*lastlightv1.Card{},
+			asked: func(a *logAsked) { a.whether = true },
+			log: []logged{
+				cave("2025-08-01"), cave("2025-09-01"), with(cave("2025-12-01"), func(l *logged) { l.zone = "open_water" }),
+				with(cave("2026-02-01"), func(l *logged) { l.state = "out" }), with(cave("2026-02-20"), func(l *logged) { l.state = "in_water" }),
+			},
+			read: all,
+		},
+		{
+			name: "enough and no more, of what somebody dived and of what they taught", policy: func(p *policy.Policy) { p.Currency.WithinMonths, p.Currency.Dives = 12, 2 },
+			cards: []*lastlightv1.Card{}, asked: func(a *logAsked) { a.whether = true },
+			log: []logged{
+				cave("2025-08-01"), cave("2025-09-01"), cave("2025-10-01"), with(cave("2025-08-02"), func(l *logged) { l.kind, l.taught, l.instructor, l.zone = "training", "INT", true, "cavern" }),
+				with(cave("2025-09-02"), func(l *logged) { l.kind, l.taught, l.instructor, l.zone = "training", "INT", true, "cavern" }),
+				with(cave("2025-10-02"), func(l *logged) { l.kind, l.taught, l.instructor, l.zone = "training", "INT", true, "cavern" }), with(cave("2025-12-01"), func(l *logged) { l.zone = "open_water" }),
+			},
+			read: all, spared: is("2025-08-01", "2025-08-02"),
+		},
+		{
+			name: "the last before a day of the past, and not the last of all", cards: []*lastlightv1.Card{}, asked: func(a *logAsked) { a.whether, a.from = true, askedFrom("2026-01-10", today) },
+			log: []logged{cave("2025-02-01"), cave("2025-03-01"), cave("2026-03-01"), cave("2026-06-01")}, read: all, spared: is("2025-02-01"),
+		},
+		{
+			name: "the last that is closed, although others that are under way began after it", cards: []*lastlightv1.Card{},
+			log: []logged{cave("2015-03-01"), with(cave("2015-06-01"), func(l *logged) { l.state = "in_water" }), with(cave("2015-07-01"), func(l *logged) { l.state = "out" })}, read: all,
 		},
 		{
 			name: "enough before, of a question about a later day", policy: func(p *policy.Policy) { p.Currency.WithinMonths, p.Currency.Dives = 24, 1 }, cards: []*lastlightv1.Card{},
@@ -578,7 +619,7 @@ func TestWhatDecidesIsRead(t *testing.T) {
 		{ // days 2026-03-02 and 2026-03-01
 			name: "the last that counts, although another began after it", policy: func(p *policy.Policy) { p.Currency.WithinMonths, p.Currency.Dives = 12, 1 }, cards: []*lastlightv1.Card{},
 			asked: func(a *logAsked) { a.whether = true },
-			log:   []logged{at("2026-03-01T11:00Z", "atoll"), at("2026-03-02T10:30Z", "reef"), with(cave("2026-05-01"), func(l *logged) { l.zone = "open_water" })}, read: all,
+			log:   []logged{at("2026-03-01T10:01Z", "atoll"), at("2026-03-02T10:58Z", "reef"), with(cave("2026-05-01"), func(l *logged) { l.zone = "open_water" })}, read: all,
 		},
 		{
 			name: "since the first card", cards: []*lastlightv1.Card{{Level: "CAV", IssuedDay: "2025-01-01"}, {Level: "FULL", IssuedDay: "2010-01-01"}},
@@ -626,6 +667,10 @@ func TestWhatDecidesIsRead(t *testing.T) {
 				case l.archived || l.planned || !l.at.Before(a.before):
 					if read {
 						t.Errorf("the dive of %s is read, which is archived, of the plan asked about or not before it", l.at.Format(time.RFC3339))
+					}
+				case c.spared != nil && c.spared(l):
+					if read {
+						t.Errorf("the dive of %s is read, and changes nothing", l.at.Format(time.RFC3339))
 					}
 				case c.read(l):
 					wanted++
