@@ -599,6 +599,15 @@ func TestWhatDecidesIsRead(t *testing.T) {
 			log: []logged{cave("2015-03-01"), with(cave("2015-06-01"), func(l *logged) { l.state = "in_water" }), with(cave("2015-07-01"), func(l *logged) { l.state = "out" })}, read: all,
 		},
 		{
+			name:   "the one that counts to the day asked about, at the far end of the world", // July 1 there, through September 1; 62 days and 20 hours before
+			policy: func(p *policy.Policy) { p.Currency.WithinMonths, p.Currency.Dives = 2, 2 }, cards: []*lastlightv1.Card{},
+			asked: func(a *logAsked) {
+				a.whether, a.from = true, moment("2026-09-01T07:00Z")
+				a.before, a.whole = a.from, a.from
+			},
+			log: []logged{at("2026-06-30T10:30Z", "atoll"), with(cave("2026-08-01"), func(l *logged) { l.zone = "open_water" })}, read: all,
+		},
+		{
 			name: "enough before, of a question about a later day", policy: func(p *policy.Policy) { p.Currency.WithinMonths, p.Currency.Dives = 24, 1 }, cards: []*lastlightv1.Card{},
 			asked: func(a *logAsked) { a.whether, a.from = true, moment("2027-06-14T07:00Z") },
 			log:   []logged{cave("2026-01-01"), with(cave("2026-02-01"), func(l *logged) { l.zone = "open_water" }), at("2026-06-14T07:00Z", "home"), cave("2026-06-20")}, read: all,

@@ -1,6 +1,7 @@
 package stories
 
 import (
+	"fmt"
 	"testing"
 	"time"
 
@@ -39,6 +40,8 @@ func TestQuestionsNeverReadTheWholeLog(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	c.apply(record(&pb.Equipment{Id: "reg", Kind: "regulator", Owner: "asta", ServiceEvents: []*pb.ServiceEvent{{Id: "reg", Kind: "service", Date: "2026-03-07"}}}))
+	dived := 0
 	const often = 8 // the sixth execution of a prepared statement may have the plan for all arguments
 	for name, ask := range map[string]func() error{
 		"am I good to go": func() error {
@@ -59,6 +62,20 @@ func TestQuestionsNeverReadTheWholeLog(t *testing.T) {
 		},
 		"list of dives": func() error {
 			_, err := c.dives().ListDives(c.as("keeper"), &pb.ListDivesRequest{PageSize: 20})
+			return err
+		},
+		"due of a person": func() error {
+			_, err := c.due("keeper", &pb.ListDueRequest{Person: "many-1"})
+			return err
+		},
+		"due of the club": func() error {
+			_, err := c.due("keeper", &pb.ListDueRequest{Club: true})
+			return err
+		},
+		"due of the club, after a dive": func() error { // which counts for the regulator
+			dived++
+			c.recordDive(swum(fmt.Sprint("scan-", dived), c.at("2026-05-01 10:00").AddDate(0, 0, dived), map[string]float64{"asta": 100}))
+			_, err := c.due("keeper", &pb.ListDueRequest{Club: true})
 			return err
 		},
 		"submit": func() error {
