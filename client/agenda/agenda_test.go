@@ -2,6 +2,7 @@ package agenda
 
 import (
 	"bytes"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -79,5 +80,35 @@ func TestCalendarFile(t *testing.T) {
 	}
 	if Write(&out, &pb.ListDueResponse{Day: "2026-06-08"}, time.Now()) == nil {
 		t.Error("a calendar of nothing was written")
+	}
+}
+
+// Each endorsement of a person is an event of its own, and the same one on its last day and after it.
+func TestEachEndorsementIsAnEvent(t *testing.T) {
+	t.Parallel()
+	uids := func(stops, last string) (out []string) {
+		r := &pb.ListDueResponse{Day: "2026-06-08"}
+		for _, of := range []string{"", "STAGE", "DPV", "DECO"} {
+			r.Entries = append(r.Entries, &pb.DueEntry{Kind: "person", Id: "mila-sund", Person: "mila-sund", Stops: stops, LastDay: last, Rule: "diver.card", Of: of})
+		}
+		var file bytes.Buffer
+		if err := Write(&file, r, time.Date(2026, 6, 8, 7, 30, 0, 0, time.UTC)); err != nil {
+			t.Fatal(err)
+		}
+		read, err := ical.NewDecoder(&file).Decode()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range read.Events() {
+			if overdue := strings.HasSuffix(e.Props.Get(ical.PropSummary).Value, ", overdue"); overdue != (stops == "ended") {
+				t.Errorf("%s: %s", stops, e.Props.Get(ical.PropSummary).Value)
+			}
+			out = append(out, e.Props.Get(ical.PropUID).Value)
+		}
+		return out
+	}
+	before, after := uids("later", "2026-06-20"), uids("ended", "")
+	if len(slices.Compact(slices.Sorted(slices.Values(before)))) != 4 || !slices.Equal(before, after) {
+		t.Errorf("a card and three endorsements are %q before they end and %q after", before, after)
 	}
 }

@@ -158,7 +158,7 @@ UNION
     SELECT entered_at FROM dive_diver WHERE person = p.person AND entered_at < $4 AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
     ORDER BY entered_at DESC LIMIT 1) last
   JOIN dive_diver y ON y.person = p.person AND y.entered_at BETWEEN last.entered_at - $10::interval AND last.entered_at
-    AND y.state = 'closed' AND y.dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
+    AND y.dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
 UNION
   SELECT last.* FROM unnest($7::text[]) here (site) CROSS JOIN LATERAL (
     SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM dive_diver
@@ -174,7 +174,7 @@ UNION
     WHERE entered_at >= p.since GROUP BY CASE WHEN lesson THEN dive END, zone, counted_as, floor(date_part('epoch', entered_at) / $9::float8)) spell
   CROSS JOIN LATERAL (VALUES (first, first + $11::interval), (last - $11::interval, last)) ends (since, until)
   JOIN dive_diver y ON y.person = p.person AND y.entered_at BETWEEN ends.since AND ends.until AND y.entered_at < $4
-    AND y.state = 'closed' AND y.dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
+    AND y.dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
 ) near
   LEFT JOIN LATERAL (SELECT * FROM dive WHERE id = near.dive AND NOT ($14 AND near.entered_at < $8 AND near.state = 'closed' AND near.kind <> 'training') LIMIT 1) d ON true
   JOIN site s ON s.id = near.site
