@@ -172,6 +172,25 @@ func TestReady(t *testing.T) {
 	}, exit.Done)
 }
 
+// What is over stands apart from what stops diving and from what will end, on both screens.
+func TestEndedReadsAsEnded(t *testing.T) {
+	t.Parallel()
+	days := int32(14)
+	screens(t, "due-ended", func(w View) error {
+		if !w.Page {
+			return w.Ready(&pb.GoodToGo{Yes: true, Lines: []*pb.GoodToGoLine{{Sign: "ENDED", What: "Ane: STAGE does not count any more, 3 uses in 12 months, 4 asked", ToDo: "Use it in training."}}})
+		}
+		return w.DuePage(&pb.ListDueResponse{
+			Day: "2026-06-07", By: "2026-07-07", Total: 3, Policy: "2026-spring",
+			Entries: []*pb.DueEntry{
+				{Kind: "cylinder", Id: "c-12-1", Stops: "now", What: "c-12-1: filled: no, hydro test overdue", ToDo: "Take it to test."},
+				{Kind: "person", Id: "ane", Person: "ane", Stops: "ended", What: "Ane: the APP card ended on 2026-06-05, counts as INT", ToDo: "Renew the card and have it seen."},
+				{Kind: "person", Id: "ane", Person: "ane", Stops: "later", LastDay: "2026-06-21", Days: &days, What: "Ane: DECO counts until 2026-06-21, the last day of its card", Of: "DECO"},
+			},
+		}, func(e *pb.DueEntry) string { return "1a2b3c4" + e.GetOf() })
+	}, exit.Done)
+}
+
 func watches() []*pb.Watch {
 	return []*pb.Watch{
 		{

@@ -243,7 +243,7 @@ func TestWhatDecidesIsRead(t *testing.T) {
 		},
 		{
 			name: "what is beside the first of a spell, but not before what is asked about", policy: func(p *policy.Policy) { p.Decompression.EarlierDivesHours = 0 },
-			asked: func(a *logAsked) { a.whether, a.whole = true, a.before },
+			asked: func(a *logAsked) { a.whether, a.whole, a.from = true, a.before, moment("2027-06-14T07:00Z") },
 			log:   []logged{at("2026-06-12T06:00Z", "home"), at("2026-06-14T17:00Z", "home")}, read: all,
 		},
 		{
@@ -252,6 +252,14 @@ func TestWhatDecidesIsRead(t *testing.T) {
 				with(cave("2015-03-01"), func(l *logged) { l.site = "site-1" }), with(cave("2015-06-01"), func(l *logged) { l.site, l.state = "site-1", "in_water" }), cave("2015-07-01"),
 			},
 			read: all,
+		},
+		{
+			name: "what was dived lately, and not on the plan asked about", log: []logged{cave("2026-06-09"), with(cave("2026-06-10"), planned), with(cave("2026-06-11"), archived)}, read: all,
+		},
+		{
+			name: "enough before a day of the past, and not by one the day after it", policy: func(p *policy.Policy) { p.Currency.WithinMonths, p.Currency.Dives = 12, 1 },
+			cards: []*lastlightv1.Card{}, asked: func(a *logAsked) { a.whether, a.from = true, askedFrom("2026-01-10", today) },
+			log: []logged{cave("2025-12-01"), with(cave("2025-12-20"), func(l *logged) { l.zone = "open_water" }), cave("2026-01-11")}, read: all,
 		},
 		{
 			name: "enough before, of a question about a later day", policy: func(p *policy.Policy) { p.Currency.WithinMonths, p.Currency.Dives = 24, 1 }, cards: []*lastlightv1.Card{},

@@ -436,7 +436,8 @@ func TestReachingFurthest(t *testing.T) {
 	for _, list := range [][]facts.PolicyFrom{{{Policy: a}, {Policy: b}}, {{Policy: b}, {Policy: a}}} {
 		far := reachingFurthest(list)
 		for _, p := range []policy.Policy{a, b} {
-			if readsShorter(far, &p) || divesWhole(far) < divesWhole(&p) || far.Currency.Dives < p.Currency.Dives {
+			if readsShorter(far, &p) || divesWhole(far) < divesWhole(&p) || far.Currency.Dives < p.Currency.Dives || far.Currency.WithinMonths < p.Currency.WithinMonths ||
+				far.Currency.ReassessMonths > p.Currency.ReassessMonths {
 				t.Errorf("%+v reads less than %+v", far.Currency, p.Currency)
 			}
 		}
