@@ -136,6 +136,8 @@ func TestDigestByMail(t *testing.T) {
 	if err := c.digest("asta", "asta@post.test", "day"); err != nil {
 		t.Fatal(err)
 	}
+	// A reel is checked every 12 months, a caution (practice 9.3): over by the day of the letter.
+	c.apply(record(&pb.Equipment{Id: "reel", Kind: "reel", Owner: "asta", ServiceEvents: []*pb.ServiceEvent{{Id: "reel", Kind: "check", Date: "2025-08-30"}}}))
 	box := &mailbox{}
 	s := box.listen(t, "127.0.0.1:0", true)
 	c.sending(s.Addr)
@@ -178,6 +180,9 @@ func TestDigestByMail(t *testing.T) {
 	}
 	if !strings.Contains(body, "lastlight due") || !strings.Contains(body, "2026-08-31") {
 		t.Errorf("the letter:\n%s", body)
+	}
+	if !strings.Contains(body, "- ended: reel: check was due 2026-08-30") {
+		t.Errorf("the letter does not say that the reel's check is over:\n%s", body)
 	}
 	// The same day brings no second one; the next day does, and what is refused for good is given up without the address in the reason.
 	box.answers(&smtp.SMTPError{Code: 550, EnhancedCode: smtp.EnhancedCode{5, 1, 1}, Message: "no such user asta@post.test"})
