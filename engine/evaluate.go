@@ -13,6 +13,21 @@ import (
 // comes back as findings that block, never as a panic or an error.
 func Evaluate(in Input) Report { return report(rules.Open(&in)) }
 
+// EvaluateUntil is Evaluate that gives up when stop says yes: ok is false then, and
+// there is no report. It is asked often, and told what was done since it was asked
+// last, in a measure of work that is counted and not timed: a plan of 60 moves for
+// three divers comes to some 360,000. No report depends on it.
+func EvaluateUntil(in Input, stop func(work int) bool) (r Report, ok bool) {
+	c := rules.OpenUntil(&in, stop)
+	if c.Stopped() {
+		return Report{}, false
+	}
+	if r = report(c); c.Stopped() {
+		return Report{}, false
+	}
+	return r, true
+}
+
 func report(c *rules.Case) Report {
 	fs := rules.Judge(c)
 	out := Report{

@@ -1,9 +1,12 @@
 package engine
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
+
+	"lastlight/engine/rules"
 )
 
 // unhashed are the keys of input and report that never enter the hash: record
@@ -42,6 +45,22 @@ func Hash(in Input, r Report) (string, error) {
 	}
 	sum := sha256.Sum256(b)
 	return fmt.Sprintf("%x", sum), nil
+}
+
+// SameReport tells whether two inputs have one report: they say the same, and
+// the minutes at which they are judged, where those differ, mean the same to the
+// rules. The error is that of Bytes.
+func SameReport(a, b Input) (bool, error) {
+	if rules.OnEarlierDay(&a) != rules.OnEarlierDay(&b) {
+		return false, nil
+	}
+	b.DecidedAt = a.DecidedAt
+	was, err := Bytes(a)
+	if err != nil {
+		return false, err
+	}
+	is, err := Bytes(b)
+	return bytes.Equal(was, is), err
 }
 
 // appendHashed appends compact JSON, as Marshal writes it, without the members

@@ -22,6 +22,12 @@ type Planner struct {
 	// counted, not timed, so that the same input fails on every machine or on none.
 	Spent, Most int
 
+	// Stop is asked before every schedule, and told what was spent since it was asked last; from its first yes on schedules fail
+	// with ErrTooMuch. nil: never asked.
+	Stop    func(spent int) bool
+	told    int // of Spent
+	stopped bool
+
 	set   Settings
 	model *tissue.Model
 	coef  [tissue.Count]coefficients
@@ -89,8 +95,11 @@ func NewPlanner(s Settings) (*Planner, error) {
 // partWork is what a part of a way takes, in minutes waited.
 const partWork = 16
 
-// ErrTooMuch is the error of a schedule beyond Planner.Most.
+// ErrTooMuch is the error of a schedule beyond Planner.Most, or after a yes of Planner.Stop.
 var ErrTooMuch = errors.New("too much work")
+
+// GivenUp tells whether schedules fail with ErrTooMuch from here on.
+func (p *Planner) GivenUp() bool { return p.stopped || p.Most > 0 && p.Spent > p.Most }
 
 // Forget drops what the planner remembers of earlier calls to be faster; no result depends on it.
 func (p *Planner) Forget() {
@@ -106,7 +115,11 @@ func (p *Planner) Schedule(team *Team, path *Path, start *Moment, probes []Probe
 }
 
 func (p *Planner) schedule(team *Team, path *Path, start *Moment, probes []Probe, r *Result, l loss) error {
-	if p.Most > 0 && p.Spent > p.Most {
+	if p.Stop != nil {
+		p.stopped = p.stopped || p.Stop(p.Spent-p.told)
+		p.told = p.Spent
+	}
+	if p.GivenUp() {
 		return ErrTooMuch
 	}
 	if err := team.check(); err != nil {

@@ -401,7 +401,7 @@ func (w *Work) Answer() *Answer {
 	if w.TooMuch() {
 		return a
 	}
-	w.planner.Most = 0 // what is left is a few ways out taken to pieces
+	w.planner.Most, w.planner.Stop = 0, nil // what is left is a few ways out taken to pieces
 	a.Stops = !w.result.NoStop || w.result.TotalStop() > 0 || w.result.NoSchedule
 	w.waysOut(a)
 	if a.Stops {
@@ -415,8 +415,8 @@ func (w *Work) Answer() *Answer {
 // decompression, takes a five-hundredth; what takes more is a dive of a day or two.
 const mostWork = 100e6
 
-// TooMuch tells whether the dive was given up because it takes too much to compute.
-func (w *Work) TooMuch() bool { return w.planner.Most > 0 && w.planner.Spent > w.planner.Most }
+// TooMuch tells whether the dive was given up: it takes too much to compute, or Question.Stop says so.
+func (w *Work) TooMuch() bool { return w.planner.GivenUp() }
 
 // waysOut gathers what the ways out looked at say.
 func (w *Work) waysOut(a *Answer) {

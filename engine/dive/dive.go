@@ -38,6 +38,8 @@ type Question struct {
 	TurnedThere bool      // the team turns at the turn at the latest, wherever the route goes on to: at entry
 	SwimOutMMin float64   // way out without scooters; 0: nobody rides one
 	WorstLMin   []float64 // per diver, recorded worst consumption; 0: not recorded
+
+	Stop func(spent int) bool // as deco.Planner asks it: the dive is given up from its first yes on (TooMuch); nil: never
 }
 
 // spacing is how many minutes of travel lie between two places at which the gas
@@ -122,7 +124,7 @@ func Open(q *Question) (*Work, error) {
 	if w.planner, err = deco.NewPlanner(q.Settings); err != nil {
 		return nil, err
 	}
-	w.planner.Most = mostWork
+	w.planner.Most, w.planner.Stop = mostWork, q.Stop
 	if w.team, err = passage.TeamOf(q.Route.Team, q.SwitchDepth); err != nil {
 		return nil, err
 	}

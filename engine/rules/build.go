@@ -264,7 +264,7 @@ func (c *Case) visibilityForZones() *float64 {
 	if r := c.todays(); r != nil {
 		return r.VisibilityM
 	}
-	if c.onEarlierDay() {
+	if OnEarlierDay(c.In) {
 		v := c.Policy.Cavern.MinVisibilityM
 		return &v
 	}

@@ -61,6 +61,9 @@ type Case struct {
 	outward map[lineKey]*outwardLine // lines of ways out, each made once
 	lines   []finding.Step           // memory of explanations
 
+	stop    func(spent int) bool // see Stopped
+	stopped bool
+
 	asked bool // a person's question for a day, without a plan
 	scope
 

@@ -247,7 +247,7 @@ const tooMuch = "too much to compute"
 // dived answers a dive that the route model judged; nil with why, where nothing is
 // merely missing.
 func (c *Case) dived(in route.Input, laid *route.Laid, result *route.Result, turn int) (*dive.Answer, string) {
-	if c.Water == nil || len(c.Starts) != len(c.Team) {
+	if c.Water == nil || len(c.Starts) != len(c.Team) || c.Stopped() {
 		return nil, ""
 	}
 	model := c.model()
@@ -258,6 +258,7 @@ func (c *Case) dived(in route.Input, laid *route.Laid, result *route.Result, tur
 		Route: in, Laid: laid, Result: result, Settings: c.decoSettings(model),
 		SwitchDepth: c.switchDepth, DeeperM: c.Policy.Failures.DeeperM, LongerMin: c.Policy.Failures.LongerMin,
 		DelayMin: c.Policy.Failures.DelayMin, TouchFactor: c.touchFactor(), TurnedThere: c.In.Moment == facts.AtEntry, SwimOutMMin: c.swimOut(), WorstLMin: c.worstRates(),
+		Stop: c.stopAfter,
 	}
 	if c.Level != nil && c.Level.NoStopShare != nil {
 		q.NoStopShare = *c.Level.NoStopShare

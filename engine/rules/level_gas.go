@@ -202,7 +202,7 @@ func visibility(c *Case) []finding.Finding {
 	r := c.todays()
 	if r == nil || r.VisibilityM == nil {
 		f := answer(finding.Indeterminate, "absent", s)
-		if r == nil && c.onEarlierDay() && c.Policy.Readings.DueAtEntry {
+		if r == nil && OnEarlierDay(c.In) && c.Policy.Readings.DueAtEntry {
 			f.Status, f.Code, f.DueAt = finding.Note, "due", finding.AtEntry
 		}
 		f.Limit, f.Path = &limit, "site.readings"

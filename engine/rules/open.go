@@ -16,8 +16,14 @@ import (
 // days it touches, what each diver counts as, and the level that judges the
 // team. It never fails: what cannot be told stays unknown and is listed in
 // Missing, and the rules block on it.
-func Open(in *facts.Input) *Case {
-	c := &Case{In: in, Policy: &in.Policy, Least: -1}
+func Open(in *facts.Input) *Case { return OpenUntil(in, nil) }
+
+// OpenUntil is Open that asks stop every now and then whether it is to be given up,
+// and tells it what the schedules made since it was asked last came to, as
+// deco.Planner.Spent counts it; nil: never. A case that was stopped, see Stopped,
+// says nothing about the plan.
+func OpenUntil(in *facts.Input, stop func(spent int) bool) *Case {
+	c := &Case{In: in, Policy: &in.Policy, Least: -1, stop: stop}
 	if c.Faults = in.Problems(); len(c.Faults) > 0 {
 		return c.unfit()
 	}
@@ -40,6 +46,14 @@ func Open(in *facts.Input) *Case {
 	c.fromResult()
 	c.watch()
 	return c
+}
+
+// Stopped asks whether the case is to be given up. Once it is, it stays so.
+func (c *Case) Stopped() bool { return c.stopAfter(0) }
+
+func (c *Case) stopAfter(spent int) bool {
+	c.stopped = c.stopped || c.stop != nil && c.stop(spent)
+	return c.stopped
 }
 
 // unfit is the case of an input that cannot be computed on: of its texts only
@@ -164,14 +178,15 @@ func (c *Case) span() {
 	}
 }
 
-// onEarlierDay tells whether this is a decision taken before the day of entry,
+// OnEarlierDay tells whether this is a decision taken before the day of entry,
 // at which today's reading cannot exist yet (T33): in one zone at least, for the
-// reading must be of that day in all of them.
-func (c *Case) onEarlierDay() bool {
-	if c.In.Moment == facts.AtEntry || c.In.DecidedAt.IsZero() || len(c.In.Site.Zones) == 0 || !c.In.DecidedAt.Before(c.In.Plan.Entry) {
+// reading must be of that day in all of them. It is all that the minute of a
+// decision means to the rules.
+func OnEarlierDay(in *facts.Input) bool {
+	if in.Moment == facts.AtEntry || in.DecidedAt.IsZero() || len(in.Site.Zones) == 0 || !in.DecidedAt.Before(in.Plan.Entry) {
 		return false
 	}
-	same, err := calendar.SameDay(c.In.DecidedAt, c.In.Plan.Entry, c.In.Site.Zones...)
+	same, err := calendar.SameDay(in.DecidedAt, in.Plan.Entry, in.Site.Zones...)
 	return err == nil && !same
 }
 

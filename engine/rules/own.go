@@ -102,7 +102,7 @@ func (c *Case) ownFinding(a ownrules.Answer) finding.Finding {
 	default:
 		why := finding.Word("", c.named(a.Why))
 		f.Status, f.Code, f.Observed, result = finding.Indeterminate, "cannot", &why, "cannot be told"
-		if c.onEarlierDay() && c.Policy.Readings.DueAtEntry && readingsOnly(a.Missing) {
+		if OnEarlierDay(c.In) && c.Policy.Readings.DueAtEntry && readingsOnly(a.Missing) {
 			f.Status, f.Code, f.DueAt, result = finding.Note, "due_entry", finding.AtEntry, "asked again at entry"
 		}
 	}

@@ -58,7 +58,8 @@ func allRules() []Rule {
 	return all
 }
 
-// Judge runs every rule of the table, then the club's own rules, and returns all findings, worst first.
+// Judge runs every rule of the table, then the club's own rules, and returns all findings, worst first. Those of a case that was
+// stopped meanwhile are not whole.
 func Judge(c *Case) []finding.Finding {
 	if len(c.Faults) > 0 {
 		i := slices.IndexFunc(table, func(r Rule) bool { return r.ID == inputRule })
@@ -72,6 +73,9 @@ func Judge(c *Case) []finding.Finding {
 	lists := make([][]finding.Finding, len(table))
 	n := 0
 	for i := range table {
+		if c.Stopped() {
+			return nil
+		}
 		lists[i] = table[i].judge(c)
 		n += len(lists[i])
 	}

@@ -87,7 +87,7 @@ func siteRules() []Rule {
 func (c *Case) due(f finding.Finding, path string) finding.Finding {
 	day := finding.Word("", c.EntryDay.String())
 	f.Limit, f.Path = &day, path
-	if c.onEarlierDay() && c.Policy.Readings.DueAtEntry {
+	if OnEarlierDay(c.In) && c.Policy.Readings.DueAtEntry {
 		f.Status, f.Code, f.DueAt = finding.Note, "due", finding.AtEntry
 	}
 	return f
