@@ -14,7 +14,7 @@ import (
 
 // registerServices is the one place where the club's services are put into the server, each over the parts it needs.
 func registerServices(server grpc.ServiceRegistrar, s *store.Store, valid protovalidate.Validator, due *rpc.Due) {
-	desk := &decide.Desk{Store: s, Zones: zones.Load}
+	desk := decide.NewDesk(s, zones.Load, engine.EvaluateUntil)
 	lastlightv1.RegisterAccessServiceServer(server, &rpc.Access{Store: s, ServerVersion: Version(), EngineVersion: engine.Version})
 	lastlightv1.RegisterSiteServiceServer(server, &rpc.Sites{Store: s})
 	lastlightv1.RegisterRosterServiceServer(server, &rpc.Roster{Store: s, Desk: desk, Zones: zones.Load})

@@ -10,6 +10,7 @@ import (
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
+	"lastlight/server/internal/facts"
 	"lastlight/server/internal/fault"
 	"lastlight/server/internal/plan"
 	"lastlight/server/internal/report"
@@ -32,59 +33,64 @@ const (
 
 // Evaluate runs the engine on what stands now; nothing is stored.
 func (d *Desk) Evaluate(ctx context.Context, id string, version int32) (*lastlightv1.Report, error) {
-	var out *lastlightv1.Report
-	err := d.Store.Read(ctx, func(ctx context.Context, q store.Querier) error {
-		r, err := d.evaluate(ctx, q, id, version, nil, d.Store.Now())
-		if err != nil {
+	now := d.Store.Now()
+	var records *facts.Records
+	var waivers []*lastlightv1.Waiver
+	err := d.Store.Read(ctx, func(ctx context.Context, q store.Querier) (err error) {
+		if records, err = store.GatherRecords(ctx, q, id, version, time.Time{}, now); err != nil {
 			return err
 		}
-		waivers, err := store.ListPlanWaivers(ctx, q, id, r.records.Plan.Version, d.Store.Now())
-		out = r.show(waivers)
+		waivers, err = store.ListPlanWaivers(ctx, q, id, records.Plan.Version, now)
 		return err
 	})
-	return out, err
+	if err != nil {
+		return nil, err
+	}
+	r, err := d.judged(ctx, d.unhurried, records, nil, now)
+	if err != nil {
+		return nil, err
+	}
+	return r.show(waivers), nil
 }
 
 // Submit evaluates the plan's latest version and stores the report.
 func (d *Desk) Submit(ctx context.Context, m store.Mutation, req *lastlightv1.SubmitPlanRequest) (*lastlightv1.SubmitPlanResponse, error) {
-	return again(ctx, func(ctx context.Context) (*lastlightv1.SubmitPlanResponse, error) {
-		return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.SubmitPlanResponse, error) {
-			s, err := tx.PlanState(ctx, req.Id)
-			if err != nil {
+	return decided(ctx, d, m, func(ctx context.Context, tx *store.Tx, by judge) (*lastlightv1.SubmitPlanResponse, error) {
+		s, err := tx.PlanState(ctx, req.Id)
+		if err != nil {
+			return nil, err
+		}
+		if req.ExpectedVersion != 0 && s.Version != req.ExpectedVersion {
+			return nil, fault.Moved("plan", req.Id, int64(s.Version), int64(req.ExpectedVersion))
+		}
+		if s, err = d.lock(ctx, tx, req.Id, s.Version); err != nil {
+			return nil, err
+		}
+		if err := guard(s, plan.Submit); err != nil {
+			return nil, err
+		}
+		r, err := d.evaluate(ctx, tx, by, req.Id, s.Version, nil, tx.Now())
+		if err != nil {
+			return nil, err
+		}
+		if err := tx.AddEvaluation(ctx, r.evaluation); err != nil {
+			return nil, err
+		}
+		if s.State == plan.Stale {
+			if err := tx.Release(ctx, req.Id, "", "", tx.Now()); err != nil {
 				return nil, err
 			}
-			if req.ExpectedVersion != 0 && s.Version != req.ExpectedVersion {
-				return nil, fault.Moved("plan", req.Id, int64(s.Version), int64(req.ExpectedVersion))
-			}
-			if s, err = d.lock(ctx, tx, req.Id, s.Version); err != nil {
-				return nil, err
-			}
-			if err := guard(s, plan.Submit); err != nil {
-				return nil, err
-			}
-			r, err := d.evaluate(ctx, tx, req.Id, s.Version, nil, tx.Now())
-			if err != nil {
-				return nil, err
-			}
-			if err := tx.AddEvaluation(ctx, r.evaluation); err != nil {
-				return nil, err
-			}
-			if s.State == plan.Stale {
-				if err := tx.Release(ctx, req.Id, "", "", tx.Now()); err != nil {
-					return nil, err
-				}
-			}
-			if err := tx.MovePlan(ctx, s, plan.Submit, enterBy(r), nil); err != nil {
-				return nil, err
-			}
-			tx.Event("plan.submit", "plan", req.Id, nil, nil)
-			waivers, err := tx.Waivers(ctx, req.Id, s.Version)
-			if err != nil {
-				return nil, err
-			}
-			p, err := tx.Plan(ctx, req.Id)
-			return &lastlightv1.SubmitPlanResponse{Plan: p, Report: r.show(waivers)}, err
-		})
+		}
+		if err := tx.MovePlan(ctx, s, plan.Submit, enterBy(r), nil); err != nil {
+			return nil, err
+		}
+		tx.Event("plan.submit", "plan", req.Id, nil, nil)
+		waivers, err := tx.Waivers(ctx, req.Id, s.Version)
+		if err != nil {
+			return nil, err
+		}
+		p, err := tx.Plan(ctx, req.Id)
+		return &lastlightv1.SubmitPlanResponse{Plan: p, Report: r.show(waivers)}, err
 	})
 }
 
@@ -99,79 +105,77 @@ func enterBy(r *run) time.Time {
 // Approve decides for a plan, if the engine run of this very moment allows it
 // and gives the report that the approver saw.
 func (d *Desk) Approve(ctx context.Context, m store.Mutation, req *lastlightv1.ApprovePlanRequest) (*lastlightv1.DecideResponse, error) {
-	return again(ctx, func(ctx context.Context) (*lastlightv1.DecideResponse, error) {
-		return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.DecideResponse, error) {
-			s, err := d.lock(ctx, tx, req.Id, req.Version)
-			if err != nil {
-				return nil, err
+	return decided(ctx, d, m, func(ctx context.Context, tx *store.Tx, by judge) (*lastlightv1.DecideResponse, error) {
+		s, err := d.lock(ctx, tx, req.Id, req.Version)
+		if err != nil {
+			return nil, err
+		}
+		if err := guard(s, plan.Approve); err != nil {
+			return nil, err
+		}
+		r, err := d.evaluate(ctx, tx, by, req.Id, s.Version, nil, tx.Now())
+		if err != nil {
+			return nil, err
+		}
+		waivers, err := tx.Waivers(ctx, req.Id, s.Version)
+		if err != nil {
+			return nil, err
+		}
+		answer := &lastlightv1.DecideResponse{Report: r.show(waivers)}
+		if answer.Explanation, err = d.mayDecide(ctx, tx, r.records.Plan, access.Coordinator); err != nil {
+			return nil, err
+		}
+		in := goesIn(r.records.Plan.PlannedEntry.AsTime(), tx.Now())
+		stop := blocking(r.report.Findings, waivers, in)
+		switch {
+		case answer.Explanation != "":
+			answer.NotDecided = notYours
+		case s.Stopped: // the report that was read may be older than the stop, and equal to one of now
+			answer.NotDecided = reportChanged
+			answer.Explanation = "all dives were stopped since this plan was approved; submit it again, read the new report, then decide"
+		case enterBy(r).Before(tx.Now()):
+			answer.NotDecided, answer.Explanation = blocked, "the latest entry of this plan is past; move it to another time"
+		case r.evaluation.Hash != req.ReportHash:
+			answer.NotDecided = reportChanged
+			answer.Explanation = "what this plan rests on has changed since you read its report"
+			if r.records.Stops > 0 {
+				answer.Explanation += ", or all dives were stopped since"
 			}
-			if err := guard(s, plan.Approve); err != nil {
-				return nil, err
+			answer.Explanation += "; read the new one, then decide"
+			if len(stop) > 0 {
+				answer.Explanation += "; it is now stopped by: " + report.Worst(answer.Report, 3)
 			}
-			r, err := d.evaluate(ctx, tx, req.Id, s.Version, nil, tx.Now())
-			if err != nil {
-				return nil, err
-			}
-			waivers, err := tx.Waivers(ctx, req.Id, s.Version)
-			if err != nil {
-				return nil, err
-			}
-			answer := &lastlightv1.DecideResponse{Report: r.show(waivers)}
-			if answer.Explanation, err = d.mayDecide(ctx, tx, r.records.Plan, access.Coordinator); err != nil {
-				return nil, err
-			}
-			in := goesIn(r.records.Plan.PlannedEntry.AsTime(), tx.Now())
-			stop := blocking(r.report.Findings, waivers, in)
-			switch {
-			case answer.Explanation != "":
-				answer.NotDecided = notYours
-			case s.Stopped: // the report that was read may be older than the stop, and equal to one of now
-				answer.NotDecided = reportChanged
-				answer.Explanation = "all dives were stopped since this plan was approved; submit it again, read the new report, then decide"
-			case enterBy(r).Before(tx.Now()):
-				answer.NotDecided, answer.Explanation = blocked, "the latest entry of this plan is past; move it to another time"
-			case r.evaluation.Hash != req.ReportHash:
-				answer.NotDecided = reportChanged
-				answer.Explanation = "what this plan rests on has changed since you read its report"
-				if r.records.Stops > 0 {
-					answer.Explanation += ", or all dives were stopped since"
-				}
-				answer.Explanation += "; read the new one, then decide"
-				if len(stop) > 0 {
-					answer.Explanation += "; it is now stopped by: " + report.Worst(answer.Report, 3)
-				}
-			case len(stop) > 0:
-				answer.NotDecided, answer.Explanation = blocked, report.Worst(answer.Report, 3)
-			}
-			if answer.NotDecided != "" {
-				if err := tx.AddEvaluation(ctx, r.evaluation); err != nil {
-					return nil, err
-				}
-				answer.Plan, err = tx.Plan(ctx, req.Id)
-				return answer, err
-			}
+		case len(stop) > 0:
+			answer.NotDecided, answer.Explanation = blocked, report.Worst(answer.Report, 3)
+		}
+		if answer.NotDecided != "" {
 			if err := tx.AddEvaluation(ctx, r.evaluation); err != nil {
 				return nil, err
 			}
-			if err := tx.MovePlan(ctx, s, plan.Approve, enterBy(r), nil); err != nil {
-				return nil, err
-			}
-			if err := tx.WaivedUntil(ctx, req.Id, waivedUntil(r.report.Findings, waivers, in)); err != nil {
-				return nil, err
-			}
-			if err := tx.Book(ctx, req.Id, r.bindings(false)); err != nil {
-				return nil, err
-			}
-			if answer.Decision, err = tx.AddDecision(ctx, store.Decision{
-				Plan: req.Id, Version: s.Version, Decision: "approved",
-				By: tx.Mutation.Caller, Reason: req.Note, Conditions: r.conditions(), Evaluation: r.evaluation,
-			}); err != nil {
-				return nil, err
-			}
-			answer.Decided = true
 			answer.Plan, err = tx.Plan(ctx, req.Id)
 			return answer, err
-		})
+		}
+		if err := tx.AddEvaluation(ctx, r.evaluation); err != nil {
+			return nil, err
+		}
+		if err := tx.MovePlan(ctx, s, plan.Approve, enterBy(r), nil); err != nil {
+			return nil, err
+		}
+		if err := tx.WaivedUntil(ctx, req.Id, waivedUntil(r.report.Findings, waivers, in)); err != nil {
+			return nil, err
+		}
+		if err := tx.Book(ctx, req.Id, r.bindings(false)); err != nil {
+			return nil, err
+		}
+		if answer.Decision, err = tx.AddDecision(ctx, store.Decision{
+			Plan: req.Id, Version: s.Version, Decision: "approved",
+			By: tx.Mutation.Caller, Reason: req.Note, Conditions: r.conditions(), Evaluation: r.evaluation,
+		}); err != nil {
+			return nil, err
+		}
+		answer.Decided = true
+		answer.Plan, err = tx.Plan(ctx, req.Id)
+		return answer, err
 	})
 }
 

@@ -29,8 +29,13 @@ type ComparedPlan struct {
 // moment under two policies; before is the one in force where none is named.
 // Nothing is stored.
 func (d *Desk) ComparePolicies(ctx context.Context, before, after string) (*Comparison, error) {
+	end, err := d.takeTurn(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer end()
 	out := &Comparison{At: d.Store.Now()}
-	err := d.Store.Read(ctx, func(ctx context.Context, q store.Querier) error {
+	err = d.Store.Read(ctx, func(ctx context.Context, q store.Querier) error {
 		was, old, err := store.PolicyNamed(ctx, q, before, out.At)
 		if err != nil {
 			return err
@@ -69,7 +74,11 @@ func (d *Desk) comparePlan(ctx context.Context, q store.Querier, id, before, aft
 		}
 		out.Plan = records.Plan
 		// One plan with broken records must not hide what the policy does to the others.
-		if runs[i], err = d.judge(records, nil, now); err != nil {
+		runs[i], err = d.judged(ctx, d.toTheEnd, records, nil, now)
+		if err != nil && ctx.Err() != nil {
+			return out, err
+		}
+		if err != nil {
 			out.NotEvaluated = err.Error()
 			return out, nil
 		}

@@ -32,9 +32,6 @@ func (d *Desk) CompareDecided(ctx context.Context, r *lastlightv1.CompareDecided
 		return "", nil, "", err
 	}
 	for _, stored := range page {
-		if err := ctx.Err(); err != nil { // the engine itself does not look
-			return "", nil, "", err
-		}
 		x, err := d.underAnother(ctx, stored, id, tried)
 		if err != nil {
 			return "", nil, "", err
@@ -57,11 +54,17 @@ func (d *Desk) underAnother(ctx context.Context, stored store.Decided, id string
 		return out, err
 	}
 	out.ReadsFurther = store.ReadsFurther(&in.Policy, tried)
-	before := engine.Evaluate(in)
+	before, err := d.unhurried(ctx, in)
+	if err != nil {
+		return out, err
+	}
 	in.PolicyVersion, in.Policy = id, *tried
-	after := engine.Evaluate(in)
-	out.Before, out.After = report.Show(&before, names), report.Show(&after, names)
-	out.Standings = standingChanges(&before, &after, names)
+	after, err := d.unhurried(ctx, in)
+	if err != nil {
+		return out, err
+	}
+	out.Before, out.After = report.Show(&before.report, names), report.Show(&after.report, names)
+	out.Standings = standingChanges(&before.report, &after.report, names)
 	return out, nil
 }
 

@@ -1,7 +1,8 @@
 // Package decide takes the decisions about plans: submitted, approved, refused,
 // waived, entered. Each is one transaction: the records relied on are locked and
-// read again, the engine runs again, and the decision is written with the bytes
-// it rests on. Nothing but the database is called inside.
+// read again, the engine runs again on what was read, or its report on exactly
+// that is at hand, and the decision is written with the bytes it rests on. Nothing
+// but the database is called inside.
 package decide
 
 import (
@@ -27,9 +28,12 @@ import (
 type Desk struct {
 	Store *store.Store
 	Zones facts.ZoneLoader
+
+	run  Engine
+	long chan struct{} // a place for each long evaluation that may run at once
 }
 
-// run is one evaluation inside a transaction.
+// run is one evaluation of a plan with the records it rests on.
 type run struct {
 	records    *facts.Records
 	report     engine.Report
@@ -37,8 +41,8 @@ type run struct {
 	evaluation *store.Evaluation
 }
 
-// evaluate gathers, runs the engine and prepares the row; nothing is written yet.
-func (d *Desk) evaluate(ctx context.Context, q store.Querier, id string, version int32, measured *facts.Measured, now time.Time) (*run, error) {
+// evaluate gathers, has the plan judged and prepares the row; nothing is written yet.
+func (d *Desk) evaluate(ctx context.Context, q store.Querier, by judge, id string, version int32, measured *facts.Measured, now time.Time) (*run, error) {
 	at := time.Time{}
 	if measured != nil {
 		at = measured.EnteredAt
@@ -47,34 +51,29 @@ func (d *Desk) evaluate(ctx context.Context, q store.Querier, id string, version
 	if err != nil {
 		return nil, err
 	}
-	return d.judge(records, measured, now)
+	return d.judged(ctx, by, records, measured, now)
 }
 
-// judge runs the engine on records that were gathered.
-func (d *Desk) judge(records *facts.Records, measured *facts.Measured, now time.Time) (*run, error) {
+// judged has the plan judged on records that were gathered.
+func (d *Desk) judged(ctx context.Context, by judge, records *facts.Records, measured *facts.Measured, now time.Time) (*run, error) {
 	id := records.Plan.Id
 	in, err := facts.Input(records, now, measured, d.Zones)
 	if err != nil {
 		return nil, err
 	}
-	rep := engine.Evaluate(in)
+	j, err := by(ctx, in)
+	if err != nil {
+		return nil, err
+	}
 	input, err := engine.Bytes(in)
 	if err != nil {
 		return nil, fmt.Errorf("engine input of plan %s: %w", id, err)
 	}
-	bytes, err := engine.Bytes(rep)
-	if err != nil {
-		return nil, fmt.Errorf("engine report of plan %s: %w", id, err)
-	}
-	hash, err := engine.Hash(in, rep)
-	if err != nil {
-		return nil, err
-	}
 	return &run{
-		records: records, report: rep, names: namesOf(records),
+		records: records, report: j.report, names: namesOf(records),
 		evaluation: &store.Evaluation{
-			Plan: id, Version: records.Plan.Version, Moment: string(in.Moment), Verdict: string(rep.Verdict), Hash: hash,
-			Input: input, Report: bytes, EngineVersion: rep.EngineVersion, Policy: records.PolicyID, Survey: records.Survey.Number,
+			Plan: id, Version: records.Plan.Version, Moment: string(in.Moment), Verdict: string(j.report.Verdict), Hash: j.hash,
+			Input: input, Report: j.bytes, EngineVersion: j.report.EngineVersion, Policy: records.PolicyID, Survey: records.Survey.Number,
 			RecordVersions: records.Versions(), EvaluatedAt: now,
 		},
 	}, nil

@@ -34,14 +34,13 @@ const (
 // stands against it is said to a reader of the training of those whom
 // seesTrainingOf names.
 func (d *Desk) SignIn(ctx context.Context, m store.Mutation, req *lastlightv1.SignInRequest, seesTrainingOf func(person string) bool) (*lastlightv1.SignInResponse, error) {
-	return again(ctx, func(ctx context.Context) (*lastlightv1.SignInResponse, error) {
-		return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.SignInResponse, error) {
-			return d.signIn(ctx, tx, req, seesTrainingOf)
-		})
+	said := d.Store.Now() // the minute of an entry without one: of the call, however often it is judged
+	return decided(ctx, d, m, func(ctx context.Context, tx *store.Tx, by judge) (*lastlightv1.SignInResponse, error) {
+		return d.signIn(ctx, tx, by, req, said, seesTrainingOf)
 	})
 }
 
-func (d *Desk) signIn(ctx context.Context, tx *store.Tx, req *lastlightv1.SignInRequest, seesTrainingOf func(person string) bool) (*lastlightv1.SignInResponse, error) {
+func (d *Desk) signIn(ctx context.Context, tx *store.Tx, by judge, req *lastlightv1.SignInRequest, said time.Time, seesTrainingOf func(person string) bool) (*lastlightv1.SignInResponse, error) {
 	s, err := d.lock(ctx, tx, req.Plan, req.Version)
 	if err != nil {
 		return nil, err
@@ -55,11 +54,11 @@ func (d *Desk) signIn(ctx context.Context, tx *store.Tx, req *lastlightv1.SignIn
 	if err != nil {
 		return nil, err
 	}
-	measured, err := readAtTheWater(p, req, tx.Now())
+	measured, err := readAtTheWater(p, req, said)
 	if err != nil {
 		return nil, err
 	}
-	r, err := d.evaluate(ctx, tx, req.Plan, s.Version, measured, tx.Now())
+	r, err := d.evaluate(ctx, tx, by, req.Plan, s.Version, measured, tx.Now())
 	if err != nil {
 		return nil, err
 	}

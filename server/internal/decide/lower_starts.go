@@ -1,6 +1,7 @@
 package decide
 
 import (
+	"context"
 	"math"
 	"slices"
 
@@ -15,22 +16,28 @@ import (
 // less than planned: the rows that replace the server where there is no signal.
 // What blocks at entry even with the planned starts (a reading still to be
 // taken) stands on the page as a condition and is not repeated here.
-func lowerStarts(figures *lastlightv1.DiveFigures, in engine.Input, names report.Names, units brief.Units) {
+func lowerStarts(ctx context.Context, by judge, figures *lastlightv1.DiveFigures, in engine.Input, names report.Names, units brief.Units) error {
 	in = atEntryAsPlanned(in)
-	asPlanned := engine.Evaluate(in)
+	asPlanned, err := by(ctx, in)
+	if err != nil {
+		return err
+	}
 	known := map[string]bool{}
-	for _, f := range engine.EntryBlocking(&asPlanned) {
+	for _, f := range engine.EntryBlocking(&asPlanned.report) {
 		known[f.Key()] = true
 	}
 	// entry answers for one diver's start; an empty noDive means go.
-	entry := func(diver string, bar float64) (rep engine.Report, noDive string) {
-		rep = engine.Evaluate(withStart(in, diver, bar))
-		for _, f := range engine.EntryBlocking(&rep) {
+	entry := func(diver string, bar float64) (rep *engine.Report, noDive string, err error) {
+		j, err := by(ctx, withStart(in, diver, bar))
+		if err != nil {
+			return nil, "", err
+		}
+		for _, f := range engine.EntryBlocking(&j.report) {
 			if !known[f.Key()] {
-				return rep, report.Public(f, names)
+				return &j.report, report.Public(f, names), nil
 			}
 		}
-		return rep, ""
+		return &j.report, "", nil
 	}
 	for _, row := range figures.Divers {
 		diver, planned := plannedStart(&in, row.Person, names)
@@ -42,7 +49,11 @@ func lowerStarts(figures *lastlightv1.DiveFigures, in engine.Input, names report
 		goes := int(math.Ceil(planned/grain - 1e-6))
 		for low := 0; goes-low > 1; {
 			middle := (low + goes) / 2
-			if _, noDive := entry(diver, float64(middle)*grain); noDive == "" {
+			_, noDive, err := entry(diver, float64(middle)*grain)
+			if err != nil {
+				return err
+			}
+			if noDive == "" {
 				goes = middle
 			} else {
 				low, why = middle, noDive
@@ -53,11 +64,14 @@ func lowerStarts(figures *lastlightv1.DiveFigures, in engine.Input, names report
 			if start < lowest {
 				break
 			}
-			rep, noDive := entry(diver, start)
+			rep, noDive, err := entry(diver, start)
+			if err != nil {
+				return err
+			}
 			if noDive != "" {
 				break
 			}
-			shown := report.Show(&rep, names)
+			shown := report.Show(rep, names)
 			l := &lastlightv1.LowerStart{StartBar: start, TurnAtTheLatest: brief.Place(shown.Dive.TurnAtTheLatest), TurnPlace: shown.Dive.TurnAtTheLatest}
 			for _, x := range shown.Dive.Divers {
 				for _, t := range x.Turns {
@@ -69,6 +83,7 @@ func lowerStarts(figures *lastlightv1.DiveFigures, in engine.Input, names report
 		}
 		row.LowerStarts = append(row.LowerStarts, &lastlightv1.LowerStart{StartBar: lowest, NoDive: "no dive below: " + why})
 	}
+	return nil
 }
 
 // atEntryAsPlanned is the input as at entry, every planned pressure measured.

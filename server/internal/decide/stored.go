@@ -101,7 +101,9 @@ func (d *Desk) Brief(ctx context.Context, p *lastlightv1.Plan, units brief.Units
 	if err := json.Unmarshal(e.Input, &in); err != nil {
 		return nil, fmt.Errorf("stored input %d: %w", e.ID, err)
 	}
-	lowerStarts(page.Report.Dive, in, names, units)
+	if err := lowerStarts(ctx, d.unhurried, page.Report.Dive, in, names, units); err != nil {
+		return nil, err
+	}
 	_, pageNames, err := d.namesIn(ctx, e.Input)
 	if err != nil {
 		return nil, err

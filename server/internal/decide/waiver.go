@@ -83,7 +83,7 @@ func goesIn(planned, now time.Time) time.Time {
 // Waive decides that one finding does not stop the plan. A refusal and an
 // unknown are never waived, nor does anybody of the plan waive.
 func (d *Desk) Waive(ctx context.Context, m store.Mutation, req *lastlightv1.WaiveFindingRequest) (*lastlightv1.DecideResponse, error) {
-	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.DecideResponse, error) {
+	return decided(ctx, d, m, func(ctx context.Context, tx *store.Tx, by judge) (*lastlightv1.DecideResponse, error) {
 		s, err := d.lock(ctx, tx, req.Id, req.Version)
 		if err != nil {
 			return nil, err
@@ -91,7 +91,7 @@ func (d *Desk) Waive(ctx context.Context, m store.Mutation, req *lastlightv1.Wai
 		if err := guard(s, plan.Waive); err != nil {
 			return nil, err
 		}
-		r, err := d.evaluate(ctx, tx, req.Id, s.Version, nil, tx.Now())
+		r, err := d.evaluate(ctx, tx, by, req.Id, s.Version, nil, tx.Now())
 		if err != nil {
 			return nil, err
 		}
@@ -165,8 +165,8 @@ func checkExpiry(req *lastlightv1.WaiveFindingRequest, entry, now time.Time, zon
 // Countersign is the second approver's word on a waiver: of one who may waive that rule now, and while the waiver still speaks
 // for the finding as it is measured now.
 func (d *Desk) Countersign(ctx context.Context, m store.Mutation, req *lastlightv1.CountersignWaiverRequest) (*lastlightv1.DecideResponse, error) {
-	return d.onWaiver(ctx, m, req.Id, plan.Countersign, func(ctx context.Context, tx *store.Tx, p *lastlightv1.Plan) (access.Roles, string, error) {
-		r, err := d.evaluate(ctx, tx, p.Id, p.Version, nil, tx.Now())
+	return d.onWaiver(ctx, m, req.Id, plan.Countersign, func(ctx context.Context, tx *store.Tx, by judge, p *lastlightv1.Plan) (access.Roles, string, error) {
+		r, err := d.evaluate(ctx, tx, by, p.Id, p.Version, nil, tx.Now())
 		if err != nil {
 			return 0, "", err
 		}
@@ -195,7 +195,7 @@ func (d *Desk) Countersign(ctx context.Context, m store.Mutation, req *lastlight
 
 // WithdrawWaiver takes a waiver back; a plan that was approved with it is stale from then on.
 func (d *Desk) WithdrawWaiver(ctx context.Context, m store.Mutation, req *lastlightv1.WithdrawWaiverRequest) (*lastlightv1.DecideResponse, error) {
-	return d.onWaiver(ctx, m, req.Id, plan.TakeBack, func(context.Context, *store.Tx, *lastlightv1.Plan) (access.Roles, string, error) {
+	return d.onWaiver(ctx, m, req.Id, plan.TakeBack, func(context.Context, *store.Tx, judge, *lastlightv1.Plan) (access.Roles, string, error) {
 		return access.Coordinator | access.SafetyOfficer | access.Committee, "", nil
 	}, func(ctx context.Context, tx *store.Tx, p *lastlightv1.Plan) (store.Decision, error) {
 		rule, err := tx.WithdrawWaiver(ctx, p.Id, p.Version, req.Waiver, req.Reason)
@@ -228,10 +228,10 @@ func (d *Desk) NameWaivers(ctx context.Context, waivers []*lastlightv1.Waiver) e
 // onWaiver does one thing to a waiver of a plan's version and writes it down, if the caller holds one of the roles that ask names
 // for the plan, and ask has no reason against it.
 func (d *Desk) onWaiver(ctx context.Context, m store.Mutation, id string, op plan.Operation,
-	ask func(context.Context, *store.Tx, *lastlightv1.Plan) (roles access.Roles, against string, err error),
+	ask func(context.Context, *store.Tx, judge, *lastlightv1.Plan) (roles access.Roles, against string, err error),
 	do func(context.Context, *store.Tx, *lastlightv1.Plan) (store.Decision, error),
 ) (*lastlightv1.DecideResponse, error) {
-	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.DecideResponse, error) {
+	return decided(ctx, d, m, func(ctx context.Context, tx *store.Tx, by judge) (*lastlightv1.DecideResponse, error) {
 		s, err := tx.PlanState(ctx, id)
 		if err != nil {
 			return nil, err
@@ -246,7 +246,7 @@ func (d *Desk) onWaiver(ctx context.Context, m store.Mutation, id string, op pla
 		if err != nil {
 			return nil, err
 		}
-		roles, against, err := ask(ctx, tx, p)
+		roles, against, err := ask(ctx, tx, by, p)
 		if err != nil {
 			return nil, err
 		}
