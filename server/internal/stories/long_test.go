@@ -23,18 +23,25 @@ import (
 	"lastlight/server/zones"
 )
 
+// longRuns counts long evaluations: begun, and ended with a report.
+type longRuns struct{ begun, ended atomic.Int64 }
+
 // longDesk takes every plan for one that is long to judge. during is what happens while the first evaluation is made, the second
-// and so on: within it, so that what would wait for the evaluation never ends. runs counts them.
-func (c *club) longDesk(during ...func()) (desk *decide.Desk, runs *atomic.Int64) {
-	runs = new(atomic.Int64)
+// and so on: within it, so that what would wait for the evaluation never ends.
+func (c *club) longDesk(during ...func()) (desk *decide.Desk, runs *longRuns) {
+	runs = new(longRuns)
 	return decide.NewDesk(store.New(c.pool, c.clock.Now), zones.Load, func(in engine.Input, stop func(int) bool) (engine.Report, bool) {
 		if stop(1 << 40) {
 			return engine.Report{}, false
 		}
-		if n := int(runs.Add(1)); n <= len(during) {
+		if n := int(runs.begun.Add(1)); n <= len(during) {
 			during[n-1]()
 		}
-		return engine.EvaluateUntil(in, stop)
+		r, ok := engine.EvaluateUntil(in, stop)
+		if ok {
+			runs.ended.Add(1)
+		}
+		return r, ok
 	}), runs
 }
 
@@ -107,8 +114,8 @@ func TestPersonIsChangedWhileAPlanIsJudged(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if runs.Load() != 2 || out.Plan.State != pb.PlanState_PLAN_STATE_SUBMITTED {
-		t.Errorf("judged %d times, want once more after the change; the plan is %v", runs.Load(), out.Plan.State)
+	if runs.begun.Load() != 2 || out.Plan.State != pb.PlanState_PLAN_STATE_SUBMITTED {
+		t.Errorf("judged %d times, want once more after the change; the plan is %v", runs.begun.Load(), out.Plan.State)
 	}
 	var stored int64
 	var input, report []byte
@@ -151,8 +158,8 @@ func TestNothingChangesWhileAPlanIsJudged(t *testing.T) {
 		t.Fatal(err)
 	}
 	decision := c.approveAt(desk, p, out.Report.Hash)
-	if !decision.Decided || runs.Load() != 3 {
-		t.Fatalf("decided %v (%s), judged %d times for three calls", decision.Decided, decision.Explanation, runs.Load())
+	if !decision.Decided || runs.begun.Load() != 3 {
+		t.Fatalf("decided %v (%s), judged %d times for three calls", decision.Decided, decision.Explanation, runs.begun.Load())
 	}
 	rows, err := c.pool.Query(t.Context(), `SELECT input, report, evaluated_at FROM evaluation WHERE plan = $1`, p.Id)
 	if err != nil {
@@ -179,8 +186,8 @@ func TestNothingChangesWhileAPlanIsJudged(t *testing.T) {
 	desk, runs = c.longDesk(minutes)
 	r := &pb.SignInRequest{Plan: p.Id, Version: 1, Measured: measuredAs(p, 200, 200)}
 	in, err := desk.SignIn(t.Context(), byCora("SignIn", r), r, func(string) bool { return true })
-	if err != nil || !in.Go || runs.Load() != 1 {
-		t.Fatalf("%v, go %v %v, judged %d times", err, in.GetGo(), in.GetChanged(), runs.Load())
+	if err != nil || !in.Go || runs.begun.Load() != 1 {
+		t.Fatalf("%v, go %v %v, judged %d times", err, in.GetGo(), in.GetChanged(), runs.begun.Load())
 	}
 	if at := in.Watch.Divers[0].InAt.AsTime(); !at.Equal(called) {
 		t.Errorf("in at %v, the call came at %v", at, called)
@@ -198,8 +205,8 @@ func TestCardRevokedWhileAPlanIsJudged(t *testing.T) {
 		}
 	})
 	out := c.approveAt(desk, p, hash)
-	if out.Decided || runs.Load() != 2 || c.standing(p.Id) == pb.PlanState_PLAN_STATE_APPROVED {
-		t.Errorf("decided %v after %d evaluations, the plan is %v", out.Decided, runs.Load(), c.standing(p.Id))
+	if out.Decided || runs.begun.Load() != 2 || c.standing(p.Id) == pb.PlanState_PLAN_STATE_APPROVED {
+		t.Errorf("decided %v after %d evaluations, the plan is %v", out.Decided, runs.begun.Load(), c.standing(p.Id))
 	}
 }
 
@@ -209,8 +216,8 @@ func TestMidnightWhileAPlanIsJudged(t *testing.T) {
 	p := draft("long")
 	c.clock.set(c.at("2026-06-07 23:59"))
 	desk, runs := c.longDesk(func() { c.clock.set(c.at("2026-06-08 00:01")) })
-	if _, err := c.submitAt(t.Context(), desk, p.Id); err != nil || runs.Load() != 2 {
-		t.Errorf("judged %d times, %v", runs.Load(), err)
+	if _, err := c.submitAt(t.Context(), desk, p.Id); err != nil || runs.begun.Load() != 2 {
+		t.Errorf("judged %d times, %v", runs.begun.Load(), err)
 	}
 }
 
@@ -229,8 +236,8 @@ func TestFactsThatChangeAreHeldAtLast(t *testing.T) {
 	if _, err := c.submitAt(t.Context(), desk, p.Id); err != nil {
 		t.Fatal(err)
 	}
-	if runs.Load() != 4 || !held {
-		t.Errorf("judged %d times, the last with its people held: %v; want 4, held", runs.Load(), held)
+	if runs.begun.Load() != 4 || !held {
+		t.Errorf("judged %d times, the last with its people held: %v; want 4, held", runs.begun.Load(), held)
 	}
 }
 
@@ -242,16 +249,15 @@ func TestEndedCallIsNotJudgedOn(t *testing.T) {
 		"without locks": nil, "under locks": {func() { c.edit("asta") }, func() { c.edit("asta") }, func() { c.edit("asta") }},
 	} {
 		ctx, hangUp := context.WithCancel(t.Context())
-		desk, _ := c.longDesk(append(before, hangUp)...)
+		desk, runs := c.longDesk(append(before, hangUp)...)
 		_, err := c.submitAt(ctx, desk, p.Id)
-		if !fault.Is(err, fault.DeadlineExceeded) {
-			t.Errorf("%s: %v", place, err)
+		if !fault.Is(err, fault.DeadlineExceeded) || int(runs.begun.Load()) != len(before)+1 || int(runs.ended.Load()) != len(before) {
+			t.Errorf("%s: %v; %d evaluations begun, %d ended with a report", place, err, runs.begun.Load(), runs.ended.Load())
 		}
 		var rows int
 		if err := c.pool.QueryRow(t.Context(), `SELECT count(*) FROM evaluation WHERE plan = $1`, p.Id).Scan(&rows); err != nil || rows > 0 || c.isHeld("asta") {
 			t.Errorf("%s: %d evaluations stored, people held %v, %v", place, rows, c.isHeld("asta"), err)
 		}
-		desk.Store = store.New(c.pool, c.clock.Now)
 		if _, err := desk.Evaluate(t.Context(), p.Id, 1); err != nil {
 			t.Errorf("%s: the next call: %v", place, err)
 		}
