@@ -35,7 +35,8 @@ type Token struct {
 	RevokedAt  *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=revoked_at,json=revokedAt,proto3" json:"revoked_at,omitempty"`
 	LastUsedAt *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=last_used_at,json=lastUsedAt,proto3" json:"last_used_at,omitempty"`
 	// Issued by a coordinator for somebody else: it opens the roles of diver, leader, cover and guest and no other, whatever its owner
-	// is given later. The committee issues one without that.
+	// is given later, nor what its owner alone may ask for: everything on record about them, and erasure. The committee issues one
+	// without that.
 	Lent          bool `protobuf:"varint,8,opt,name=lent,proto3" json:"lent,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

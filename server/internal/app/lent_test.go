@@ -1,9 +1,11 @@
 package app
 
 import (
+	"strings"
 	"testing"
 
 	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
@@ -66,11 +68,44 @@ func TestALentTokenOpensNoMore(t *testing.T) {
 		t.Errorf("renewed: %v, %v", renewed, err)
 	}
 
+	// Nor is it its owner's word: everything about her, and her erasure, are asked for with a token of her own.
+	privacy := lastlightv1.NewPrivacyServiceClient(r.conn)
+	inPerson := map[string]func(as string) error{
+		"my data": func(as string) error {
+			_, err := privacy.GetMyData(r.as(as), &lastlightv1.GetMyDataRequest{})
+			return err
+		},
+		"what an erasure would do": func(as string) error {
+			_, err := privacy.CheckErasure(r.as(as), &lastlightv1.CheckErasureRequest{})
+			return err
+		},
+		"erasure": func(as string) error {
+			_, err := privacy.RequestErasure(r.as(as), &lastlightv1.RequestErasureRequest{RequestId: request()})
+			return err
+		},
+		"erasure no more": func(as string) error {
+			_, err := privacy.WithdrawErasure(r.as(as), &lastlightv1.WithdrawErasureRequest{RequestId: request()})
+			return err
+		},
+	}
+	for name, ask := range inPerson {
+		for _, secret := range []string{lent, renewed.Secret} {
+			if err := ask(secret); status.Code(err) != codes.PermissionDenied || !strings.Contains(err.Error(), "committee") {
+				t.Errorf("%s by a lent token: %v", name, err)
+			}
+		}
+	}
+
 	full, token := issue(mara)
 	if token.Lent || len(roles(full)) != 3 {
 		t.Errorf("issued by the committee: %v, %v", token, roles(full))
 	}
 	if own, token := issue(full); token.Lent || len(roles(own)) != 3 {
 		t.Errorf("issued by herself from it: %v", token)
+	}
+	for _, name := range []string{"my data", "what an erasure would do", "erasure", "erasure no more"} {
+		if err := inPerson[name](full); status.Code(err) == codes.PermissionDenied {
+			t.Errorf("%s by her own: %v", name, err)
+		}
 	}
 }

@@ -33,6 +33,9 @@ func explained(p *lastlightv1.ErasurePreview) *lastlightv1.ErasurePreview {
 
 // mayErase tells whether the caller speaks for the person in this, and who it is about.
 func (h *Privacy) mayErase(ctx context.Context, method, person string) (string, error) {
+	if err := inPerson(ctx); err != nil {
+		return "", err
+	}
 	c := access.CallerFrom(ctx)
 	if person == "" {
 		person = c.Person

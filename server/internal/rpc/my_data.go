@@ -23,6 +23,9 @@ var ownSections = []func(ctx context.Context, h *Privacy, out *lastlightv1.MyDat
 
 // GetMyData gives one part of everything about the caller.
 func (h *Privacy) GetMyData(ctx context.Context, r *lastlightv1.GetMyDataRequest) (*lastlightv1.MyData, error) {
+	if err := inPerson(ctx); err != nil {
+		return nil, err
+	}
 	args := []any{access.CallerFrom(ctx).Person}
 	after, err := store.ReadToken("my_data", args, r.PageToken, 2)
 	if err != nil {

@@ -19,6 +19,14 @@ type Privacy struct {
 
 const privacyService = "/lastlight.v1.PrivacyService/"
 
+// inPerson refuses a lent token what a person asks for in their own name and nobody for them: whoever issued it could use it.
+func inPerson(ctx context.Context) error {
+	if !access.CallerFrom(ctx).Token.Lent {
+		return nil
+	}
+	return denied("this device's token was issued by a coordinator, who could use it too: ask the committee for one of your own")
+}
+
 // ListReads lists who was shown what of a person or a site.
 func (h *Privacy) ListReads(ctx context.Context, r *lastlightv1.ListReadsRequest) (*lastlightv1.ListReadsResponse, error) {
 	c := access.CallerFrom(ctx)
