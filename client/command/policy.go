@@ -35,7 +35,7 @@ func (a *app) policy() *cobra.Command {
 		a.past(),
 		call(a, verb{
 			use: "adopt POLICY", short: "Put a policy in force from a day on", args: []string{"id"},
-			long:    "Approved plans that the change touches become stale.",
+			long:    "From today on, as the club counts days, or a later day, and for good. Approved plans that the change touches become stale.",
 			example: "  lastlight policy adopt 2026-summer --in-force-from 2026-07-01",
 		}, c, pb.PolicyServiceClient.AdoptPolicy, nil, policyDone("Adopted.")),
 	)

@@ -44,7 +44,8 @@ type PolicyServiceClient interface {
 	// where nobody decided, evaluated under the policy it names and under this one. Plans in the water are left out. The latest
 	// planned entry first, one row for each plan, changed or not; a page may have fewer rows than asked for. Changes nothing.
 	CompareDecidedPlans(ctx context.Context, in *CompareDecidedPlansRequest, opts ...grpc.CallOption) (*CompareDecidedPlansResponse, error)
-	// In force from a day on. Every approved plan that the change touches becomes stale.
+	// In force from a day on, today in the club's zone at the earliest, for good. Every approved plan that the change touches becomes
+	// stale.
 	AdoptPolicy(ctx context.Context, in *AdoptPolicyRequest, opts ...grpc.CallOption) (*Policy, error)
 }
 
@@ -131,7 +132,8 @@ type PolicyServiceServer interface {
 	// where nobody decided, evaluated under the policy it names and under this one. Plans in the water are left out. The latest
 	// planned entry first, one row for each plan, changed or not; a page may have fewer rows than asked for. Changes nothing.
 	CompareDecidedPlans(context.Context, *CompareDecidedPlansRequest) (*CompareDecidedPlansResponse, error)
-	// In force from a day on. Every approved plan that the change touches becomes stale.
+	// In force from a day on, today in the club's zone at the earliest, for good. Every approved plan that the change touches becomes
+	// stale.
 	AdoptPolicy(context.Context, *AdoptPolicyRequest) (*Policy, error)
 	mustEmbedUnimplementedPolicyServiceServer()
 }

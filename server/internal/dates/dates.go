@@ -64,6 +64,15 @@ func Past(p *fault.Problems, field, text string, today calendar.Day) calendar.Da
 	return day
 }
 
+// Coming is Day for what can begin no earlier than today in the zone.
+func Coming(p *fault.Problems, field, text string, today calendar.Day) calendar.Day {
+	day := Day(p, field, text)
+	if !day.IsZero() && day.Before(today) {
+		p.Add(field, text, "today ("+today.String()+") or later", "the day is past")
+	}
+	return day
+}
+
 // Mark is Past for a mark on gear, whose day may not be known: this month at the latest.
 func Mark(p *fault.Problems, field, text string, today calendar.Day) calendar.Mark {
 	if text == "" {

@@ -142,14 +142,19 @@ func readsAll(ctx context.Context, s access.Subject, p *lastlightv1.Plan) bool {
 	return true
 }
 
-// AdoptPolicy puts a draft in force. Decisions already taken keep the policy they were taken under.
+// AdoptPolicy puts a draft in force, from today in the club's zone at the earliest: what was dived was dived under the policy of its
+// day, and no adoption is ever undone. Decisions already taken keep the policy they were taken under.
 func (h *Policies) AdoptPolicy(ctx context.Context, r *lastlightv1.AdoptPolicyRequest) (*lastlightv1.Policy, error) {
-	p := fault.Collect("")
-	dates.Day(p, "in_force_from", r.InForceFrom)
-	if err := p.Err(); err != nil {
+	_, zone, err := h.Store.Club(ctx)
+	if err != nil {
 		return nil, err
 	}
 	return store.Mutate(ctx, h.Store, mutation(ctx, policyService+"AdoptPolicy", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Policy, error) {
+		p := fault.Collect("")
+		dates.Coming(p, "in_force_from", r.InForceFrom, dates.Today(tx.Now(), zone))
+		if err := p.Err(); err != nil {
+			return nil, err
+		}
 		return tx.AdoptPolicy(ctx, r.Id, r.InForceFrom)
 	})
 }

@@ -2,9 +2,11 @@ package stories
 
 import (
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
@@ -67,6 +69,37 @@ func TestPolicyGovernsFromItsDay(t *testing.T) {
 		if err != nil || out.Policy != want {
 			t.Errorf("good to go on %s under %s, want %s (%v)", day, out.GetPolicy(), want, err)
 		}
+	}
+}
+
+// A policy is adopted for days to come, as the club counts them: what is past was dived under the policy of its day, and no
+// adoption can be undone.
+func TestPolicyIsNotAdoptedForThePast(t *testing.T) {
+	c := newClub(t, "2026-06-08 01:30") // 23:30 of the 7th in UTC
+	if _, err := c.pool.Exec(t.Context(), `UPDATE club SET time_zone = 'UTC'`); err != nil {
+		t.Fatal(err)
+	}
+	adopt := func(r *pb.AdoptPolicyRequest) error {
+		_, err := c.policies().AdoptPolicy(c.as("keeper"), r)
+		return err
+	}
+	draft := c.draftPolicy(nil)
+	for _, day := range []string{"2026-06-06", "1999-12-31"} {
+		err := adopt(&pb.AdoptPolicyRequest{Id: draft, InForceFrom: day, RequestId: id()})
+		if status.Code(err) != codes.InvalidArgument || !slices.ContainsFunc(status.Convert(err).Details(), func(d any) bool {
+			b, ok := d.(*errdetails.BadRequest)
+			return ok && len(b.FieldViolations) == 1 && b.FieldViolations[0].Field == "in_force_from" && strings.Contains(b.FieldViolations[0].Description, "today (2026-06-07) or later")
+		}) {
+			t.Errorf("from %s: %v", day, err)
+		}
+	}
+	today := &pb.AdoptPolicyRequest{Id: draft, InForceFrom: "2026-06-07", RequestId: id()}
+	if err := adopt(today); err != nil {
+		t.Errorf("from today: %v", err)
+	}
+	c.clock.set(c.at("2026-06-08 12:00"))
+	if err := adopt(today); err != nil {
+		t.Errorf("the same call again, a day later: %v", err)
 	}
 }
 

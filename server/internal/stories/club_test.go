@@ -22,6 +22,7 @@ import (
 
 	"lastlight/engine/policy"
 	pb "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/store"
 )
 
 // clock is the story's time.
@@ -111,7 +112,10 @@ func bar(x float64) *pb.Pressure { return &pb.Pressure{Unit: &pb.Pressure_Bar{Ba
 func (c *club) adoptPolicy(edit func(*policy.Policy)) {
 	c.t.Helper()
 	name := c.draftPolicy(edit)
-	if _, err := c.policies().AdoptPolicy(c.as("keeper"), &pb.AdoptPolicyRequest{Id: name, InForceFrom: "2020-01-01", RequestId: id()}); err != nil {
+	long := &pb.AdoptPolicyRequest{Id: name, InForceFrom: "2020-01-01"} // as if adopted then: the server adopts for days to come alone
+	if _, err := store.Mutate(c.t.Context(), store.New(c.pool, c.clock.Now), store.Mutation{RequestID: id(), Caller: "keeper", Method: "AdoptPolicy", Body: long}, func(ctx context.Context, tx *store.Tx) (*pb.Policy, error) {
+		return tx.AdoptPolicy(ctx, long.Id, long.InForceFrom)
+	}); err != nil {
 		c.t.Fatalf("adopt: %v", err)
 	}
 }
