@@ -86,6 +86,10 @@ func (w View) watch(p *page, x *pb.Watch) {
 	if x.GetSplit() {
 		p.headline("  SPLIT TEAM: some are out and some are not.")
 	}
+	for _, why := range x.GetStopped() {
+		what, reason, _ := strings.Cut(why, ": ")
+		p.headline("  " + strings.ToUpper(what) + ": " + reason + ". This team is in the water: tell it if you can.")
+	}
 	p.label(2, "site's clock", siteClock(zone, w.Now))
 	if x.GetNextStepAt() != nil {
 		p.label(2, "next step", fmt.Sprintf("%s at %s, %s", x.GetNextStep(), at(x.GetNextStepAt()), w.until(x.GetNextStepAt())))
@@ -178,7 +182,7 @@ func (w View) until(t *timestamppb.Timestamp) string {
 
 func (w View) boardRows(watches []*pb.Watch) error {
 	t := table.Table{}
-	for _, title := range []string{"step", "site", "dive", "plan", "version", "code word", "person", "name", "in at", "seen out at", "signed out at", "split", "next step", "next step at", "eto", "look", "coordinator", "dial", "cover"} {
+	for _, title := range []string{"step", "site", "dive", "plan", "version", "code word", "person", "name", "in at", "seen out at", "signed out at", "split", "next step", "next step at", "eto", "look", "coordinator", "dial", "cover", "stopped"} {
 		t.Columns = append(t.Columns, table.Column{Title: title})
 	}
 	for _, x := range watches {
@@ -188,7 +192,7 @@ func (w View) boardRows(watches []*pb.Watch) error {
 				x.GetStep(), x.GetSite(), x.GetDive(), x.GetPlan(), fmt.Sprint(x.GetPlanVersion()), x.GetCodeWord(), d.GetPerson(), d.GetName(),
 				w.in(d.GetInAt(), zone), w.in(d.GetSeenOutAt(), zone), w.in(d.GetSignedOutAt(), zone), fmt.Sprint(x.GetSplit()),
 				x.GetNextStep(), w.in(x.GetNextStepAt(), zone), w.in(x.GetTimes().GetEto(), zone), w.in(x.GetTimes().GetLook(), zone),
-				w.in(x.GetTimes().GetCoordinator(), zone), w.in(x.GetTimes().GetDial(), zone), x.GetCover(),
+				w.in(x.GetTimes().GetCoordinator(), zone), w.in(x.GetTimes().GetDial(), zone), x.GetCover(), strings.Join(x.GetStopped(), "; "),
 			})
 		}
 	}

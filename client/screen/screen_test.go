@@ -205,7 +205,7 @@ func watches() []*pb.Watch {
 			Contacts: []*pb.WatchContact{{Person: "rolf", FullName: "Contact of Rolf", Telephone: "+00 555 0101", Relation: "family"}},
 		},
 		{
-			Dive: "d-42", Plan: "pool-1", PlanVersion: 1, Site: "hollow-spring", TimeZone: "Europe/Zurich", EnteredAt: at(9, 0), Step: "in", NextStep: "expected out",
+			Dive: "d-42", Plan: "pool-1", PlanVersion: 1, Site: "hollow-spring", TimeZone: "Europe/Zurich", EnteredAt: at(9, 0), Step: "in", NextStep: "expected out", Stopped: []string{"all dives stopped: thunder over the ridge"},
 			NextStepAt: at(10, 15), Times: &pb.WatchTimes{Eto: at(10, 15)}, Divers: []*pb.WatchDiver{{Person: "tove", Name: "Tove", InAt: at(9, 0), SignedOutAt: at(9, 20), SignedOutBy: "tove"}},
 		},
 	}

@@ -1235,8 +1235,10 @@ type Watch struct {
 	// Present for cover and coordinator while the watch runs.
 	Contacts        []*WatchContact `protobuf:"bytes,18,rep,name=contacts,proto3" json:"contacts,omitempty"`
 	EmergencyNumber string          `protobuf:"bytes,19,opt,name=emergency_number,json=emergencyNumber,proto3" json:"emergency_number,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// Why all dives were stopped since the team went in; empty once all were seen out.
+	Stopped       []string `protobuf:"bytes,20,rep,name=stopped,proto3" json:"stopped,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Watch) Reset() {
@@ -1400,6 +1402,13 @@ func (x *Watch) GetEmergencyNumber() string {
 		return x.EmergencyNumber
 	}
 	return ""
+}
+
+func (x *Watch) GetStopped() []string {
+	if x != nil {
+		return x.Stopped
+	}
+	return nil
 }
 
 type WatchContact struct {
@@ -2539,7 +2548,7 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\achanged\x18\x02 \x03(\tR\achanged\x12(\n" +
 	"\x10who_must_approve\x18\x03 \x01(\tR\x0ewhoMustApprove\x12)\n" +
 	"\x05watch\x18\x04 \x01(\v2\x13.lastlight.v1.WatchR\x05watch\x12,\n" +
-	"\x06report\x18\x05 \x01(\v2\x14.lastlight.v1.ReportR\x06report\"\xb9\x05\n" +
+	"\x06report\x18\x05 \x01(\v2\x14.lastlight.v1.ReportR\x06report\"\xd3\x05\n" +
 	"\x05Watch\x12\x12\n" +
 	"\x04dive\x18\x01 \x01(\tR\x04dive\x12\x12\n" +
 	"\x04plan\x18\x02 \x01(\tR\x04plan\x12!\n" +
@@ -2563,7 +2572,8 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\x0eall_signed_out\x18\x10 \x01(\bR\fallSignedOut\x124\n" +
 	"\afigures\x18\x11 \x03(\v2\x1a.lastlight.v1.DiverFiguresR\afigures\x126\n" +
 	"\bcontacts\x18\x12 \x03(\v2\x1a.lastlight.v1.WatchContactR\bcontacts\x12)\n" +
-	"\x10emergency_number\x18\x13 \x01(\tR\x0femergencyNumber\"}\n" +
+	"\x10emergency_number\x18\x13 \x01(\tR\x0femergencyNumber\x12\x18\n" +
+	"\astopped\x18\x14 \x03(\tR\astopped\"}\n" +
 	"\fWatchContact\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\x1b\n" +
 	"\tfull_name\x18\x02 \x01(\tR\bfullName\x12\x1c\n" +

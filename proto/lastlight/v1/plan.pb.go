@@ -143,7 +143,7 @@ type Plan struct {
 	// Output only.
 	Version int32     `protobuf:"varint,30,opt,name=version,proto3" json:"version,omitempty"`
 	State   PlanState `protobuf:"varint,31,opt,name=state,proto3,enum=lastlight.v1.PlanState" json:"state,omitempty"`
-	// Why it is stale, expired or withdrawn.
+	// Why it is stale, expired or withdrawn; of a team in the water, that all dives were stopped since it went in.
 	StateReasons []string `protobuf:"bytes,32,rep,name=state_reasons,json=stateReasons,proto3" json:"state_reasons,omitempty"`
 	Archived     bool     `protobuf:"varint,33,opt,name=archived,proto3" json:"archived,omitempty"`
 	// Word that matches paper and board of this version.

@@ -31,6 +31,8 @@ type Page struct {
 	// Conditions that the approval left for entry.
 	Conditions []string
 	Units      Units
+	// Why all dives were stopped since the team went in: the page is for those who wait for it alone.
+	Stopped []string
 	// Depth in metres to which the gas of a supply may be breathed, by the supply's id.
 	MOD map[string]float64
 	// Person id → reels and spools that this person carries.
@@ -42,7 +44,7 @@ type Page struct {
 // Officer is somebody to ring.
 type Officer struct{ Name, Telephone string }
 
-// Valid tells whether the page may be dived on: approved, or in the water.
+// Valid tells whether the page has a dive on it: approved, or in the water.
 func (p *Page) Valid() bool {
 	return p.Report != nil && (p.Plan.State == lastlightv1.PlanState_PLAN_STATE_APPROVED || p.Plan.State == lastlightv1.PlanState_PLAN_STATE_IN_WATER)
 }
@@ -160,6 +162,9 @@ func (w *writer) head() {
 	w.line("%s", strings.Repeat("=", Width))
 	if w.long {
 		w.line("TWO SHEETS: take both")
+	}
+	for _, why := range w.p.Stopped {
+		w.line("NOT TO BE DIVED ON: %s. For those alone who wait for the team in the water.", why)
 	}
 	if p.Goal != "" {
 		w.line("%s", p.Goal)

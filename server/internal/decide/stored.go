@@ -91,6 +91,9 @@ func (d *Desk) Brief(ctx context.Context, p *lastlightv1.Plan, units brief.Units
 	default:
 		return page, nil // nothing of an older decision is shown
 	}
+	if p.State == lastlightv1.PlanState_PLAN_STATE_IN_WATER {
+		page.Stopped = store.Stopped(p.StateReasons)
+	}
 	e, rep, names, err := d.stored(ctx, p, true)
 	if err != nil {
 		return nil, err

@@ -60,6 +60,7 @@ func ShowWatch(r *store.WatchRow, now time.Time) *lastlightv1.Watch {
 		}
 		return out
 	}
+	out.Stopped = r.Stopped
 	steps := []struct {
 		name, next string
 		at         *timestamppb.Timestamp

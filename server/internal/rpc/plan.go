@@ -93,7 +93,7 @@ func (h *Plans) shown(ctx context.Context, p *lastlightv1.Plan) *lastlightv1.Pla
 	// Who is away is the board's to tell: an empty house and a parked car.
 	if p.State == lastlightv1.PlanState_PLAN_STATE_IN_WATER {
 		if c.Sees(access.Board, s) {
-			p.StateReasons = nil
+			p.StateReasons = store.Stopped(p.StateReasons)
 		} else {
 			p.State, p.StateReasons = store.Unentered(p, h.Store.Now())
 		}
@@ -431,12 +431,15 @@ func (h *Plans) GetBrief(ctx context.Context, r *lastlightv1.GetBriefRequest) (*
 	if err != nil {
 		return nil, err
 	}
+	if p.State == lastlightv1.PlanState_PLAN_STATE_IN_WATER && !access.CallerFrom(ctx).Sees(access.Board, s) {
+		p.State, p.StateReasons = store.Unentered(p, h.Store.Now())
+	}
 	page, err := h.Desk.Brief(ctx, p, brief.UnitsOf(r.Units))
 	if err != nil {
 		return nil, err
 	}
 	report.MaskTraining(page.Report, seesIn(ctx, s, access.Training))
-	return &lastlightv1.Brief{Plan: p.Id, PlanVersion: p.Version, CodeWord: p.CodeWord, Valid: page.Valid(), Text: brief.Text(page)}, nil
+	return &lastlightv1.Brief{Plan: p.Id, PlanVersion: p.Version, CodeWord: p.CodeWord, Valid: page.Valid() && len(page.Stopped) == 0, Text: brief.Text(page)}, nil
 }
 
 // StopAllDives makes every approved plan stale.

@@ -402,22 +402,25 @@ func (s *Store) serverWrite(ctx context.Context, fn func(context.Context, *Tx) e
 // StopDives makes every approved plan stale at once, of one expedition or of
 // the club; a coordinator must approve each again, on a report made after the
 // stop. It gives their ids. Plans that could be approved are locked as well: an
-// approval under way is waited for and stopped, a later one finds the stop.
+// approval under way is waited for and stopped, a later one finds the stop. Of a
+// team in the water the stop is noted: its plan stays in the water, and lets
+// nobody else in.
 func (tx *Tx) StopDives(ctx context.Context, expedition, reason string) ([]string, error) {
 	rows, err := tx.Query(ctx, `
-SELECT id, version, state IN ('approved', 'stale') FROM plan
-WHERE state IN ('draft', 'submitted', 'refused', 'approved', 'stale') AND NOT archived AND ($1 = '' OR expedition = $1)
-  AND COALESCE(enter_by, planned_entry + interval '7 days') >= $2 ORDER BY id FOR UPDATE`, expedition, tx.Now())
+SELECT id, version, state FROM plan
+WHERE NOT archived AND ($1 = '' OR expedition = $1)
+  AND (state IN ('draft', 'submitted', 'refused', 'approved', 'stale') AND COALESCE(enter_by, planned_entry + interval '7 days') >= $2 OR state = 'in_water')
+ORDER BY id FOR UPDATE`, expedition, tx.Now())
 	if err != nil {
 		return nil, err
 	}
 	type open struct {
-		id       string
-		version  int32
-		approved bool
+		id      string
+		version int32
+		state   plan.State
 	}
 	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (o open, err error) {
-		err = row.Scan(&o.id, &o.version, &o.approved)
+		err = row.Scan(&o.id, &o.version, &o.state)
 		return o, err
 	})
 	if err != nil {
@@ -426,13 +429,17 @@ WHERE state IN ('draft', 'submitted', 'refused', 'approved', 'stale') AND NOT ar
 	var stale []string
 	for _, o := range list {
 		tx.Later(`UPDATE plan SET stops = stops + 1 WHERE id = $1`, o.id)
-		if !o.approved {
+		switch o.state {
+		case plan.Approved, plan.Stale:
+			stale = append(stale, o.id)
+			tx.Later(`UPDATE plan SET state = 'stale' WHERE id = $1`, o.id)
+		case plan.InWater: // the decision and the event tell nobody which
+		default:
 			continue
 		}
-		stale = append(stale, o.id)
-		tx.Later(`UPDATE plan SET state = 'stale', stopped = true, state_reasons = state_reasons || $2::text, updated_at = $3 WHERE id = $1`, o.id, "all dives stopped: "+reason, tx.Now())
+		tx.Later(`UPDATE plan SET stopped = true, state_reasons = state_reasons || $2::text, updated_at = $3 WHERE id = $1`, o.id, divesStopped+reason, tx.Now())
 		tx.Later(`INSERT INTO decision (plan, version, decision, decided_by, decided_at, reason) VALUES ($1, $2, 'stale', $3, $4, $5)`,
-			o.id, o.version, tx.Mutation.Caller, tx.Now(), "all dives stopped: "+reason)
+			o.id, o.version, tx.Mutation.Caller, tx.Now(), divesStopped+reason)
 		tx.Event("plan.stopped", "plan", o.id, nil, nil)
 	}
 	return stale, nil

@@ -104,13 +104,31 @@ WHERE p.id = $1`, id, version)
 // Unentered is the state in which a plan in the water is shown to whoever may
 // not know that: as it would stand had nobody entered.
 func Unentered(p *lastlightv1.Plan, now time.Time) (state lastlightv1.PlanState, reasons []string) {
-	if p.EnterBy != nil && plan.IsOverdue(plan.Approved, new(p.EnterBy.AsTime()), now) {
-		return lastlightv1.PlanState_PLAN_STATE_EXPIRED, []string{notEntered}
+	for _, why := range p.StateReasons {
+		if why == waiverRanOut || strings.HasPrefix(why, divesStopped) {
+			reasons = append(reasons, why)
+		}
 	}
-	if slices.Contains(p.StateReasons, waiverRanOut) {
-		return lastlightv1.PlanState_PLAN_STATE_STALE, []string{waiverRanOut}
+	switch {
+	case p.EnterBy != nil && plan.IsOverdue(plan.Approved, new(p.EnterBy.AsTime()), now):
+		return lastlightv1.PlanState_PLAN_STATE_EXPIRED, append(slices.DeleteFunc(reasons, AboutWaiver), notEntered)
+	case len(reasons) > 0:
+		return lastlightv1.PlanState_PLAN_STATE_STALE, reasons
 	}
 	return lastlightv1.PlanState_PLAN_STATE_APPROVED, nil
+}
+
+// divesStopped begins the reason of a plan whose dive was stopped with all others.
+const divesStopped = "all dives stopped: "
+
+// Stopped are those of a plan's reasons that tell that all dives were stopped.
+func Stopped(reasons []string) (list []string) {
+	for _, why := range reasons {
+		if strings.HasPrefix(why, divesStopped) {
+			list = append(list, why)
+		}
+	}
+	return list
 }
 
 // WaiverWithdrawn begins the reason of a plan that is stale because a waiver was taken back; the rule follows.
@@ -163,7 +181,7 @@ WHERE (p.planned_entry, p.id) < ($1::timestamptz, CASE WHEN $2 = '' THEN chr(111
                WHEN p.state = 'approved' AND p.waived_until <= $11 THEN 'stale'
                WHEN p.state <> 'in_water' OR $12 OR p.expedition = ANY ($14) OR p.leader = $13
                  OR EXISTS (SELECT FROM plan_person x WHERE x.plan = p.id AND x.version = p.version AND x.person = $13) THEN p.state
-               WHEN p.enter_by < $11 THEN 'expired' WHEN p.waived_until <= $11 THEN 'stale' ELSE 'approved' END = ANY ($7))
+               WHEN p.enter_by < $11 THEN 'expired' WHEN p.stopped OR p.waived_until <= $11 THEN 'stale' ELSE 'approved' END = ANY ($7))
   AND ($8 = '' OR p.leader = $8 OR EXISTS (SELECT FROM plan_person x WHERE x.plan = p.id AND x.version = p.version AND x.person = $8))
   AND ($9 = '' OR p.leader = $9 OR v.made_by = $9 OR EXISTS (SELECT FROM plan_person x WHERE x.plan = p.id AND x.version = p.version AND x.person = $9))
 ORDER BY p.planned_entry DESC, p.id DESC LIMIT $10`,

@@ -22,6 +22,7 @@ type WatchRow struct {
 	Times       *lastlightv1.WatchTimes
 	Figures     []*lastlightv1.DiverFigures
 	Emergency   *lastlightv1.EmergencySheet
+	Stopped     []string     // why all dives were stopped since the team went in
 	Divers      []WatchDiver // in the plan's order
 	EnterReport *lastlightv1.DiveFigures
 }
@@ -181,10 +182,10 @@ func (s *Store) GetWatch(ctx context.Context, dive string) (*WatchRow, error) {
 // condition is a constant of this file, never input.
 func watches(ctx context.Context, q Querier, condition string, args ...any) ([]*WatchRow, error) {
 	rows, err := q.Query(ctx, `
-SELECT `+diveColumns+`, s.time_zone, s.doc -> 'emergency', COALESCE(d.expedition, ''), COALESCE(w.cover, ''), COALESCE(v.code_word, ''),
+SELECT `+diveColumns+`, s.time_zone, s.doc -> 'emergency', COALESCE(d.expedition, ''), COALESCE(w.cover, ''), COALESCE(v.code_word, ''), COALESCE(p.state_reasons, '{}'),
        w.eto, w.look, w.coordinator, w.dial, w.walk, w.grace_min, w.gas_clause, w.figures
 FROM dive d JOIN watch w ON w.dive = d.id JOIN site s ON s.id = d.site
-LEFT JOIN plan_version v ON v.plan = d.plan AND v.version = d.plan_version
+LEFT JOIN plan p ON p.id = d.plan LEFT JOIN plan_version v ON v.plan = d.plan AND v.version = d.plan_version
 WHERE `+condition+` ORDER BY d.entered_at, d.id`, args...)
 	if err != nil {
 		return nil, err
@@ -205,9 +206,10 @@ func scanWatch(row pgx.CollectableRow) (*WatchRow, error) {
 	)
 	w := &WatchRow{Times: &lastlightv1.WatchTimes{}}
 	if err := row.Scan(append(r.targets(),
-		&w.TimeZone, &emergency, &w.Expedition, &w.Cover, &w.CodeWord, &eto, &look, &coordinator, &dial, &walk, &w.Times.GraceMin, &w.Times.GasClause, &figures)...); err != nil {
+		&w.TimeZone, &emergency, &w.Expedition, &w.Cover, &w.CodeWord, &w.Stopped, &eto, &look, &coordinator, &dial, &walk, &w.Times.GraceMin, &w.Times.GasClause, &figures)...); err != nil {
 		return nil, err
 	}
+	w.Stopped = Stopped(w.Stopped)
 	var err error
 	if w.Dive, err = r.dive(); err != nil {
 		return nil, err

@@ -2,6 +2,7 @@ package stories
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -275,5 +276,57 @@ func TestNothingIsDeleted(t *testing.T) {
 	var approval []byte
 	if err := c.club.pool.QueryRow(t.Context(), `SELECT input FROM evaluation WHERE hash = $1 ORDER BY id LIMIT 1`, evidence.Hash).Scan(&approval); err != nil || string(approval) != string(evidence.Input) {
 		t.Errorf("the bytes of the approval are gone: %v", err)
+	}
+}
+
+// All dives are stopped while a team is in the water: nobody reads its plan as an approval, not even who may not know where the team
+// is, to whom it reads as any other that was stopped; the board tells whoever waits for the team, until all are out.
+func TestStopWhileATeamIsInTheWater(t *testing.T) {
+	c := newPool(t, "2026-06-08 07:30")
+	c.apply(record(&pb.Person{Id: "dora", FullName: "Dora"}), record(&pb.RoleGrant{Person: "dora", Role: "diver"}),
+		record(&pb.Person{Id: "sofie", FullName: "Sofie"}), record(&pb.RoleGrant{Person: "sofie", Role: "safety_officer"}))
+	c.reading("spring", c.at("2026-06-08 07:00"))
+	away := c.approved("away", "2026-06-08 08:30")
+	c.clock.set(c.at("2026-06-08 08:31"))
+	c.mustGo(away, 1, 200, 200)
+	if got := c.planAt("away", 0); len(got.StateReasons) > 0 || len(c.board().Watches[0].Stopped) > 0 {
+		t.Errorf("stopped before the stop: %v, %v", got.StateReasons, c.board())
+	}
+	stopped, err := c.plans().StopAllDives(c.as("sofie"), &pb.StopAllDivesRequest{Reason: "thunderstorm", RequestId: id()})
+	if err != nil || len(stopped.PlansMadeStale) > 0 {
+		t.Fatalf("made stale %v, %v", stopped, err)
+	}
+	stands := func(want map[string]pb.PlanState) {
+		t.Helper()
+		for who, state := range want {
+			got, err := c.plans().GetPlan(c.as(who), &pb.GetPlanRequest{Id: "away"})
+			if err != nil || got.State != state || !strings.Contains(fmt.Sprint(got.StateReasons), "all dives stopped: thunderstorm") {
+				t.Errorf("%s reads %v because %v, want %v (%v)", who, got.GetState(), got.GetStateReasons(), state, err)
+			}
+			for _, asked := range []pb.PlanState{pb.PlanState_PLAN_STATE_APPROVED, pb.PlanState_PLAN_STATE_STALE, pb.PlanState_PLAN_STATE_IN_WATER, pb.PlanState_PLAN_STATE_EXPIRED} {
+				list, err := c.plans().ListPlans(c.as(who), &pb.ListPlansRequest{States: []pb.PlanState{asked}})
+				if found := len(list.GetPlans()) == 1 && list.Plans[0].State == state; err != nil || found != (asked == state) || !found && len(list.Plans) > 0 {
+					t.Errorf("%s lists %v as %v (%v)", who, list.GetPlans(), asked, err)
+				}
+			}
+		}
+	}
+	const in, stale, expired = pb.PlanState_PLAN_STATE_IN_WATER, pb.PlanState_PLAN_STATE_STALE, pb.PlanState_PLAN_STATE_EXPIRED
+	stands(map[string]pb.PlanState{"asta": in, "cora": in, "cover": in, "dora": stale, "sofie": stale})
+	if w := c.board().Watches[0]; !slices.Equal(w.Stopped, []string{"all dives stopped: thunderstorm"}) {
+		t.Errorf("the board says %v", w.Stopped)
+	}
+	for who, deadlines := range map[string]bool{"cover": true, "sofie": false} {
+		b, err := c.plans().GetBrief(c.as(who), &pb.GetBriefRequest{Id: "away"})
+		if err != nil || b.Valid || !strings.Contains(b.Text, "NOT TO BE DIVED ON") || !strings.Contains(b.Text, "thunderstorm") || strings.Contains(b.Text, "RUNTIME") != deadlines {
+			t.Errorf("%s prints, %v:\n%s", who, err, b.GetText())
+		}
+	}
+	c.clock.set(c.at("2026-06-08 09:05"))
+	stands(map[string]pb.PlanState{"cora": in, "dora": expired})
+	c.seenOut("away", "asta")
+	c.seenOut("away", "birk")
+	if w := c.board().Watches[0]; len(w.Stopped) > 0 || !w.AllSeenOut {
+		t.Errorf("all out, the board says %v", w)
 	}
 }
