@@ -68,6 +68,14 @@ func MaskSite(c *Caller, s Subject, site *lastlightv1.Site) {
 	}
 }
 
+// Pseudonyms are the people of an incident in the order of the report, to whoever does not see who they are.
+func Pseudonyms(n int) (list []string) {
+	for i := range n {
+		list = append(list, fmt.Sprintf("diver %d", i+1))
+	}
+	return list
+}
+
 // MaskIncident clears in place what the caller does not see of an incident: the club reads what the safety officer has reviewed,
 // with persons as pseudonyms in the order of the report.
 func MaskIncident(c *Caller, s Subject, i *lastlightv1.Incident) {
@@ -78,10 +86,7 @@ func MaskIncident(c *Caller, s Subject, i *lastlightv1.Incident) {
 		s.Relation |= Self
 	}
 	if !c.Sees(Identities, s) {
-		i.People = slices.Clone(i.People)
-		for n := range i.People {
-			i.People[n] = fmt.Sprintf("diver %d", n+1)
-		}
+		i.People = Pseudonyms(len(i.People))
 		if i.ReportedBy != c.Person {
 			i.ReportedBy = ""
 		}

@@ -289,7 +289,7 @@ func (f *file) references() {
 				continue
 			}
 			if e.kind == "incident" && e.exists && strings.HasPrefix(r.id, "diver ") {
-				continue // as it was shown; resolved when stored
+				continue // as it was shown
 			}
 			f.wrong(e.prefix+r.field, r.id, "the id of a "+strings.ReplaceAll(r.kind, "_", " ")+" on record or in this file", "there is no such "+strings.ReplaceAll(r.kind, "_", " "))
 		}

@@ -357,8 +357,21 @@ func (h *Dives) divePage(ctx context.Context, r *lastlightv1.ListDivesRequest) (
 	return h.Store.ListDives(ctx, r, nil, board)
 }
 
-// keepHidden copies into next what shownDive keeps from the caller, and the profiles that a list left out: who sends
-// back a dive as they read it changes nothing that they could not see.
+// keepProfiles copies into next the profiles that a list left out.
+func keepProfiles(next, former *lastlightv1.Dive) {
+	for _, x := range next.Divers {
+		i := slices.IndexFunc(former.Divers, func(f *lastlightv1.DiveDiver) bool { return f.Person == x.Person })
+		if i >= 0 && x.ProfileLeftOut && x.Profile == nil {
+			x.Profile = former.Divers[i].Profile
+		}
+		if i >= 0 {
+			x.ProfileLeftOut = false
+		}
+	}
+}
+
+// keepHidden copies into next what shownDive keeps from the caller: who sends back a dive as they read it changes nothing that they
+// could not see, and the dive is checked with it.
 func keepHidden(c *access.Caller, next, former *lastlightv1.Dive, s access.Subject) {
 	shown := shownDive(c, proto.CloneOf(former), s)
 	for _, x := range next.Divers {
@@ -367,10 +380,6 @@ func keepHidden(c *access.Caller, next, former *lastlightv1.Dive, s access.Subje
 			continue
 		}
 		f, seen := former.Divers[i], shown.Divers[i]
-		if x.ProfileLeftOut && x.Profile == nil {
-			x.Profile = f.Profile
-		}
-		x.ProfileLeftOut = false
 		was, sight, to := f.ProtoReflect(), seen.ProtoReflect(), x.ProtoReflect()
 		for _, name := range append([]protoreflect.Name{"symptoms"}, trainingOfDiver...) {
 			if field := was.Descriptor().Fields().ByName(name); was.Has(field) && !sight.Has(field) {
@@ -419,8 +428,10 @@ func (h *Dives) UpdateDive(ctx context.Context, r *lastlightv1.UpdateDiveRequest
 	if !mayRecord(c, r.Dive) {
 		return nil, denied(ownDivesOnly)
 	}
-	keepHidden(c, r.Dive, former, s)
-	if err := dive.Check(r.Dive, "dive.", h.Store.Now()); err != nil {
+	keepProfiles(r.Dive, former)
+	whole := proto.CloneOf(r.Dive)
+	keepHidden(c, whole, former, s)
+	if err := dive.Check(whole, "dive.", h.Store.Now()); err != nil {
 		return nil, err
 	}
 	d, err := store.Mutate(ctx, h.Store, mutation(ctx, diveService+"UpdateDive", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Dive, error) {

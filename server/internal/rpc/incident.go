@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"slices"
 
 	"google.golang.org/protobuf/proto"
 
@@ -41,11 +42,13 @@ func guardIncident(c *access.Caller, check func(p *fault.Problems, m *lastlightv
 		if before != nil {
 			s := incidentSubject(c, before)
 			if !c.Sees(access.Identities, s) {
-				store.ResolvePseudonyms(before, next)
+				if slices.Equal(next.People, access.Pseudonyms(len(before.People))) { // as it was shown
+					next.People = nil
+				}
 				keepUnseen(p, before, next, "people")
 			}
-			if !c.Sees(access.Narrative, s) && next.Narrative == before.ReviewedNarrative {
-				next.Narrative = before.Narrative
+			if !c.Sees(access.Narrative, s) && next.Narrative == before.ReviewedNarrative { // as it was shown
+				next.Narrative = ""
 			}
 			if !c.Sees(access.Narrative, s) {
 				keepUnseen(p, before, next, "narrative", "trigger", "harmful_action", "preceding_event", "outcome", "went_right", "lessons", "dive", "injured")

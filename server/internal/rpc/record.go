@@ -107,10 +107,9 @@ func (g *ground) checked(prefix string, m proto.Message) error {
 	return p.Err()
 }
 
-// keepUnseen leaves fields that the caller does not see as they stand: left out
-// of what was sent they stay, sent as they stand they are accepted, and sent
-// otherwise they are refused. before is nil for a new record, in which
-// whoever writes it knows what is written.
+// keepUnseen leaves fields that the caller does not see as they stand: left out of what was sent they stay, and sent they are
+// refused, whatever was sent: an answer that depended on what stands would let it be guessed. before is nil for a new record, in
+// which whoever writes it knows what is written.
 func keepUnseen(p *fault.Problems, before, next proto.Message, fields ...protoreflect.Name) {
 	was, now := before.ProtoReflect(), next.ProtoReflect()
 	if !was.IsValid() {
@@ -118,9 +117,23 @@ func keepUnseen(p *fault.Problems, before, next proto.Message, fields ...protore
 	}
 	for _, name := range fields {
 		field := now.Descriptor().Fields().ByName(name)
+		if now.Has(field) {
+			p.Add(string(name), "", "left out: it stays as it is", "you do not see this field, so you do not change it")
+		} else if was.Has(field) {
+			now.Set(field, proto.Clone(before).ProtoReflect().Get(field))
+		}
+	}
+}
+
+// keepOthers leaves fields as they stand that the caller sees and does not write: left out they stay, sent as they stand they are
+// accepted, and sent otherwise they are refused.
+func keepOthers(p *fault.Problems, before, next proto.Message, fields ...protoreflect.Name) {
+	was, now := before.ProtoReflect(), next.ProtoReflect()
+	for _, name := range fields {
+		field := now.Descriptor().Fields().ByName(name)
 		if !now.Has(field) {
 			if was.Has(field) {
-				now.Set(field, proto.Clone(before).ProtoReflect().Get(field))
+				now.Set(field, was.Get(field))
 			}
 			continue
 		}
@@ -128,11 +141,9 @@ func keepUnseen(p *fault.Problems, before, next proto.Message, fields ...protore
 		if was.Has(field) {
 			a.Set(field, was.Get(field))
 		}
-		b.Set(field, proto.Clone(next).ProtoReflect().Get(field))
-		message.KeepRestricted(b.Interface(), a.Interface())
-		quantity.KeepSame(b.Interface(), a.Interface())
+		b.Set(field, now.Get(field))
 		if len(message.Changes(a.Interface(), b.Interface())) > 0 {
-			p.Add(string(name), "", "left out: it stays as it is", "you do not see this field, so you do not change it")
+			p.Add(string(name), "", "as it is, or left out", "somebody else says this of you")
 		}
 	}
 }

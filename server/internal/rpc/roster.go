@@ -58,12 +58,12 @@ func guardPerson(c *access.Caller, s access.Subject) store.Guard[*lastlightv1.Pe
 			return p.Err()
 		}
 		if own := s.Relation&access.Self != 0; own && !c.In(s.Expeditions...).Any(officers) || !own && s.Relation&access.Ward != 0 && !c.In(s.Expeditions...).Any(officers) {
-			keepUnseen(p, before, next, "birth_day", "guardian")
+			keepOthers(p, before, next, "birth_day", "guardian")
 			if before.Guest != next.Guest {
 				p.Add("guest", "", "as it is", "a coordinator says who is a guest")
 			}
 			if own {
-				keepUnseen(p, before, next, "guardian_consent_to")
+				keepOthers(p, before, next, "guardian_consent_to")
 			}
 		}
 		if s.Relation&(access.Self|access.Ward) != 0 { // whatever their roles
@@ -74,7 +74,7 @@ func guardPerson(c *access.Caller, s access.Subject) store.Guard[*lastlightv1.Pe
 				p.Add("reassessments", "", "left out: it stays as it is", "nobody records their own re-assessment")
 			}
 		}
-		if next.Medical != nil {
+		if next.Medical != nil && c.Writes(access.Medical, s) {
 			guardMedical(p, "medical.", c, s, before, next.Medical)
 		}
 		return p.Err()
@@ -86,7 +86,10 @@ func guardPerson(c *access.Caller, s access.Subject) store.Guard[*lastlightv1.Pe
 // somebody else.
 func guardMedical(p *fault.Problems, prefix string, c *access.Caller, s access.Subject, before *lastlightv1.Person, next *lastlightv1.MedicalStatus) {
 	was := before.GetMedical()
-	if next.RestrictionCode == "" && !c.Writes(access.Restriction, s) {
+	if !c.Writes(access.Restriction, s) {
+		if next.RestrictionCode != "" { // refused whatever it is: see keepUnseen
+			p.Add(prefix+"restriction_code", "", "left out: it stays as it is", "the medical officer agrees the code")
+		}
 		next.RestrictionCode = was.GetRestrictionCode()
 	}
 	if next.SuspendedAt == nil {

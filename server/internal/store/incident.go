@@ -2,9 +2,7 @@ package store
 
 import (
 	"context"
-	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -230,17 +228,4 @@ func Names(ctx context.Context, q Querier) ([]incident.Name, error) {
 		err = row.Scan(&n.Person, &n.Full, &n.Short)
 		return n, err
 	})
-}
-
-// ResolvePseudonyms puts former people back where a caller who does not see
-// them sends what they were shown: "diver 1", "diver 2".
-func ResolvePseudonyms(before, next *lastlightv1.Incident) {
-	for i, p := range next.People {
-		var n int
-		if rest, ok := strings.CutPrefix(p, "diver "); ok {
-			if _, err := fmt.Sscanf(rest, "%d", &n); err == nil && n >= 1 && n <= len(before.GetPeople()) {
-				next.People[i] = before.People[n-1]
-			}
-		}
-	}
 }
