@@ -2,12 +2,14 @@ package stories
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/reflect/protoreflect"
 
 	pb "lastlight/proto/lastlight/v1"
 )
@@ -183,4 +185,90 @@ func TestPlanDoesNotTellWhoIsAway(t *testing.T) {
 			t.Errorf("%s finds the plan by its state: %v (%v)", who, told, err)
 		}
 	}
+}
+
+// What is answered about a field that the caller does not see depends on nothing that stands in it: neither a dry run nor a change
+// tells a guess that is right from one that is wrong, nor whether anything is on record.
+func TestAnswersDoNotTellWhatIsHidden(t *testing.T) {
+	c := newClub(t, "2026-06-08 07:30")
+	c.apply(record(&pb.Person{Id: "comm", FullName: "Comm"}), record(&pb.RoleGrant{Person: "comm", Role: "committee"}),
+		record(&pb.Person{Id: "medic", FullName: "Medic"}), record(&pb.RoleGrant{Person: "medic", Role: "medical_officer"}), record(&pb.Person{Id: "rolf", FullName: "Rolf"}))
+	fields := map[string]func(p *pb.Person, right bool){
+		"medical": func(p *pb.Person, right bool) {
+			p.Medical = &pb.MedicalStatus{ExaminedDay: pick(right, "2026-01-10", "2025-12-10"), DeclaredDay: "2026-01-10"}
+		},
+		"emergency_contacts": func(p *pb.Person, right bool) {
+			p.EmergencyContacts = []*pb.EmergencyContact{{FullName: pick(right, "Otto", "Ida"), Telephone: "+00 555 0101"}}
+		},
+		"cards": func(p *pb.Person, right bool) {
+			p.Cards = []*pb.Card{{Id: "level", Level: pick(right, "FULL", "CAV"), IssuedDay: "2024-01-10", IssuingBody: "test"}}
+		},
+		"birth_day": func(p *pb.Person, right bool) { p.BirthDay = proto.String(pick(right, "1985-04-02", "2010-04-02")) },
+		"guardian":  func(p *pb.Person, right bool) { p.Guardian = pick(right, "rolf", "medic") },
+		"guardian_consent_to": func(p *pb.Person, right bool) {
+			p.GuardianConsentTo = proto.String(pick(right, "2026-12-31", "2026-11-30"))
+		},
+	}
+	full, empty := &pb.Person{Id: "full", FullName: "Full"}, &pb.Person{Id: "empty", FullName: "Empty"}
+	for _, set := range fields {
+		set(full, true)
+	}
+	c.apply(record(full), record(empty))
+	asComm := func(name string) *pb.Person {
+		p, err := c.people().GetPerson(c.as("comm"), &pb.GetPersonRequest{Id: name})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return p
+	}
+	for field, set := range fields {
+		for _, right := range []bool{true, false} {
+			for _, name := range []string{"full", "empty"} {
+				p := asComm(name)
+				if p.ProtoReflect().Has(p.ProtoReflect().Descriptor().Fields().ByName(protoreflect.Name(field))) {
+					t.Fatalf("the committee sees %s", field)
+				}
+				set(p, right)
+				for _, dryRun := range []bool{true, false} {
+					out := c.send("comm", dryRun, record(p))
+					if len(out.Problems) != 1 || out.Problems[0].Field != "records[0].person."+field || out.Problems[0].Expected != "left out: it stays as it is" || out.Problems[0].Read != "" {
+						t.Errorf("%s of %s, right %v, dry run %v: %v", field, name, right, dryRun, out)
+					}
+				}
+				_, err := c.people().UpdatePerson(c.as("comm"), &pb.UpdatePersonRequest{Person: p, RequestId: id()})
+				if status.Code(err) != codes.InvalidArgument {
+					t.Errorf("%s of %s, right %v: %v", field, name, right, err)
+				}
+			}
+		}
+	}
+	// Left out it stays, and the rest is changed.
+	p := asComm("full")
+	p.ShortName = "Fully"
+	if out := c.send("comm", false, record(p)); len(out.Problems) > 0 || out.Records[0].Outcome != "changed" || !slices.Equal(out.Records[0].Changes, []string{"short_name"}) {
+		t.Errorf("with everything hidden left out: %v", out)
+	}
+	got, err := c.people().GetPerson(c.as("keeper"), &pb.GetPersonRequest{Id: "full"})
+	if err != nil || got.GetBirthDay() != "1985-04-02" || len(got.Cards) != 1 || got.Medical.GetExaminedDay() != "2026-01-10" || got.Guardian != "rolf" {
+		t.Errorf("after that it is %v, %v", got, err)
+	}
+	// A coordinator sees the medical status, and not the code agreed with the medical officer.
+	if _, err := c.people().SetMedicalStatus(c.as("medic"), &pb.SetMedicalStatusRequest{Person: "full", Medical: &pb.MedicalStatus{ExaminedDay: "2026-01-10", DeclaredDay: "2026-01-10", RestrictionCode: "B7"}, RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	for _, code := range []string{"B7", "C1"} {
+		for _, name := range []string{"full", "empty"} {
+			_, err := c.people().SetMedicalStatus(c.as("cora"), &pb.SetMedicalStatusRequest{Person: name, Medical: &pb.MedicalStatus{ExaminedDay: "2026-01-10", DeclaredDay: "2026-01-10", RestrictionCode: code}, RequestId: id()})
+			if status.Code(err) != codes.InvalidArgument || !strings.Contains(fmt.Sprint(status.Convert(err).Details()), "the medical officer agrees the code") {
+				t.Errorf("code %s of %s: %v", code, name, err)
+			}
+		}
+	}
+}
+
+func pick(right bool, a, b string) string {
+	if right {
+		return a
+	}
+	return b
 }
