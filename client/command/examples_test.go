@@ -78,7 +78,7 @@ func exampleFiles(t *testing.T, c *club) {
 	}
 }
 
-// words splits a line as a shell does, as far as the examples need it.
+// splitLine splits a line as a shell does, as far as the examples need it.
 func splitLine(line string) []string {
 	var out []string
 	var b strings.Builder

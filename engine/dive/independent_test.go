@@ -163,7 +163,7 @@ func shaftAnswer(t *testing.T, rich bool) *Answer {
 	return w.Answer()
 }
 
-// atTheEnd is the second program's pair at the end of the level, its work done.
+// endOfLevel is the second program's pair at the end of the level, its work done.
 func endOfLevel(rich ...bool) *hand {
 	h := newHand(rich...)
 	h.swim(0, 33, 33.0/18)

@@ -435,7 +435,7 @@ type loss struct {
 	loser int // the diver who lost something; -1: nobody
 }
 
-// use is what a diver breathes from a cylinder of the team, bar·minutes. In a
+// breathed is what a diver breathes from a cylinder of the team, bar·minutes. In a
 // team whose divers are alike the loser was scheduled first, any other second.
 func (l loss) breathed(w *Work, d, c int) float64 {
 	d, c = l.scheduled(w, d, c)

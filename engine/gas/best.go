@@ -26,7 +26,7 @@ type Want struct {
 	OxygenNarcotic bool
 }
 
-// compared as equal: far below what an analyser shows.
+// fractionSlack is how near fractions, and pressures in bar, count as equal: far below what an analyser shows.
 const fractionSlack = 1e-9
 
 // Helium is the least helium fraction the limits ask for beside a fraction of

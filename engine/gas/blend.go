@@ -102,8 +102,8 @@ func (a amounts) mix() Mix {
 	return Air
 }
 
-// composition of a blend is taken as its fractions are, air included: the sums
-// of a blend have to come out.
+// virial takes the composition of a blend as its fractions are, air included:
+// the sums of a blend have to come out.
 func (a amounts) virial(kelvin float64) (Virial, error) {
 	t := a.total()
 	if !(t > 0) {

@@ -14,7 +14,7 @@ const (
 	MeansNothing = "none" // for comparison only
 )
 
-// bar and metre amounts in sentences: one decimal.
+// short writes bar and metre amounts in sentences: one decimal.
 func short(x float64) string { return strconv.FormatFloat(x, 'f', 1, 64) }
 
 // wouldPass says where to turn instead.

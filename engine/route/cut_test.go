@@ -111,7 +111,7 @@ func passes(t *rapid.T, in Input) (passed, comparable bool) {
 	return true, true
 }
 
-// places lists the stretches of a plan: swims and holds.
+// drawPlace draws a place of a plan, on a swim or in a hold, at which the team turns.
 func drawPlace(t *rapid.T, in *Input, r *Result) Place {
 	m := rapid.IntRange(1, len(r.Moves)).Draw(t, "cut on move")
 	x := &r.Moves[m-1]

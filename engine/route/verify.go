@@ -277,7 +277,7 @@ func (t *travel) upTo(metres float64) float64 {
 	return sum
 }
 
-// reliance as the report tells it.
+// relianceResult is the reliance as the report tells it.
 func (w *walk) relianceResult() *Reliance {
 	r := w.reliance
 	if r == nil || !r.relied {

@@ -220,7 +220,7 @@ func gradient(c *Case) []finding.Finding {
 	return one(f)
 }
 
-// settings of the schedule: the policy's, with the plan's gradient factors.
+// decoSettings are those of the schedule: the policy's, with the plan's gradient factors.
 func (c *Case) decoSettings(model *tissue.Model) deco.Settings {
 	d, mix := c.Policy.Decompression, c.Policy.Mix
 	low, high := c.factors()
@@ -490,8 +490,6 @@ func exposureOut(c *Case) []finding.Finding {
 	return one(at(f))
 }
 
-// requiredStops compares the planned stops, and the gases carried for them, with
-// what the level of the least qualified diver permits.
 // noStopShare holds a dive within a share of the no-stop limit (practice 1, 2.2).
 func noStopShare(c *Case) []finding.Finding {
 	s, ok, fs := c.levelReady()
@@ -521,6 +519,8 @@ func noStopShare(c *Case) []finding.Finding {
 	return one(f)
 }
 
+// requiredStops compares the planned stops, and the gases carried for them, with
+// what the level of the least qualified diver permits.
 func requiredStops(c *Case) []finding.Finding {
 	s, ok, fs := c.levelReady()
 	if !ok {

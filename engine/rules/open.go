@@ -226,7 +226,7 @@ func (c *Case) share(l *policy.Level) policy.Fraction {
 	return f
 }
 
-// mains lists a diver's main supplies in the plan's order.
+// supplies lists a diver's supplies of these roles in the plan's order.
 func (c *Case) supplies(diver string, roles ...facts.SupplyRole) []facts.Supply {
 	var out []facts.Supply
 	for _, s := range c.In.Plan.Supplies {

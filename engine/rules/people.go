@@ -237,6 +237,6 @@ func (c *Case) absent(m Member) []finding.Finding {
 	return one(pass(s))
 }
 
-// person is the display name of an id in this input, for places where the
-// engine's other packages name divers by id.
+// nameOf is a diver of this input by id, with the display name, for places where
+// the engine's other packages name divers by id.
 func (c *Case) nameOf(id string) finding.Subject { return c.person(finding.KindDiver, id) }

@@ -171,7 +171,6 @@ func routeFaults(c *Case) []finding.Finding {
 	return out
 }
 
-// computed tells whether the route model gave figures.
 // routeUnknown is what every rule says that needs a route where the plan has none that can be swum: one cause, and in every line
 // of it the same remedy, so that a reader mends the move that is named and not what depends on it.
 func (c *Case) routeUnknown(s finding.Subject) finding.Finding {
@@ -182,6 +181,7 @@ func (c *Case) routeUnknown(s finding.Subject) finding.Finding {
 	return f
 }
 
+// computed tells whether the route model gave figures.
 func (c *Case) computed() bool { return c.Route != nil && c.Route.Verdict != route.Refused }
 
 // who names whom a check of the route model is about: a diver, donor and

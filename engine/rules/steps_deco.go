@@ -264,7 +264,7 @@ func tightestEnd(v *dive.Variant) int {
 	return best
 }
 
-// modelFlightSteps are the model's own wait for a flight.
+// modelFlight are the model's own wait for a flight.
 func (s *steps) modelFlight(x *dive.Diver) {
 	p, k := &x.Flight, x.Flight.Compartment
 	what := fmt.Sprintf("compartment %s: ", k.ID)

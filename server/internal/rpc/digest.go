@@ -49,7 +49,7 @@ func (h *Due) ListLetters(ctx context.Context, r *lastlightv1.ListLettersRequest
 	return &lastlightv1.ListLettersResponse{Letters: list, NextPageToken: next}, err
 }
 
-// most is how many dates a letter names; the rest is counted.
+// mostInLetter is how many dates a letter names; the rest is counted.
 const mostInLetter = 40
 
 // LetterTo is the text of a person's digest as of now, by what they may see of themselves; empty: nothing stops diving or falls due.

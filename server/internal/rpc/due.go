@@ -53,7 +53,7 @@ type dueEntry struct {
 	last   calendar.Day
 }
 
-// question is a request as understood.
+// dueQuestion is a request as understood.
 type dueQuestion struct {
 	day, by calendar.Day
 	trip    calendar.Day // last day of the expedition; none = no expedition asked about

@@ -32,8 +32,8 @@ WHERE p.state IN ('approved', 'stale') AND n.in_force_from <= (p.planned_entry A
 ORDER BY p.id FOR UPDATE OF p`,
 }
 
-// MarkStale makes every approved plan stale that relies on this record (kind
-// person, item, site or policy), with the reason in words. It runs in the
+// MarkStale makes every approved plan stale that relies on this record (kind: a
+// key of staleQueries), with the reason in words. It runs in the
 // transaction of the change, after the record's root was bumped; locks are
 // taken in the order of decisions (people, site, items before plans). The
 // reason never tells health: "a diver is not available".

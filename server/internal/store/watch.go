@@ -179,7 +179,8 @@ func (s *Store) GetWatch(ctx context.Context, dive string) (*WatchRow, error) {
 	return row, err
 }
 
-// condition is a constant of this file, never input.
+// watches reads watches with their dive, site and code word, by entry; condition
+// is a constant of this file, never input.
 func watches(ctx context.Context, q Querier, condition string, args ...any) ([]*WatchRow, error) {
 	rows, err := q.Query(ctx, `
 SELECT `+diveColumns+`, s.time_zone, s.doc -> 'emergency', COALESCE(d.expedition, ''), COALESCE(w.cover, ''), COALESCE(v.code_word, ''), COALESCE(p.state_reasons, '{}'),

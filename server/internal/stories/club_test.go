@@ -157,7 +157,7 @@ func (c *club) tryPolicy(edit func(*policy.Policy)) (name string, err error) {
 	return name, err
 }
 
-// level is a passage at one depth, the opening at that depth too: what the
+// levelSite is a passage at one depth, the opening at that depth too: what the
 // stories call a level passage. Stations and legs are named in order.
 func levelSite(name, zone string, depth float64, stations []*pb.Station, legs []*pb.Leg) []*pb.Record {
 	for _, s := range stations {

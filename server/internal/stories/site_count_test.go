@@ -34,7 +34,7 @@ SELECT (SELECT count(*) FROM (
 	}
 }
 
-// history is what the history of a site counts.
+// historyCounts is what the history of a site counts.
 func (c *club) historyCounts(site string) (dives, peopleDives int32) {
 	c.t.Helper()
 	h, err := c.sites().GetSiteHistory(c.as("keeper"), &pb.GetSiteHistoryRequest{Site: site})
