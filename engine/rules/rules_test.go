@@ -16,7 +16,8 @@ import (
 
 func judge(in facts.Input) []finding.Finding { return rules.Judge(rules.Open(&in)) }
 
-// breach is one change to a passing plan and the answer a rule must give.
+// breach is one change to a passing plan and the answer a rule must give; where
+// that is a pass, the rule gives no worse one of anybody or anything else.
 type breach struct {
 	rule   string
 	code   string
@@ -98,6 +99,16 @@ func depth(in *facts.Input, metres float64) {
 	}
 }
 
+// overMidnight puts the entry of the plan so late that the dive touches 15 June.
+func overMidnight(in *facts.Input) {
+	in.Plan.Entry, in.Plan.EnterBy = enginetest.At("2026-06-14T23:50+02:00"), enginetest.At("2026-06-14T23:55+02:00")
+}
+
+// measuredAt reads the first diver's mains at the water, in bar and °C.
+func measuredAt(in *facts.Input, bar, celsius float64) {
+	in.Plan.Supplies[0].MeasuredBar, in.Plan.Supplies[0].TemperatureC = &bar, &celsius
+}
+
 var breaches = []breach{
 	{"diver.first_aid", "not_current", finding.Caution, func(in *facts.Input) { in.Divers[1].Cards = in.Divers[1].Cards[:1] }},
 	{"diver.first_aid", "not_current", finding.Caution, func(in *facts.Input) { in.Divers[1].Cards[1].SeenBy = "" }},
@@ -120,6 +131,11 @@ var breaches = []breach{
 	{"diver.guardian_consent", "not_given", finding.Refuse, minor(facts.Consent{To: enginetest.Day("2026-12-31"), By: "d-Ada"})},
 	{"diver.guardian_consent", "last_day", finding.Caution, minor(facts.Consent{To: enginetest.Day("2026-06-14"), By: "guardian"})},
 	{"diver.guardian_consent", "ok", finding.Pass, minor(facts.Consent{To: enginetest.Day("2026-12-31"), By: "guardian"})},
+	// A dive over midnight touches both days: what ends on the first has ended, what begins on the second has begun.
+	{"diver.guardian_consent", "ended", finding.Refuse, func(in *facts.Input) {
+		minor(facts.Consent{To: enginetest.Day("2026-06-14"), By: "guardian"})(in)
+		overMidnight(in)
+	}},
 	{"diver.currency", "easier", finding.Note, func(in *facts.Input) { in.Divers[1].Dives = in.Divers[1].Dives[3:] }},
 	{"diver.currency", "refresher", finding.Refuse, func(in *facts.Input) {
 		in.Divers[1].Dives, in.Divers[1].Reassessed = nil, []calendar.Day{enginetest.Day("2025-06-13")}
@@ -196,6 +212,13 @@ var breaches = []breach{
 		in.Divers[1].Medical.DepthLimitM, in.Route.Route.Start, in.Route.Legs = new(50.0), "", nil
 	}},
 	{"diver.not_diving", "not_available", finding.Refuse, func(in *facts.Input) { in.Divers[1].NotDiving = []facts.Absence{{From: enginetest.Day("2026-06-14")}} }},
+	{"diver.not_diving", "not_available", finding.Refuse, func(in *facts.Input) {
+		in.Divers[1].NotDiving = []facts.Absence{{From: enginetest.Day("2026-06-15"), To: enginetest.Day("2026-06-20")}}
+		overMidnight(in)
+	}},
+	{"diver.not_diving", "ok", finding.Pass, func(in *facts.Input) {
+		in.Divers[1].NotDiving = []facts.Absence{{From: enginetest.Day("2026-06-15"), To: enginetest.Day("2026-06-20")}}
+	}},
 	{"diver.consumption", "none", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Consumption, in.Policy.Gas.DefaultRMVLMin = nil, 0 }},
 	{"team.solo", "solo", finding.Refuse, func(in *facts.Input) { in.Plan.Team, in.Plan.Supplies = in.Plan.Team[:1], in.Plan.Supplies[:1] }},
 	{"team.size", "too_many", finding.Refuse, func(in *facts.Input) { in.Policy.Ladder[4].TeamMin, in.Policy.Ladder[4].TeamMax = 1, 1 }},
@@ -262,7 +285,13 @@ var breaches = []breach{
 	{"cylinder.quarantine", "quarantine", finding.Refuse, func(in *facts.Input) {
 		in.Cylinders[3].Quarantined = &facts.Quarantine{Since: enginetest.At("2026-06-01T10:00+02:00"), Reason: "valve"}
 	}},
+	{"cylinder.quarantine", "quarantine", finding.Refuse, func(in *facts.Input) {
+		in.Items[0].Quarantined = &facts.Quarantine{Since: enginetest.At("2026-06-01T10:00+02:00"), Reason: "switch"}
+	}},
 	{"cylinder.rating", "over", finding.Refuse, func(in *facts.Input) { in.Plan.Supplies[0].PlannedBar = new(232.1) }},
+	// Read cold, 225 bar are 237 bar at 20 °C, and read hot, 240 are 225: absolute pressure by absolute temperature, marked 232.
+	{"cylinder.rating", "over", finding.Refuse, func(in *facts.Input) { measuredAt(in, 225, 5) }},
+	{"cylinder.rating", "ok", finding.Pass, func(in *facts.Input) { measuredAt(in, 240, 40) }},
 	{"cylinder.rating", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Cylinders[0].RatedBar = 0 }},
 	{"cylinder.clean", "not_clean", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Clean = "not_clean" }},
 	{"cylinder.clean", "clean_unknown", finding.Indeterminate, func(in *facts.Input) { in.Cylinders[0].Clean = "" }},
@@ -307,9 +336,25 @@ var breaches = []breach{
 	{"gas.analysis", "ended", finding.Refuse, func(in *facts.Input) {
 		in.Cylinders[0].Handling = []facts.Handling{{Kind: "custody_break", At: enginetest.At("2026-06-13T18:00+02:00")}}
 	}},
+	{"gas.analysis", "ended", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].FilledAt = enginetest.At("2026-06-13T18:30+02:00") }},
+	// One more, recorded of a minute after the planned entry, takes nothing away from the one before it.
+	{"gas.analysis", "ok", finding.Pass, func(in *facts.Input) {
+		later := in.Cylinders[0].Analyses[0]
+		later.ID, later.At = "later", enginetest.At("2026-06-14T12:00+02:00")
+		in.Cylinders[0].Analyses = append(in.Cylinders[0].Analyses, later)
+	}},
 	{"gas.measured", "o2_off", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Analyses[0].O2 = "33.1" }},
+	// 32 % may be breathed to 33 m at work (1.4 bar) and to 40 m at rest (1.6 bar).
+	{"gas.measured", "deeper_than_mod", finding.Refuse, func(in *facts.Input) { depth(in, 35) }},
+	{"gas.measured", "ok", finding.Pass, func(in *facts.Input) {
+		depth(in, 35)
+		in.Plan.Supplies[0].Resting, in.Plan.Supplies[1].Resting = true, true
+	}},
 	{"gas.measured", "not_analysed", finding.Indeterminate, func(in *facts.Input) { in.Cylinders[0].Analyses = nil }},
 	{"gas.rich", "rich", finding.Refuse, func(in *facts.Input) { depth(in, 34) }},
+	// Planned to pass, measured within the tolerance and too rich.
+	{"gas.rich", "rich", finding.Refuse, func(in *facts.Input) { depth(in, 33); in.Cylinders[0].Analyses[0].O2 = "33" }},
+	{"gas.rich", "ok", finding.Pass, func(in *facts.Input) { depth(in, 33) }},
 	{"gas.hypoxic", "hypoxic", finding.Refuse, func(in *facts.Input) {
 		in.Plan.Supplies[0].PlannedO2, in.Cylinders[0].Analyses, in.Cylinders[1].Analyses = "17", nil, nil
 	}},
@@ -516,6 +561,9 @@ func TestEveryRuleFailsWhereItMust(t *testing.T) {
 				continue
 			}
 			seen = append(seen, string(f.Status)+" "+f.Code)
+			if b.status == finding.Pass && f.Status != finding.Pass && f.Status != finding.NotApplicable {
+				t.Errorf("%s: want nothing but %s, got %s %s: %s", b.rule, b.code, f.Status, f.Code, f.Message)
+			}
 			if f.Code == b.code && f.Status == b.status {
 				ok = true
 				if testing.Verbose() {
