@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"google.golang.org/protobuf/reflect/protoreflect"
+	"google.golang.org/protobuf/reflect/protoregistry"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
 )
@@ -13,19 +14,16 @@ import (
 // published lists every method of the published interface.
 func published() []string {
 	var all []string
-	for _, file := range []protoreflect.FileDescriptor{
-		lastlightv1.File_lastlight_v1_access_proto, lastlightv1.File_lastlight_v1_dive_proto, lastlightv1.File_lastlight_v1_expedition_proto,
-		lastlightv1.File_lastlight_v1_due_proto, lastlightv1.File_lastlight_v1_gas_proto, lastlightv1.File_lastlight_v1_gear_proto, lastlightv1.File_lastlight_v1_incident_proto, lastlightv1.File_lastlight_v1_plan_proto,
-		lastlightv1.File_lastlight_v1_policy_proto, lastlightv1.File_lastlight_v1_privacy_proto, lastlightv1.File_lastlight_v1_record_proto, lastlightv1.File_lastlight_v1_roster_proto,
-		lastlightv1.File_lastlight_v1_site_proto,
-	} {
+	pkg := lastlightv1.File_lastlight_v1_access_proto.Package()
+	protoregistry.GlobalFiles.RangeFilesByPackage(pkg, func(file protoreflect.FileDescriptor) bool {
 		for i := range file.Services().Len() {
 			service := file.Services().Get(i)
 			for j := range service.Methods().Len() {
 				all = append(all, "/"+string(service.FullName())+"/"+string(service.Methods().Get(j).Name()))
 			}
 		}
-	}
+		return true
+	})
 	return all
 }
 

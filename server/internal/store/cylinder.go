@@ -32,7 +32,7 @@ var cylinderReasons = map[string]string{
 	"service_events": staleService, "archived": "a cylinder is no longer kept",
 	"water_volume": staleCylinder, "working_pressure": staleCylinder, "material": staleCylinder, "alloy": staleCylinder,
 	"specification": staleCylinder, "jurisdiction": staleCylinder, "manufactured": staleCylinder, "first_service_day": staleCylinder,
-	"risk_assessment_day": staleCylinder, "heavy_use": staleCylinder, "burst_disc_on_record": staleCylinder, "oxygen_clean": staleCylinder,
+	"risk_assessment_day": staleCylinder, "heavy_use": staleCylinder, "plus_at_manufacture": staleCylinder, "burst_disc_on_record": staleCylinder, "oxygen_clean": staleCylinder,
 }
 
 func loadCylinder(ctx context.Context, q Querier, id string, lock bool) (*lastlightv1.Cylinder, bool, error) {

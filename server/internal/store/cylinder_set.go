@@ -15,11 +15,14 @@ var sets = aggregate[*lastlightv1.CylinderSet]{
 	insert: insertSet,
 	update: updateSet,
 	remark: func(ctx context.Context, tx *Tx, _, m *lastlightv1.CylinderSet, changes []string) error {
-		return tx.markStaleFor(ctx, "cylinder_set", m.Id, changes, map[string]string{"kind": staleSet, "cylinders": staleSet, "dual_outlet": staleSet, "archived": staleSet})
+		return tx.markStaleFor(ctx, "cylinder_set", m.Id, changes, setReasons)
 	},
 }
 
 const staleSet = "a set of cylinders has changed"
+
+// setReasons says, for each field that a judgement rests on, why a plan is stale when it changes.
+var setReasons = map[string]string{"kind": staleSet, "cylinders": staleSet, "dual_outlet": staleSet, "archived": staleSet}
 
 const setRow = `SELECT id, doc, version, archived FROM cylinder_set`
 

@@ -25,9 +25,10 @@ var equipment = aggregate[*lastlightv1.Equipment]{
 
 const staleEquipment = "a piece of equipment has changed"
 
+// equipmentReasons says, for each field that a judgement rests on, why a plan is stale when it changes.
 var equipmentReasons = map[string]string{
 	"service_events": staleService, "archived": "a piece of equipment is no longer kept",
-	"kind": staleEquipment, "burn_min": staleEquipment, "line_m": staleEquipment, "scooter_speed_m_min": staleEquipment,
+	"kind": staleEquipment, "burn_min": staleEquipment, "line_m": staleEquipment, "manufactured": staleEquipment, "scooter_speed_m_min": staleEquipment,
 }
 
 func loadEquipment(ctx context.Context, q Querier, id string, lock bool) (*lastlightv1.Equipment, bool, error) {
