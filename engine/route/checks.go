@@ -364,7 +364,7 @@ func (r *Result) cautions(j *judge) {
 	for i := range r.Closability {
 		if c := &r.Closability[i]; c.HalvesWarning {
 			add(Caution{
-				Kind: CautionHalves, Who: c.ID, Value: c.HalvesDiffer, Limit: 0.1, Unit: "",
+				Kind: CautionHalves, Who: c.ID, Value: c.HalvesDiffer, Limit: j.in.Policy.halvesWarn(), Unit: "",
 				Phrase: "halves by distance, time and gas differ: gas decides",
 			})
 		}

@@ -189,9 +189,13 @@ func (p *plan) halves(r *Closability, legs []resolved, ascents bool) {
 	}
 	r.TimeHalfwayM, r.GasHalfwayM = end(time, onMin, backMin), end(gas, onGas, backGas)
 	r.HalvesDiffer = math.Max(math.Abs(r.TimeHalfwayM-r.DistanceHalfwayM), math.Abs(r.GasHalfwayM-r.DistanceHalfwayM)) / r.DistanceHalfwayM
-	warn := float64(p.in.Policy.HalvesWarn)
-	if warn == 0 {
-		warn = 0.1
+	r.HalvesWarning = r.HalvesDiffer > p.in.Policy.halvesWarn()+1e-9
+}
+
+// halvesWarn is the share of the distance half by which the others may differ (D29).
+func (p *Policy) halvesWarn() float64 {
+	if p.HalvesWarn == 0 {
+		return 0.1
 	}
-	r.HalvesWarning = r.HalvesDiffer > warn+1e-9
+	return float64(p.HalvesWarn)
 }

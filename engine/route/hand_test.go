@@ -246,3 +246,24 @@ func TestOpenWaterLeg(t *testing.T) {
 		t.Errorf("undeclared: zone %+v, way out %+v", r.Zones[0], r.Moves[0].WayOutArriving)
 	}
 }
+
+// Minimum gas (method handbook, practice 4.8): the turn pressure is the highest of all, and no step of the gauge brings it below.
+// R01 turns at thirds, 140 bar of 210; a minimum of 152 bar comes first, on the gauge 155 (drops by steps of 5, D26).
+func TestMinimumGasComesFirst(t *testing.T) {
+	for _, x := range []struct {
+		minimum, turn, rounded float64
+		governs                string
+	}{{0, 140, 140, "share"}, {139, 140, 140, "share"}, {152, 152, 155, "minimum"}} {
+		in := siphonR02()
+		for i := range in.Legs {
+			in.Legs[i].FlowMMin = -2
+		}
+		in.Policy.MinimumGasBar = x.minimum
+		g := evaluated(t, in).Divers[0]
+		wantNear(t, "turn", g.TurnBar, x.turn, 1e-9)
+		wantNear(t, "turn on the gauge", g.TurnRoundedBar, x.rounded, 1e-9)
+		if g.TurnGovernedBy != x.governs {
+			t.Errorf("minimum %g bar: governed by %s, want %s", x.minimum, g.TurnGovernedBy, x.governs)
+		}
+	}
+}

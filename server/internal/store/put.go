@@ -142,7 +142,8 @@ func (a aggregate[M]) put(ctx context.Context, tx *Tx, m M, expect Expect, guard
 	return Put[M]{Record: after, Outcome: Changed, Changes: paths}, err
 }
 
-// archive hides the record from lists; nothing is ever deleted.
+// archive hides the record from lists; nothing is ever deleted. One that is
+// archived already is left as it is.
 func (a aggregate[M]) archive(ctx context.Context, tx *Tx, table, id string) (M, error) {
 	var none M
 	before, found, err := a.load(ctx, tx, id, true)
@@ -152,8 +153,11 @@ func (a aggregate[M]) archive(ctx context.Context, tx *Tx, table, id string) (M,
 	if !found {
 		return none, fault.NoSuch(a.kind, id)
 	}
+	if r := before.ProtoReflect(); r.Get(r.Descriptor().Fields().ByName("archived")).Bool() {
+		return before, nil
+	}
 	// table is a constant of this package, never input.
-	if _, err := tx.Exec(ctx, `UPDATE `+table+` SET archived = true, version = version + 1, updated_at = $2 WHERE id = $1 AND NOT archived`, id, tx.Now()); err != nil {
+	if _, err := tx.Exec(ctx, `UPDATE `+table+` SET archived = true, version = version + 1, updated_at = $2 WHERE id = $1`, id, tx.Now()); err != nil {
 		return none, err
 	}
 	a.event(tx, "archive", id, before, none)

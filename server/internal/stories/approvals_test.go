@@ -249,8 +249,17 @@ func TestNothingIsDeleted(t *testing.T) {
 	if _, err := c.people().ArchivePerson(c.as("keeper"), &pb.ArchivePersonRequest{Id: "birk", RequestId: id()}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := c.sites().ArchiveSite(c.as("keeper"), &pb.ArchiveSiteRequest{Id: "spring", RequestId: id()}); err != nil {
+	first, err := c.sites().ArchiveSite(c.as("keeper"), &pb.ArchiveSiteRequest{Id: "spring", RequestId: id()})
+	if err != nil {
 		t.Fatal(err)
+	}
+	again, err := c.sites().ArchiveSite(c.as("keeper"), &pb.ArchiveSiteRequest{Id: "spring", RequestId: id()})
+	if err != nil || !proto.Equal(again, first) {
+		t.Errorf("archived twice the site reads %v, %v; once %v", again, err, first)
+	}
+	var times int
+	if err := c.club.pool.QueryRow(t.Context(), `SELECT count(*) FROM event WHERE what = 'site.archive'`).Scan(&times); err != nil || times != 1 {
+		t.Errorf("%d events of archiving, %v", times, err)
 	}
 	for _, shown := range []bool{false, true} {
 		plans, err1 := c.plans().ListPlans(c.as("cora"), &pb.ListPlansRequest{ShowArchived: shown})
