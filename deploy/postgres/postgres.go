@@ -227,9 +227,6 @@ func (s *Server) release() error {
 	return t.Remove()
 }
 
-// Done is closed when the server has ended, asked or not.
-func (s *Server) Done() <-chan struct{} { return s.done }
-
 // Pid is the process id of the postmaster.
 func (s *Server) Pid() int { return s.process.Pid }
 
