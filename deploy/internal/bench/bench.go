@@ -65,11 +65,7 @@ func Run(ctx context.Context, o Options) error {
 		return err
 	}
 	defer f.pool.Close()
-	decided, err := c.decidedPlans(ctx)
-	if err != nil {
-		return err
-	}
-	model, err := c.copyable(ctx, decided)
+	largest, model, err := c.models(ctx)
 	if err != nil {
 		return err
 	}
@@ -115,7 +111,7 @@ func Run(ctx context.Context, o Options) error {
 	for _, p := range []struct {
 		what string
 		plan *v1.Plan
-	}{{"the demo's largest plan", decided[0]}, {"the plan submitted and approved here", model}} {
+	}{{"the demo's largest plan", largest}, {"the plan submitted and approved here", model}} {
 		e, err := c.evaluation(ctx, p.plan)
 		if err != nil {
 			return err

@@ -73,29 +73,34 @@ func (c *club) decidedPlans(ctx context.Context) ([]*v1.Plan, error) {
 	return found.GetPlans(), nil
 }
 
-// copyable is the first of some plans whose copies can be approved by themselves: one that needs another dive before it cannot.
-func (c *club) copyable(ctx context.Context, plans []*v1.Plan) (*v1.Plan, error) {
+// models are the demo's largest plan, and the largest whose copies can be approved by themselves: one that needs another dive
+// before it cannot.
+func (c *club) models(ctx context.Context) (largest, copyable *v1.Plan, err error) {
+	plans, err := c.decidedPlans(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
 	ctx, cancel := context.WithTimeout(ctx, time.Minute)
 	defer cancel()
 	var blocked []string
 	for _, p := range plans {
 		draft, err := c.draftPlan(ctx, p, 0, "probe-"+p.GetId())
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		report, err := c.plans.EvaluatePlan(ctx, &v1.EvaluatePlanRequest{Id: draft.GetId()}, c.who)
 		if err != nil {
-			return nil, fmt.Errorf("evaluate a copy of %s: %w", p.GetId(), err)
+			return nil, nil, fmt.Errorf("evaluate a copy of %s: %w", p.GetId(), err)
 		}
 		i := slices.IndexFunc(report.GetFindings(), func(f *v1.Finding) bool {
 			return slices.Contains([]string{"refuse", "indeterminate", "needs_waiver"}, f.GetStatus())
 		})
 		if i < 0 {
-			return p, nil
+			return plans[0], p, nil
 		}
 		blocked = append(blocked, fmt.Sprintf("%s: %s", p.GetId(), report.GetFindings()[i].GetMessage()))
 	}
-	return nil, fmt.Errorf("no copy of the demo's plans passes: %s", strings.Join(blocked, "; "))
+	return nil, nil, fmt.Errorf("no copy of the demo's plans passes: %s", strings.Join(blocked, "; "))
 }
 
 // ahead is how far ahead plans are made: on a later day, for which a reading at the site is due at entry but not yet at approval.

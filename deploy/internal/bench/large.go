@@ -52,11 +52,7 @@ func Club(ctx context.Context, o ClubOptions) error {
 		return err
 	}
 	defer pool.Close()
-	decided, err := c.decidedPlans(ctx)
-	if err != nil {
-		return err
-	}
-	plan, err := c.copyable(ctx, decided)
+	_, plan, err := c.models(ctx)
 	if err != nil {
 		return err
 	}

@@ -37,11 +37,7 @@ func Soak(ctx context.Context, o SoakOptions) error {
 		return err
 	}
 	defer c.conn.Close()
-	decided, err := c.decidedPlans(ctx)
-	if err != nil {
-		return err
-	}
-	model, err := c.copyable(ctx, decided)
+	_, model, err := c.models(ctx)
 	if err != nil {
 		return err
 	}
