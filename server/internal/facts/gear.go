@@ -135,8 +135,25 @@ func (c converter) item(e Equipment, zone calendar.Zone) facts.Item {
 	return item
 }
 
-// The counted things of a diver are one item per diver and kind.
-func counted(person string, kind facts.ItemKind) string { return string(kind) + " of " + person }
+// countedItem is what a plan counts of a diver instead of naming it.
+type countedItem struct {
+	item facts.Item
+	n    int
+}
+
+// counted are those of a diver: one item per diver and kind.
+func counted(who string, d *lastlightv1.PlanDiver) (out []countedItem) {
+	for _, k := range []struct {
+		kind facts.ItemKind
+		n    int32
+	}{{facts.Marker, d.Markers}, {facts.Arrow, d.Arrows}, {facts.CuttingTool, d.CuttingTools}, {facts.Mask, d.Masks}} {
+		if k.n > 0 {
+			name := string(k.kind) + " of " + who
+			out = append(out, countedItem{facts.Item{ID: name, Name: name, Kind: k.kind}, int(k.n)})
+		}
+	}
+	return out
+}
 
 func (c converter) items(zone calendar.Zone) []facts.Item {
 	var out []facts.Item
@@ -144,14 +161,8 @@ func (c converter) items(zone calendar.Zone) []facts.Item {
 		out = append(out, c.item(e, zone))
 	}
 	for _, d := range c.r.Plan.Team {
-		who := c.pseudonym(d.Person)
-		for _, k := range []struct {
-			kind facts.ItemKind
-			n    int32
-		}{{facts.Marker, d.Markers}, {facts.Arrow, d.Arrows}, {facts.CuttingTool, d.CuttingTools}, {facts.Mask, d.Masks}} {
-			if k.n > 0 {
-				out = append(out, facts.Item{ID: counted(who, k.kind), Name: counted(who, k.kind), Kind: k.kind})
-			}
+		for _, k := range counted(c.pseudonym(d.Person), d) {
+			out = append(out, k.item)
 		}
 	}
 	return out

@@ -177,10 +177,8 @@ func (c converter) member(out *facts.Plan, d *lastlightv1.PlanDiver, measured *M
 		}
 		out.Carries = append(out.Carries, facts.Carrying{Diver: who, Item: id, Count: 1})
 	}
-	for kind, n := range map[facts.ItemKind]int32{facts.Marker: d.Markers, facts.Arrow: d.Arrows, facts.CuttingTool: d.CuttingTools, facts.Mask: d.Masks} {
-		if n > 0 {
-			out.Carries = append(out.Carries, facts.Carrying{Diver: who, Item: counted(who, kind), Count: int(n)})
-		}
+	for _, k := range counted(who, d) {
+		out.Carries = append(out.Carries, facts.Carrying{Diver: who, Item: k.item.ID, Count: k.n})
 	}
 	slices.SortStableFunc(out.Carries, func(a, b facts.Carrying) int { return compareText(a.Diver+"\x00"+a.Item, b.Diver+"\x00"+b.Item) })
 	out.Team = append(out.Team, m)
