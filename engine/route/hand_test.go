@@ -267,3 +267,60 @@ func TestMinimumGasComesFirst(t *testing.T) {
 		}
 	}
 }
+
+// Gas for stops is nobody's way out (D18): a cylinder of it that waits on the line, breathed by nobody, changes neither what two
+// need nor where they turn. The dearest place of the way home lies beyond it, in the dip of R05c.
+func TestStopGasThatWaitsIsNotCounted(t *testing.T) {
+	plan := func(deco bool) Result {
+		team := pair(24, 116, 18)
+		there, back := Move{To: "perch"}, Move{To: "perch"}
+		if deco {
+			id := "stops"
+			for d := range team {
+				team[d].Stages = []Cylinder{{ID: id, VolumeL: 7, StartBar: 200, Deco: true}}
+				there.Actions = append(there.Actions, Action{Action: ActDrop, Diver: team[d].Name, Cylinder: &id})
+				back.Actions = append(back.Actions, Action{Action: ActPickUp, Diver: team[d].Name, Cylinder: &id})
+			}
+		}
+		in := handInput(12,
+			[]Station{{Name: "pool", Opening: true}, {Name: "lip", DepthM: 6}, {Name: "perch", DepthM: 8}, {Name: "end", DepthM: 8}},
+			[]Leg{
+				{ID: "c1", From: "pool", To: "lip", LengthM: 15, Lined: true},
+				{ID: "c2", From: "lip", To: "perch", LengthM: 113, Lined: true, DepthPoints: []DepthPoint{{40, 30}}},
+				{ID: "c3", From: "perch", To: "end", LengthM: 400, Lined: true},
+			},
+			team, "pool", Move{To: "lip"}, there, Move{To: "end"}, back, Move{To: "lip"}, Move{To: "pool"})
+		in.Policy.StressFactor, in.Policy.DelayMin = 1.5, 6
+		in.Policy.ShareFraction, in.Policy.PlannedReserveBar = 1, 0 // what two need binds, nothing else
+		return evaluated(t, in)
+	}
+	with, without := plan(true), plan(false)
+	if without.Reach.WholeRoute || without.Reach.Place.Move != 3 {
+		t.Fatalf("the reach %+v is not beyond the perch", without.Reach.Place)
+	}
+	wantNear(t, "reach", with.Reach.Place.MetresPast, without.Reach.Place.MetresPast, 1e-6)
+	wantNear(t, "worst sharing", with.WorstSharing.MarginL, without.WorstSharing.MarginL, 1e-6)
+}
+
+// A cylinder that waits on the line may be gone (D19, D24): its owner alone then needs the mains for the whole way home. Level at
+// 20 m, 3 bar, 12 m/min, 20 L/min, half as much again after a failure. In: 1000 L of the stage over 200 m, then 1500 L of the mains
+// over 300 m; left 3300 L. Home: 500 m at 90 L/min, 3750 L: short 450 L.
+func TestTheWaitingCylinderIsGone(t *testing.T) {
+	stage := "stage"
+	act := func(action string) []Action { return []Action{{Action: action, Diver: "Oda", Cylinder: &stage}} }
+	team := pair(24, 200, 20)
+	team[0].Stages = []Cylinder{{ID: stage, VolumeL: 11, StartBar: 200}}
+	in := handInput(12,
+		[]Station{{Name: "a", DepthM: 20, Opening: true}, {Name: "s", DepthM: 20}, {Name: "end", DepthM: 20}},
+		[]Leg{{ID: "one", From: "a", To: "s", LengthM: 200, Lined: true}, {ID: "two", From: "s", To: "end", LengthM: 300, Lined: true}},
+		team, "a",
+		Move{To: "s", Actions: append(act(ActDrop), Action{Action: ActSwitchTo, Diver: "Oda"})}, Move{To: "end"},
+		Move{To: "s", Actions: append(act(ActPickUp), act(ActSwitchTo)...)}, Move{To: "a"})
+	in.Route.StartActions = act(ActSwitchTo)
+	in.Policy.CountOpenWaterAscent, in.Policy.StressFactor = false, 1.5
+	c := checkNamed(t, evaluated(t, in), CheckLostCylinder)
+	if c.Passed {
+		t.Error("without the stage Oda gets out")
+	}
+	wantNear(t, "left over", c.Margin, -450, 1e-6)
+}
