@@ -324,3 +324,19 @@ func TestTheWaitingCylinderIsGone(t *testing.T) {
 	}
 	wantNear(t, "left over", c.Margin, -450, 1e-6)
 }
+
+// Where the way out cannot be swum at contingency speed two do not get out, whatever gas they have (D16).
+func TestNoWayOutFailsTheSharing(t *testing.T) {
+	in := handInput(14, []Station{{Name: "a", DepthM: 5, Opening: true}, {Name: "b", DepthM: 5}},
+		[]Leg{{ID: "one", From: "a", To: "b", LengthM: 20, FlowMMin: 8, Lined: true}},
+		pair(24, 230, 15), "a", Move{To: "b"}, Move{To: "a"})
+	if r := evaluated(t, in); r.Verdict != Pass {
+		t.Fatalf("at 14 m/min against 8: %s", r.Verdict)
+	}
+	in.Speeds.ContingencyMMin = 7
+	r := evaluated(t, in)
+	c := checkNamed(t, r, CheckSharing)
+	if r.Verdict != Fail || c.Passed || c.Place == nil || c.Place.Station != "a" {
+		t.Errorf("at 7 m/min against 8: %s, %+v", r.Verdict, c)
+	}
+}
