@@ -95,7 +95,8 @@ func (j *judge) stageCheck(at *Place) Check {
 }
 
 func (j *judge) sharingCheck(r *Result, ends bool) Check {
-	c := Check{Name: CheckSharing, Applies: len(j.divers) > 1, Passed: true, Unit: "L", Reference: "D18, D21, D16"}
+	// One diver alone has nobody to share with, but a way out to swim.
+	c := Check{Name: CheckSharing, Applies: len(j.divers) > 1 || j.stranded != nil, Passed: true, Unit: "L", Reference: "D18, D21, D16"}
 	s, b := r.WorstSharing, &j.worst
 	if ends {
 		c.Name, c.Verdict, c.Reference = CheckSharingLegEnds, MeansNothing, "for comparison"

@@ -96,6 +96,12 @@ func depth(in *facts.Input, metres float64) {
 	}
 }
 
+// oneWay lets the last leg be one that the team gets into, and out of only while nothing has gone wrong.
+func oneWay(in *facts.Input) {
+	in.Route.Legs[len(in.Route.Legs)-1].FlowMMin = 8
+	in.Plan.ContingencySwimMMin = 7
+}
+
 // overMidnight puts the entry of the plan so late that the dive touches 15 June.
 func overMidnight(in *facts.Input) {
 	in.Plan.Entry, in.Plan.EnterBy = enginetest.At("2026-06-14T23:50+02:00"), enginetest.At("2026-06-14T23:55+02:00")
@@ -448,6 +454,13 @@ var breaches = []breach{
 	{"kit.safety_spool", "few", finding.Refuse, func(in *facts.Input) { drop(in, "d-Ben", facts.Spool) }},
 	{"kit.markers", "few", finding.Refuse, func(in *facts.Input) { jump(in); drop(in, "d-Ben", facts.Marker) }},
 	{"kit.cutting_tools", "few", finding.Refuse, func(in *facts.Input) { drop(in, "d-Ben", facts.CuttingTool) }},
+	// A leg swum in with 8 m/min at 15 m/min, and not against it at 7: alone or in a pair, there is no way out after a failure.
+	{"route.sharing_exit", "no_way", finding.Refuse, oneWay},
+	{"route.sharing_exit", "nobody", finding.Refuse, func(in *facts.Input) {
+		oneWay(in)
+		in.Policy.Team.SoloAllowed = true
+		in.Plan.Team, in.Plan.Supplies = in.Plan.Team[:1], in.Plan.Supplies[:1]
+	}},
 	{"route.faults", "refused", finding.Refuse, func(in *facts.Input) { in.Route.Route.Moves = in.Route.Route.Moves[:1] }},
 	{"route.share_rule", "failed", finding.Refuse, func(in *facts.Input) { longer(in, 401) }},
 	{"route.sharing_exit", "short", finding.Refuse, func(in *facts.Input) { longer(in, 401) }},

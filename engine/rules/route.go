@@ -44,6 +44,7 @@ func routeRules() []Rule {
 	}
 	sharing := map[string]Words{
 		"no_way":         {Says: "{subject} to {other}: no way out that two can share and that can be scheduled{at}", Remedy: "turn no later than {farthest}"},
+		"nobody":         {Says: "{subject}: no way out that can be swum{at}", Remedy: "turn no later than {farthest}"},
 		"ok":             {Says: "{subject} to {other}: at the dearest place{at}: {observed} left, {limit} needed by two"},
 		"short":          {Says: "{subject} to {other}: two need {limit}, {subject} has {observed}: short {shortfall}{in_bar}{at}", Remedy: "turn no later than {farthest}"},
 		"not_applicable": {Says: "nothing of the plan concerns it"},
@@ -299,8 +300,13 @@ func (c *Case) routeCheck(name string) []finding.Finding {
 		}
 		f = at(f)
 		f.Steps = c.checkSteps(name, &k)
-		if name == route.CheckSharing && c.Route.WorstSharing != nil {
+		switch {
+		case name != route.CheckSharing:
+		case c.Route.WorstSharing != nil:
 			f = c.sharing(f, c.Route.WorstSharing, k.Passed)
+		case !k.Passed: // one diver, or nowhere a way out
+			f.Code, f.Subject, f.Observed, f.Limit, f.Steps = "nobody", c.plan(), nil, nil, nil
+			f.Figures = append(f.Figures, finding.Word("farthest", c.farthest()))
 		}
 		return one(f)
 	}
@@ -325,7 +331,9 @@ func (c *Case) sharing(f finding.Finding, w *route.Sharing, passed bool) finding
 	donor, victim := c.donors(w.Donor), c.donors(w.Victim)
 	f.Subject, f.Other = donor, &victim
 	f = measured(f, finding.Number("", w.LeftL, 0, "L"), finding.Number("", w.NeedL, 0, "L"))
-	f.Place = placeText(&w.Place)
+	if passed || w.MarginL < -1e-6 { // else the check's own: where there is no way out
+		f.Place = placeText(&w.Place)
+	}
 	f.Figures = nil
 	f = at(f)
 	if !passed && w.MarginL >= -1e-6 {
