@@ -340,3 +340,22 @@ func TestNoWayOutFailsTheSharing(t *testing.T) {
 		t.Errorf("at 7 m/min against 8: %s, %+v", r.Verdict, c)
 	}
 }
+
+// Whoever breathes a stage brings it up with the reserve, as the mains (D24): there and back 200 m at 3 bar, 12 m/min and 20 L/min
+// are 1000 L, of 11 L 90.9 bar; of 150 bar 59 are left, of 120 bar 29, and 40 are asked for.
+func TestStageThatWasBreathedKeepsTheReserve(t *testing.T) {
+	stage := "stage"
+	for bar, passes := range map[float64]bool{150: true, 120: false} {
+		team := pair(24, 200, 20)
+		team[0].Stages = []Cylinder{{ID: stage, VolumeL: 11, StartBar: bar}}
+		in := handInput(12, []Station{{Name: "a", DepthM: 20, Opening: true}, {Name: "b", DepthM: 20}},
+			[]Leg{{ID: "one", From: "a", To: "b", LengthM: 100, Lined: true}}, team, "a", Move{To: "b"}, Move{To: "a"})
+		in.Route.StartActions = []Action{{Action: ActSwitchTo, Diver: "Oda", Cylinder: &stage}}
+		in.Policy.CountOpenWaterAscent = false
+		c := checkNamed(t, evaluated(t, in), CheckPlannedExit)
+		if c.Passed != passes || c.Who != "Oda stage" {
+			t.Errorf("from %g bar: %+v", bar, c)
+		}
+		wantNear(t, "left", c.Measured, bar-1000./11, 1e-6)
+	}
+}

@@ -267,6 +267,12 @@ func TestCustody(t *testing.T) {
 	if err != nil || len(history.Events) != 5 || history.Events[0].Kind != "found" || history.Events[0].Holder != "birk" {
 		t.Errorf("history: %v, %v", history, err)
 	}
+	if err := tell("birk", &pb.CustodyEvent{Kind: "lost"}, "asta-left"); err != nil {
+		t.Fatal(err)
+	}
+	if list, err := c.gear().ListAnalyses(c.as("asta"), &pb.ListAnalysesRequest{Cylinder: "asta-left"}); err != nil || list.Analyses[0].EndedBy != "custody_break" {
+		t.Errorf("what ended the analysis of a cylinder that is lost: %v, %v", list, err)
+	}
 }
 
 // Quarantine has a reason and a release; anybody takes a thing out of use, the
