@@ -155,13 +155,24 @@ func TestWaiverThatWaits(t *testing.T) {
 	if asked := c.asked("WaiveFinding")[0].(*pb.WaiveFindingRequest); !slices.Equal(asked.Conditions, []string{"one, with a comma", "two"}) {
 		t.Errorf("sent %q", asked.Conditions)
 	}
-	for by, want := range map[string]exit.Code{"": exit.Refused, "cora": exit.Done} {
-		c.say("EvaluatePlan", &pb.Report{Plan: "loop-1", PlanVersion: 1, Verdict: "needs_waiver", Hash: "beef", Findings: []*pb.Finding{
-			{Status: "needs_waiver", Rule: "level.visibility", Key: "k", Place: "at the surface", Message: "low", WaivedBy: by}, {Status: "pass", Rule: "x", Key: "y"},
+	// Whether the waivers suffice is the server's to say: a waiver shown beside a finding is not enough.
+	for _, x := range []struct {
+		by, second string
+		waived     bool
+		want       exit.Code
+		says       string
+	}{
+		{"", "", false, exit.Refused, "NEEDS WAIVER"},
+		{"cora", "", false, exit.Refused, "waived by         cora\n"},
+		{"cora", "", true, exit.Done, "waived by         cora\n"},
+		{"cora", "konrad", true, exit.Done, "waived by         cora and, as second approver, konrad\n"},
+	} {
+		c.say("EvaluatePlan", &pb.Report{Plan: "loop-1", PlanVersion: 1, Verdict: "needs_waiver", Hash: "beef", Waived: x.waived, Findings: []*pb.Finding{
+			{Status: "needs_waiver", Rule: "level.visibility", Key: "k", Place: "at the surface", Message: "low", WaivedBy: x.by, WaiverSecondApprover: x.second}, {Status: "pass", Rule: "x", Key: "y"},
 		}})
 		got := c.run("plan", "check", "loop-1", "--as", "table")
-		if got.code != want || strings.Contains(got.out, "PASSES, with what was waived") != (by != "") || strings.Contains(got.out, "at at") {
-			t.Errorf("waived by %q: %d\n%s", by, got.code, got.out)
+		if got.code != x.want || !strings.Contains(got.out, x.says) || strings.Contains(got.out, "PASSES, with what was waived") != x.waived || strings.Contains(got.out, "at at") {
+			t.Errorf("%+v: %d\n%s", x, got.code, got.out)
 		}
 	}
 }
@@ -562,7 +573,7 @@ func TestProblemsOfARecordHaveTheirLine(t *testing.T) {
 		t.Errorf("what was read is said %d times", n)
 	}
 	say(&errdetails.BadRequest_FieldViolation{Field: "request_id", Description: "not a UUID"})
-	if got := c.run("policy", "create", "x", "-f", path); got.code != exit.Invalid || strings.Contains(got.err, path) || !strings.Contains(got.err, "request_id") {
+	if got := c.run("policy", "create", "x", "-f", path); got.code != exit.Invalid || strings.Contains(got.err, path) || !strings.Contains(got.err, "--request-id: not a UUID") {
 		t.Errorf("of the call itself: %d %s", got.code, got.err)
 	}
 }

@@ -2,7 +2,6 @@ package command
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -88,19 +87,21 @@ type builder[R message] struct {
 	block   string             // field of the request that the file fills, with a point
 	file    string             // empty: none was given
 	places  *recordfile.Places // of that file
+	typed   typed
 }
 
-// placed gives what the server finds wrong its lines in the file that was sent; any other error stays as it is.
+// placed gives what the server finds wrong its lines in the file that was sent, or the flags that were typed; any other error
+// stays as it is.
 func (b *builder[R]) placed(err error) error {
 	found := violations(err)
 	if b.places == nil || len(found) == 0 {
-		return err
+		return b.typed.refused(err)
 	}
 	var out recordfile.Problems
 	for _, p := range found {
 		field, ok := strings.CutPrefix(p.GetField(), b.block)
 		if !ok { // of the request itself: no line of the file has it
-			return err
+			return b.typed.refused(err)
 		}
 		p.Field = field
 		out = append(out, b.places.FromServer(p))
@@ -128,7 +129,7 @@ func command[R message](a *app, v verb) (*cobra.Command, *builder[R]) {
 	if v.file {
 		cmd.Flags().StringVarP(&file, "file", "f", "", "YAML file of the record (- is stdin); flags win over it")
 	}
-	b := &builder[R]{}
+	b := &builder[R]{typed: typed{cmd: cmd, verb: v, flags: f.flags}}
 	if v.block != "" {
 		b.block = v.block + "."
 	}
@@ -157,7 +158,7 @@ func command[R message](a *app, v verb) (*cobra.Command, *builder[R]) {
 				err = a.set(req, path, fd, text)
 			}
 			if err != nil {
-				return usage(cmd, err)
+				return usage(cmd, fmt.Errorf("%s: %w", v.argument(i), err))
 			}
 		}
 		if err := f.fill(cmd, req); err != nil {
@@ -172,7 +173,7 @@ func command[R message](a *app, v verb) (*cobra.Command, *builder[R]) {
 			}
 		}
 		a.stamp(req)
-		return checkRequest(req)
+		return b.typed.check(req)
 	}
 	return cmd, b
 }
@@ -184,20 +185,6 @@ func (a *app) stamp(req proto.Message) {
 		r.Set(fd, protoreflect.ValueOfString(a.requestID))
 		a.wrote = true
 	}
-}
-
-// checkRequest finds what the API would refuse by its schema, all at once.
-func checkRequest(req proto.Message) error {
-	problems := recordfile.Check(req)
-	if len(problems) == 0 {
-		return nil
-	}
-	var errs []error
-	for _, p := range problems {
-		p.Place = recordfile.Place{}
-		errs = append(errs, errors.New(strings.TrimPrefix(p.String(), ": ")))
-	}
-	return exit.Errorf(exit.Invalid, "%w", errors.Join(errs...))
 }
 
 // answer writes a message as JSON, or has it shown.

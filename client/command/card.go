@@ -64,7 +64,8 @@ func (a *app) cardAdd() *cobra.Command {
 		if err := f.fill(cmd, card); err != nil {
 			return err
 		}
-		if err := checkRequest(card); err != nil {
+		t := typed{cmd: cmd, verb: verb{use: cmd.Use, args: []string{"person", "id"}}, flags: f.flags}
+		if err := t.check(card); err != nil {
 			return err
 		}
 		conn, err := a.dial()
@@ -81,11 +82,12 @@ func (a *app) cardAdd() *cobra.Command {
 				return exit.Errorf(exit.Conflict, "%s has a card %s already: `lastlight card list %s`", args[0], args[1], args[0])
 			}
 		}
+		t.verb.args, t.under = []string{"person.id", "id"}, fmt.Sprintf("person.cards[%d].", len(p.Cards))
 		p.Cards = append(p.Cards, card)
 		req := &pb.UpdatePersonRequest{Person: p, ExpectedVersion: p.GetVersion()}
 		a.stamp(req)
 		if p, err = roster.UpdatePerson(cmd.Context(), req); err != nil {
-			return err
+			return t.refused(err)
 		}
 		return a.answer(cmd.Context(), p, func(w screen.View) error { return showCards(w, p) })
 	}

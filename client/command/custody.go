@@ -21,7 +21,10 @@ func (a *app) custody() *cobra.Command {
 			example: "  lastlight custody record c-12-1 c-12-2 --kind handed_over --holder ane\n" +
 				"  lastlight custody record stage-1 --kind waiting_in_cave --site hollow-spring --place junction --remove-by 2026-06-09",
 		}, c, pb.GearServiceClient.RecordCustody, func(_ context.Context, _ *cobra.Command, r *pb.RecordCustodyRequest) error {
-			if r.GetEvent() != nil && r.Event.At == nil {
+			if r.Event == nil {
+				r.Event = &pb.CustodyEvent{}
+			}
+			if r.Event.At == nil {
 				r.Event.At = timestamppb.New(a.Now())
 			}
 			return nil

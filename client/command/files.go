@@ -268,7 +268,7 @@ Kinds: ` + screen.Hang(strings.Join(kinds, ", "), 7),
 			if len(args) > 0 {
 				req.Kinds, req.Ids = []string{strings.ReplaceAll(args[0], "-", "_")}, args[1:]
 			}
-			if err := checkRequest(req); err != nil {
+			if err := (typed{cmd: cmd}).check(req); err != nil {
 				return err
 			}
 			return a.exportTo(cmd.Context(), conn, req, limit)

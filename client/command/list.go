@@ -62,7 +62,7 @@ func list[C any, R, S, M message](a *app, v verb, client func(grpc.ClientConnInt
 		}
 		all, more, err := pages(cmd.Context(), a, client(conn), m, req, *limit)
 		if err != nil {
-			return err
+			return build.placed(err)
 		}
 		err = a.answer(cmd.Context(), all, func(w screen.View) error { return rows(w, all, columns) })
 		if more {

@@ -126,7 +126,7 @@ func (a *app) readProfile() *cobra.Command {
 		}
 		req := &pb.UpdateDiveRequest{Dive: d, ExpectedVersion: d.GetVersion()}
 		a.stamp(req)
-		if err := checkRequest(req); err != nil {
+		if err := (typed{cmd: cmd}).check(req); err != nil {
 			return err
 		}
 		after, err := c.UpdateDive(cmd.Context(), req)

@@ -173,14 +173,15 @@ func (ps *Places) FromServer(p *pb.Problem) Problem {
 // read, so that whatever else is said about it follows from that.
 func (ps *Places) Broken(path string) bool {
 	for _, b := range ps.broken {
-		if within(path, b) || within(b, path) {
+		if Within(path, b) || Within(b, path) {
 			return true
 		}
 	}
 	return false
 }
 
-func within(inner, outer string) bool {
+// Within tells whether a field path is another one or lies below it.
+func Within(inner, outer string) bool {
 	rest, ok := strings.CutPrefix(inner, outer)
 	return ok && (rest == "" || rest[0] == '.' || rest[0] == '[')
 }

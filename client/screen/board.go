@@ -116,16 +116,14 @@ func (w View) watch(p *page, x *pb.Watch) {
 	p.label(2, "cover", x.GetCover())
 	p.label(2, "plan", planName(x))
 	w.gas(p, 2, x.GetFigures())
-	reached := map[string]bool{}
 	for _, c := range x.GetContacts() {
-		reached[c.GetPerson()] = true
 		p.label(2, "contact", strings.TrimSpace(fmt.Sprintf("%s: %s, %s %s", c.GetPerson(), c.GetFullName(), c.GetTelephone(), c.GetRelation())))
 	}
-	// Contacts come for whom nobody has seen out, and none at all to whoever may not see them: where some are shown, a gap is told.
-	for _, d := range x.GetDivers() {
-		if len(reached) > 0 && d.GetSeenOutAt() == nil && !reached[d.GetPerson()] {
-			p.label(2, "contact", d.GetPerson()+": none on record")
-		}
+	switch without := x.GetWithoutContact(); {
+	case len(x.GetContacts()) == 0 && len(without) > 1:
+		p.label(2, "contact", "NONE ON RECORD: nobody in the water has an emergency contact ("+strings.Join(without, ", ")+")")
+	case len(without) > 0:
+		p.label(2, "contact", "NONE ON RECORD for "+strings.Join(without, ", "))
 	}
 }
 

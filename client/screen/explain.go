@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"lastlight/client/exit"
 	"lastlight/client/table"
 	"lastlight/client/units"
 	pb "lastlight/proto/lastlight/v1"
@@ -15,7 +16,7 @@ func Pick(r *pb.Report, which string) (number int, f *pb.Finding, err error) {
 	all := r.GetFindings()
 	if n, err := strconv.Atoi(which); err == nil {
 		if n < 1 || n > len(all) {
-			return 0, nil, fmt.Errorf("finding %d: the report has %d", n, len(all))
+			return 0, nil, exit.Errorf(exit.Usage, "finding %d: the report has %d, numbered from 1", n, len(all))
 		}
 		return n, all[n-1], nil
 	}
@@ -24,7 +25,7 @@ func Pick(r *pb.Report, which string) (number int, f *pb.Finding, err error) {
 			return i + 1, f, nil
 		}
 	}
-	return 0, nil, fmt.Errorf("the report has no finding %q: name it by its number or its key, as `lastlight plan explain %s` lists them", which, r.GetPlan())
+	return 0, nil, exit.Errorf(exit.Usage, "the report has no finding %q: name it by its number or its key, as `lastlight plan explain %s` lists them", which, r.GetPlan())
 }
 
 // Explain shows how the engine came to one finding, line by line, in the

@@ -173,7 +173,7 @@ Figure: name number text unit from people
 Fill: id cylinder filled_at time_zone pressure temperature_c intended top_up source method compressor made_anyway filled_by
 FillDay: day fills top_up_l from_bank_l compressor_min compressor_short_min oxygen_l helium_l oxygen_left_l helium_left_l problems
 FillPlan: expedition days leaving_test assumed
-Finding: rule rule_version status code subject other path place observed limit shortfall figures citation message remedy waivable_by second_approver due_at key steps waived_by records
+Finding: rule rule_version status code subject other path place observed limit shortfall figures citation message remedy waivable_by second_approver due_at key steps waived_by waiver_second_approver records
 FindingChange: before after
 FindingCounts: refuse indeterminate needs_waiver caution note pass not_applicable
 FindingSubject: kind id name
@@ -250,7 +250,7 @@ Reassessment: day assessed_by
 Record: site survey reading permit person cylinder cylinder_set equipment fill analysis policy expedition plan dive incident role custody_event
 RecordCustodyResponse: events
 RecordRef: kind id version
-Report: plan plan_version moment verdict counts findings hash engine_version policy survey evaluated_at dive
+Report: plan plan_version moment verdict counts findings hash engine_version policy survey evaluated_at dive waived
 RoleGrant: id person role expedition of_person granted_at granted_by revoked_at
 Route: start start_actions moves left
 RouteAction: action person cylinder marker
@@ -275,7 +275,7 @@ TurnPlace: move station metres_past towards hold_min elapsed_min whole_route bin
 UnmeasuredDive: dive day way cylinders reasons codes
 Unavailability: from_day to_day
 Waiver: id plan plan_version finding rule reason conditions waived_by waived_at expires_at second_approver needs_second_approver withdrawn_by withdrawn_at withdrawn_reason said observed shortfall state site planned_entry
-Watch: dive plan plan_version site time_zone entered_at times divers cover code_word step next_step next_step_at split all_seen_out all_signed_out figures contacts emergency_number stopped
+Watch: dive plan plan_version site time_zone entered_at times divers cover code_word step next_step next_step_at split all_seen_out all_signed_out figures contacts emergency_number stopped without_contact
 WatchContact: person full_name telephone relation
 WatchDiver: person name in_at seen_out_at seen_out_by signed_out_at signed_out_by symptoms corrections
 WatchTimes: eto look coordinator dial grace_min gas_clause walk

@@ -38,23 +38,9 @@ func Blocks(status string) bool {
 	return !strings.HasPrefix(Verdict(status), "PASSES")
 }
 
-// waived tells whether everything of a report that needs a waiver has one that stands, and nothing else blocks.
-func waived(r *pb.Report) bool {
-	some := false
-	for _, f := range r.GetFindings() {
-		if f.GetStatus() == "needs_waiver" {
-			if f.GetWaivedBy() == "" {
-				return false
-			}
-			some = true
-		}
-	}
-	return some && r.GetVerdict() == "needs_waiver"
-}
-
 // reportVerdict is the verdict of a report with what was waived.
 func reportVerdict(r *pb.Report) string {
-	if waived(r) {
+	if r.GetWaived() {
 		return "PASSES, with what was waived"
 	}
 	return Verdict(r.GetVerdict())
@@ -62,7 +48,7 @@ func reportVerdict(r *pb.Report) string {
 
 // Outcome is the exit code of a verdict.
 func Outcome(r *pb.Report) error {
-	if Blocks(r.GetVerdict()) && !waived(r) {
+	if Blocks(r.GetVerdict()) && !r.GetWaived() {
 		return exit.Silent(exit.Refused)
 	}
 	return nil
@@ -241,7 +227,7 @@ func (w View) finding(p *page, n int, all []*pb.Finding, same []int, o ReportOpt
 	p.label(4, "would pass", f.GetRemedy())
 	switch {
 	case f.GetWaivedBy() != "":
-		p.label(4, "waived by", f.GetWaivedBy())
+		p.label(4, "waived by", waivedBy(f))
 	case f.GetStatus() == "pass" || f.GetStatus() == "not_applicable" || f.GetStatus() == "note" || f.GetStatus() == "caution":
 	case len(f.GetWaivableBy()) == 0:
 		p.label(4, "waiver", "nobody may waive this")
@@ -270,6 +256,14 @@ func (w View) finding(p *page, n int, all []*pb.Finding, same []int, o ReportOpt
 			p.label(4, s.GetWhat(), strings.TrimSpace(text+" = "+w.Units.Figure(s.GetResult(), false)))
 		}
 	}
+}
+
+// waivedBy names everybody who signed a finding's waiver.
+func waivedBy(f *pb.Finding) string {
+	if f.GetWaiverSecondApprover() == "" {
+		return f.GetWaivedBy()
+	}
+	return f.GetWaivedBy() + " and, as second approver, " + f.GetWaiverSecondApprover()
 }
 
 // figureName is a figure's name in words; its unit stands with its value.
@@ -318,7 +312,7 @@ func (p *page) toDo(r *pb.Report) {
 	case "indeterminate":
 		p.label(0, "What to do", "Enter what is missing, then submit again. What is not known never passes.")
 	case "needs_waiver":
-		if waived(r) {
+		if r.GetWaived() {
 			p.label(0, "What to do", "A coordinator who takes no part in the dive decides: `lastlight plan approve "+r.GetPlan()+"`.")
 			return
 		}
@@ -330,7 +324,7 @@ func (p *page) toDo(r *pb.Report) {
 
 func (w View) findings(r *pb.Report, o ReportOptions) error {
 	t := table.Table{}
-	for _, title := range []string{"status", "who", "place", "measured", "limit", "short by", "would pass", "waivable by", "waived by", "message", "rule", "key"} {
+	for _, title := range []string{"status", "who", "place", "measured", "limit", "short by", "would pass", "waivable by", "waived by", "message", "rule", "key", "second approver"} {
 		t.Columns = append(t.Columns, table.Column{Title: title})
 	}
 	for _, f := range r.GetFindings() {
@@ -340,6 +334,7 @@ func (w View) findings(r *pb.Report, o ReportOptions) error {
 		t.Rows = append(t.Rows, []string{
 			f.GetStatus(), subject(f), f.GetPlace(), w.Units.Figure(f.GetObserved(), false), w.Units.Figure(f.GetLimit(), false),
 			w.Units.Figure(f.GetShortfall(), true), f.GetRemedy(), strings.Join(f.GetWaivableBy(), ","), f.GetWaivedBy(), f.GetMessage(), f.GetRule(), f.GetKey(),
+			f.GetWaiverSecondApprover(),
 		})
 	}
 	return w.Table(t)

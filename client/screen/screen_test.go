@@ -226,7 +226,8 @@ func TestMissingContactIsTold(t *testing.T) {
 	}
 	b := &pb.Board{AsOf: timestamppb.New(now), Watches: []*pb.Watch{{
 		Dive: "d-1", Step: "in", Divers: []*pb.WatchDiver{in("rolf", nil), in("ane", nil), in("tove", timestamppb.New(now))},
-		Contacts: []*pb.WatchContact{{Person: "rolf", FullName: "Contact of Rolf", Telephone: "+00 555 0101"}},
+		Contacts:       []*pb.WatchContact{{Person: "rolf", FullName: "Contact of Rolf", Telephone: "+00 555 0101"}},
+		WithoutContact: []string{"ane"},
 	}}}
 	var out bytes.Buffer
 	show := func() string {
@@ -236,11 +237,15 @@ func TestMissingContactIsTold(t *testing.T) {
 		}
 		return out.String()
 	}
-	if text := show(); !strings.Contains(text, "ane: none on record") || strings.Contains(text, "rolf: none") || strings.Contains(text, "tove: none") {
+	if text := show(); !strings.Contains(text, "NONE ON RECORD for ane\n") || !strings.Contains(text, "Contact of Rolf") {
 		t.Error(text)
 	}
-	b.Watches[0].Contacts = nil
-	if text := show(); strings.Contains(text, "none on record") {
+	b.Watches[0].Contacts, b.Watches[0].WithoutContact = nil, []string{"rolf", "ane"}
+	if text := strings.Join(strings.Fields(show()), " "); !strings.Contains(text, "NONE ON RECORD: nobody in the water has an emergency contact (rolf, ane)") {
+		t.Errorf("of nobody on record nothing is said:\n%s", text)
+	}
+	b.Watches[0].WithoutContact = nil
+	if text := show(); strings.Contains(text, "NONE ON RECORD") {
 		t.Errorf("whoever may not see contacts is told there are none:\n%s", text)
 	}
 }

@@ -1236,9 +1236,11 @@ type Watch struct {
 	Contacts        []*WatchContact `protobuf:"bytes,18,rep,name=contacts,proto3" json:"contacts,omitempty"`
 	EmergencyNumber string          `protobuf:"bytes,19,opt,name=emergency_number,json=emergencyNumber,proto3" json:"emergency_number,omitempty"`
 	// Why all dives were stopped since the team went in; empty once all were seen out.
-	Stopped       []string `protobuf:"bytes,20,rep,name=stopped,proto3" json:"stopped,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Stopped []string `protobuf:"bytes,20,rep,name=stopped,proto3" json:"stopped,omitempty"`
+	// Present as contacts: who of those not seen out has no emergency contact on record.
+	WithoutContact []string `protobuf:"bytes,21,rep,name=without_contact,json=withoutContact,proto3" json:"without_contact,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *Watch) Reset() {
@@ -1407,6 +1409,13 @@ func (x *Watch) GetEmergencyNumber() string {
 func (x *Watch) GetStopped() []string {
 	if x != nil {
 		return x.Stopped
+	}
+	return nil
+}
+
+func (x *Watch) GetWithoutContact() []string {
+	if x != nil {
+		return x.WithoutContact
 	}
 	return nil
 }
@@ -2548,7 +2557,7 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\achanged\x18\x02 \x03(\tR\achanged\x12(\n" +
 	"\x10who_must_approve\x18\x03 \x01(\tR\x0ewhoMustApprove\x12)\n" +
 	"\x05watch\x18\x04 \x01(\v2\x13.lastlight.v1.WatchR\x05watch\x12,\n" +
-	"\x06report\x18\x05 \x01(\v2\x14.lastlight.v1.ReportR\x06report\"\xd3\x05\n" +
+	"\x06report\x18\x05 \x01(\v2\x14.lastlight.v1.ReportR\x06report\"\xfc\x05\n" +
 	"\x05Watch\x12\x12\n" +
 	"\x04dive\x18\x01 \x01(\tR\x04dive\x12\x12\n" +
 	"\x04plan\x18\x02 \x01(\tR\x04plan\x12!\n" +
@@ -2573,7 +2582,8 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\afigures\x18\x11 \x03(\v2\x1a.lastlight.v1.DiverFiguresR\afigures\x126\n" +
 	"\bcontacts\x18\x12 \x03(\v2\x1a.lastlight.v1.WatchContactR\bcontacts\x12)\n" +
 	"\x10emergency_number\x18\x13 \x01(\tR\x0femergencyNumber\x12\x18\n" +
-	"\astopped\x18\x14 \x03(\tR\astopped\"}\n" +
+	"\astopped\x18\x14 \x03(\tR\astopped\x12'\n" +
+	"\x0fwithout_contact\x18\x15 \x03(\tR\x0ewithoutContact\"}\n" +
 	"\fWatchContact\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\x1b\n" +
 	"\tfull_name\x18\x02 \x01(\tR\bfullName\x12\x1c\n" +

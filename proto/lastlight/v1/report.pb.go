@@ -419,6 +419,8 @@ type Finding struct {
 	Steps []*Step `protobuf:"bytes,20,rep,name=steps,proto3" json:"steps,omitempty"`
 	// Set where somebody decided otherwise.
 	WaivedBy string `protobuf:"bytes,21,opt,name=waived_by,json=waivedBy,proto3" json:"waived_by,omitempty"`
+	// Who signed that waiver as second approver; empty: it needed none.
+	WaiverSecondApprover string `protobuf:"bytes,23,opt,name=waiver_second_approver,json=waiverSecondApprover,proto3" json:"waiver_second_approver,omitempty"`
 	// Records that the finding relied on.
 	Records       []*RecordRef `protobuf:"bytes,22,rep,name=records,proto3" json:"records,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -602,6 +604,13 @@ func (x *Finding) GetWaivedBy() string {
 	return ""
 }
 
+func (x *Finding) GetWaiverSecondApprover() string {
+	if x != nil {
+		return x.WaiverSecondApprover
+	}
+	return ""
+}
+
 func (x *Finding) GetRecords() []*RecordRef {
 	if x != nil {
 		return x.Records
@@ -720,6 +729,9 @@ type Report struct {
 	Survey        string                 `protobuf:"bytes,10,opt,name=survey,proto3" json:"survey,omitempty"`
 	EvaluatedAt   *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=evaluated_at,json=evaluatedAt,proto3" json:"evaluated_at,omitempty"`
 	Dive          *DiveFigures           `protobuf:"bytes,12,opt,name=dive,proto3" json:"dive,omitempty"`
+	// The verdict is needs_waiver, and every finding that asks for a waiver has one that stands: the plan may be approved as it is.
+	// Never set for who may not read what was waived.
+	Waived        bool `protobuf:"varint,13,opt,name=waived,proto3" json:"waived,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -836,6 +848,13 @@ func (x *Report) GetDive() *DiveFigures {
 		return x.Dive
 	}
 	return nil
+}
+
+func (x *Report) GetWaived() bool {
+	if x != nil {
+		return x.Waived
+	}
+	return false
 }
 
 // The figures of the dive, for screens and the brief.
@@ -2635,7 +2654,7 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\tRecordRef\x12\x12\n" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x0e\n" +
 	"\x02id\x18\x02 \x01(\tR\x02id\x12\x18\n" +
-	"\aversion\x18\x03 \x01(\x03R\aversion\"\x97\x06\n" +
+	"\aversion\x18\x03 \x01(\x03R\aversion\"\xcd\x06\n" +
 	"\aFinding\x12\x12\n" +
 	"\x04rule\x18\x01 \x01(\tR\x04rule\x12!\n" +
 	"\frule_version\x18\x02 \x01(\x05R\vruleVersion\x12\x16\n" +
@@ -2659,7 +2678,8 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\x06due_at\x18\x12 \x01(\tR\x05dueAt\x12\x10\n" +
 	"\x03key\x18\x13 \x01(\tR\x03key\x12(\n" +
 	"\x05steps\x18\x14 \x03(\v2\x12.lastlight.v1.StepR\x05steps\x12\x1b\n" +
-	"\twaived_by\x18\x15 \x01(\tR\bwaivedBy\x121\n" +
+	"\twaived_by\x18\x15 \x01(\tR\bwaivedBy\x124\n" +
+	"\x16waiver_second_approver\x18\x17 \x01(\tR\x14waiverSecondApprover\x121\n" +
 	"\arecords\x18\x16 \x03(\v2\x17.lastlight.v1.RecordRefR\arecords\"\xd9\x01\n" +
 	"\rFindingCounts\x12\x16\n" +
 	"\x06refuse\x18\x01 \x01(\x05R\x06refuse\x12$\n" +
@@ -2668,7 +2688,7 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\acaution\x18\x04 \x01(\x05R\acaution\x12\x12\n" +
 	"\x04note\x18\x05 \x01(\x05R\x04note\x12\x12\n" +
 	"\x04pass\x18\x06 \x01(\x05R\x04pass\x12%\n" +
-	"\x0enot_applicable\x18\a \x01(\x05R\rnotApplicable\"\xb2\x03\n" +
+	"\x0enot_applicable\x18\a \x01(\x05R\rnotApplicable\"\xca\x03\n" +
 	"\x06Report\x12\x12\n" +
 	"\x04plan\x18\x01 \x01(\tR\x04plan\x12!\n" +
 	"\fplan_version\x18\x02 \x01(\x05R\vplanVersion\x12\x16\n" +
@@ -2682,7 +2702,8 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\x06survey\x18\n" +
 	" \x01(\tR\x06survey\x12=\n" +
 	"\fevaluated_at\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\vevaluatedAt\x12-\n" +
-	"\x04dive\x18\f \x01(\v2\x19.lastlight.v1.DiveFiguresR\x04dive\"\xf3\x06\n" +
+	"\x04dive\x18\f \x01(\v2\x19.lastlight.v1.DiveFiguresR\x04dive\x12\x16\n" +
+	"\x06waived\x18\r \x01(\bR\x06waived\"\xf3\x06\n" +
 	"\vDiveFigures\x12\x1f\n" +
 	"\vruntime_min\x18\x01 \x01(\x01R\n" +
 	"runtimeMin\x12\x1e\n" +

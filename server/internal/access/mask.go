@@ -130,9 +130,11 @@ func MaskWatch(c *Caller, s Subject, w *lastlightv1.Watch) bool {
 	} else {
 		s.Relation &^= WatchRuns
 	}
-	w.Contacts = slices.DeleteFunc(w.Contacts, func(x *lastlightv1.WatchContact) bool {
-		return !c.Sees(Contacts, Subject{Expeditions: s.Expeditions, Relation: s.Relation &^ Self, Of: x.Person})
-	})
+	hidden := func(person string) bool {
+		return !c.Sees(Contacts, Subject{Expeditions: s.Expeditions, Relation: s.Relation &^ Self, Of: person})
+	}
+	w.Contacts = slices.DeleteFunc(w.Contacts, func(x *lastlightv1.WatchContact) bool { return hidden(x.Person) })
+	w.WithoutContact = slices.DeleteFunc(w.WithoutContact, hidden)
 	for _, d := range w.Divers {
 		if !c.Sees(Medical, Subject{Expeditions: s.Expeditions, Relation: c.toPerson(d.Person)}) {
 			d.Symptoms = nil

@@ -111,15 +111,16 @@ func (r *run) show(waivers []*lastlightv1.Waiver) *lastlightv1.Report {
 // dressed adds what is beside the engine's report: version, hash, time, waivers.
 func dressed(out *lastlightv1.Report, rep *engine.Report, e *store.Evaluation, waivers []*lastlightv1.Waiver, at time.Time) {
 	out.Plan, out.PlanVersion, out.Hash, out.EvaluatedAt = e.Plan, e.Version, e.Hash, stamp(e.EvaluatedAt)
-	by := map[string]string{}
+	by := map[string]*lastlightv1.Waiver{}
 	for i := range rep.Findings {
 		if w := waivedBy(&rep.Findings[i], waivers, at); w != nil {
-			by[w.Finding] = w.WaivedBy
+			by[w.Finding] = w
 		}
 	}
 	for _, f := range out.Findings {
-		f.WaivedBy = by[f.Key]
+		f.WaivedBy, f.WaiverSecondApprover = by[f.Key].GetWaivedBy(), by[f.Key].GetSecondApprover()
 	}
+	out.Waived = out.Verdict == string(finding.NeedsWaiver) && len(blocking(rep.Findings, waivers, at)) == 0
 }
 
 // blocking lists the findings that stop the plan as it stands: refusals and

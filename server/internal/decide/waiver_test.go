@@ -6,8 +6,10 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"lastlight/engine"
 	"lastlight/engine/finding"
 	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/store"
 )
 
 // A waiver speaks for what was measured when it was given, and for nothing worse.
@@ -59,6 +61,56 @@ func TestWaiverCoversWhatWasMeasured(t *testing.T) {
 		}
 		if got := waivedBy(c.now, []*lastlightv1.Waiver{w}, at) != nil; got != c.want {
 			t.Errorf("%s: covered %v, want %v", c.what, got, c.want)
+		}
+	}
+}
+
+// A report names both who signed a waiver, and says by itself whether the waivers let the plan pass: nobody has to work it out from
+// the findings.
+func TestReportTellsWhatIsWaived(t *testing.T) {
+	t.Parallel()
+	at := time.Date(2026, 6, 8, 8, 0, 0, 0, time.UTC)
+	needs := func(code string) finding.Finding {
+		return finding.Finding{Rule: "own.mondays", Status: finding.NeedsWaiver, Code: code, Waiver: &finding.Waiver{Roles: []string{"committee"}, SecondApprover: true}}
+	}
+	unknown := finding.Finding{Rule: "site.reading", Status: finding.Indeterminate, Code: "unknown"}
+	passes := finding.Finding{Rule: "plan.kind", Status: finding.Pass, Code: "ok"}
+	a, b := needs("a"), needs("b")
+	signed := func(f finding.Finding, second string) *lastlightv1.Waiver {
+		return &lastlightv1.Waiver{Finding: f.Key(), WaivedBy: "cora", NeedsSecondApprover: true, SecondApprover: second}
+	}
+	for _, c := range []struct {
+		what     string
+		verdict  finding.Status
+		findings []finding.Finding
+		waivers  []*lastlightv1.Waiver
+		want     bool
+	}{
+		{"both", finding.NeedsWaiver, []finding.Finding{a, b, passes}, []*lastlightv1.Waiver{signed(a, "carl"), signed(b, "carl")}, true},
+		{"one of two", finding.NeedsWaiver, []finding.Finding{a, b}, []*lastlightv1.Waiver{signed(a, "carl")}, false},
+		{"one waits for the second", finding.NeedsWaiver, []finding.Finding{a, b}, []*lastlightv1.Waiver{signed(a, "carl"), signed(b, "")}, false},
+		{"something is not known", finding.Indeterminate, []finding.Finding{unknown, a}, []*lastlightv1.Waiver{signed(a, "carl")}, false},
+		{"nothing needs one", finding.Pass, []finding.Finding{passes}, nil, false},
+	} {
+		rep := &engine.Report{Findings: c.findings}
+		out := &lastlightv1.Report{Verdict: string(c.verdict)}
+		for i := range c.findings {
+			out.Findings = append(out.Findings, &lastlightv1.Finding{Key: c.findings[i].Key()})
+		}
+		dressed(out, rep, &store.Evaluation{}, c.waivers, at)
+		if out.Waived != c.want {
+			t.Errorf("%s: waived %v, want %v", c.what, out.Waived, c.want)
+		}
+		for i, f := range out.Findings {
+			by, second := "", ""
+			for _, w := range c.waivers {
+				if w.Finding == c.findings[i].Key() && w.SecondApprover != "" {
+					by, second = w.WaivedBy, w.SecondApprover
+				}
+			}
+			if f.WaivedBy != by || f.WaiverSecondApprover != second {
+				t.Errorf("%s, finding %d: waived by %q and %q, want %q and %q", c.what, i, f.WaivedBy, f.WaiverSecondApprover, by, second)
+			}
 		}
 	}
 }

@@ -198,9 +198,23 @@ func (h *Dives) withContacts(ctx context.Context, w *lastlightv1.Watch, s access
 		if w.Contacts, err = h.Store.WatchContacts(ctx, w); err != nil {
 			return nil, err
 		}
+		w.WithoutContact = withoutContact(w)
 	}
 	access.MaskWatch(c, s, w)
 	return w, nil
+}
+
+// withoutContact names whom nobody has seen out and nobody is on record for: an empty list of contacts could also mean that the
+// reader may not see them.
+func withoutContact(w *lastlightv1.Watch) []string {
+	var out []string
+	for _, d := range w.Divers {
+		of := func(x *lastlightv1.WatchContact) bool { return x.Person == d.Person }
+		if d.SeenOutAt == nil && !slices.ContainsFunc(w.Contacts, of) {
+			out = append(out, d.Person)
+		}
+	}
+	return out
 }
 
 // GetBoard lists who is away, worst first, as far as the caller may know.

@@ -213,8 +213,9 @@ func masked(ctx context.Context, r *lastlightv1.Report, s access.Subject) *lastl
 	}
 	if !access.CallerFrom(ctx).Sees(access.WaiverFact, s) {
 		for _, f := range r.Findings {
-			f.WaivedBy = ""
+			f.WaivedBy, f.WaiverSecondApprover = "", ""
 		}
+		r.Waived = false
 	}
 	report.Mask(r, seesIn(ctx, s, access.Medical))
 	report.MaskTraining(r, seesIn(ctx, s, access.Training))

@@ -144,6 +144,10 @@ func TestGuessedIds(t *testing.T) {
 		if contacts := strings.Contains(fmt.Sprint(b), "Otto"); contacts != (as == "cover" || as == "cora") {
 			t.Errorf("%s sees the contacts: %v", as, contacts)
 		}
+		// Whoever may not see them is not told either that somebody has none.
+		if without := len(b.GetWatches()) > 0 && len(b.Watches[0].WithoutContact) > 0; without != (as == "cover" || as == "cora") {
+			t.Errorf("%s sees who has no contact: %v", as, b.GetWatches())
+		}
 	}
 	list, err := c.dives().ListDives(c.as("dieter"), &pb.ListDivesRequest{PageSize: 200})
 	if err != nil || strings.Contains(fmt.Sprint(list), "in_water") {

@@ -126,6 +126,11 @@ func TestWhoWaivesAndWhoSigns(t *testing.T) {
 	if got := c.waiverOf("one"); got.WaivedBy != "konrad" || got.SecondApprover != "cora" || got.State != "standing" {
 		t.Errorf("on record: %v", got)
 	}
+	if r, err := c.plans().EvaluatePlan(c.as("cora"), &pb.EvaluatePlanRequest{Id: "one"}); err != nil || !r.Waived || !slices.ContainsFunc(r.Findings, func(f *pb.Finding) bool {
+		return f.WaivedBy == "konrad" && f.WaiverSecondApprover == "cora"
+	}) {
+		t.Errorf("the report names not both who signed, or does not say that it passes: %v, %v", r.GetWaived(), err)
+	}
 	// A site officer waives where the club's rule names one.
 	c.adoptPolicy(func(p *policy.Policy) {
 		r := own("mondays", policy.AboutPlan, `plan.weekday != 1`, policy.DecideWaiver)

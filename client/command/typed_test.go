@@ -1,0 +1,135 @@
+package command
+
+import (
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/genproto/googleapis/rpc/errdetails"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+
+	"lastlight/client/exit"
+)
+
+// asTyped is how a problem with what was typed begins: a flag or an argument of the usage line; or it names the file that gives it.
+var asTyped = regexp.MustCompile(`^(lastlight: )?(--[a-z0-9-]+: |[A-Z][A-Z_-]*: |nothing is given to record$)|; no flag gives it, the file of -f does$|^.* --help. shows how$`)
+
+// Every command's example, with one flag left out at a time and with none at all: what is wrong is told by the flag that is
+// missing, and never by the field or the block of the call behind it.
+func TestMissingFlagsAreToldAsFlags(t *testing.T) {
+	c := newClub(t)
+	exampleFiles(t, c)
+	t.Chdir(c.dir)
+	told := map[string]bool{}
+	ran := map[string]bool{}
+	tree(newRoot(c), func(cmd *cobra.Command) {
+		for _, line := range strings.Split(strings.ReplaceAll(cmd.Example, "\\\n", ""), "\n") {
+			args := splitLine(strings.TrimSpace(line))
+			if len(args) < 2 || args[0] != "lastlight" || slices.Contains(args, "<") || slices.Contains(args, ">") || args[1] == "sheet" || args[1] == "apply" {
+				continue
+			}
+			for _, fewer := range without(args[1:]) {
+				if at := strings.Join(fewer, " "); ran[at] {
+					continue
+				}
+				ran[strings.Join(fewer, " ")] = true
+				got := c.run(fewer...)
+				if got.code == exit.Internal {
+					t.Errorf("%q: %d %s", fewer, got.code, got.err)
+				}
+				if got.code != exit.Invalid {
+					continue
+				}
+				for _, said := range strings.Split(strings.TrimSpace(got.err), "\n") {
+					if strings.HasPrefix(said, " ") {
+						if strings.Contains(said, "a block with") {
+							t.Errorf("%q: %s", fewer, said)
+						}
+						continue
+					}
+					if !asTyped.MatchString(said) {
+						t.Errorf("%q: %s", fewer, said)
+					}
+					told[strings.TrimPrefix(said, "lastlight: ")] = true
+				}
+			}
+		}
+	})
+	for _, want := range []string{
+		"--present-pressure: is missing", "--measured: is missing", "--compressor: is missing", "--read-at: is missing", "--oxygen-percent: is missing", "--issued-day: is missing",
+		"nothing is given to record",
+		"route: is missing; no flag gives it, the file of -f does",
+	} {
+		if !told[want] {
+			t.Errorf("never told: %s", want)
+		}
+	}
+}
+
+// without gives a command line less one of its flags, each in turn, and less all of them.
+func without(args []string) [][]string {
+	var flags [][2]int
+	first := len(args)
+	for i := 0; i < len(args); i++ {
+		if !strings.HasPrefix(args[i], "-") {
+			continue
+		}
+		end := i + 1
+		if end < len(args) && !strings.Contains(args[i], "=") && !strings.HasPrefix(args[end], "-") {
+			end++
+		}
+		first = min(first, i)
+		flags = append(flags, [2]int{i, end})
+	}
+	out := [][]string{slices.Clone(args[:first])}
+	for _, f := range flags {
+		out = append(out, slices.Concat(args[:f[0]], args[f[1]:]))
+	}
+	return out
+}
+
+// The example says how the missing value is typed, with its unit.
+func TestMissingPressureHasAnExample(t *testing.T) {
+	c := newClub(t)
+	got := c.run("fill", "blend", "32", "220bar", "--water-volume", "12L", "--working-pressure", "232bar", "--present-gas", "32", "--oxygen-clean", "clean")
+	const want = "lastlight: --present-pressure: is missing\n    read:     nothing\n    expected: pressure: 210bar or 3000psi (no unit: as set)\n`lastlight fill blend --help` shows how\n"
+	if got.code != exit.Invalid || got.err != want {
+		t.Errorf("%d %s", got.code, got.err)
+	}
+	got = c.run("gas", "check", "18/45x")
+	if got.code != exit.Usage || !strings.HasPrefix(got.err, "lastlight: MIX: read ") {
+		t.Errorf("%d %s", got.code, got.err)
+	}
+}
+
+// What only the server can tell is told by the flag as well.
+func TestServerSpeaksOfFlags(t *testing.T) {
+	c := newClub(t)
+	s, err := status.New(codes.InvalidArgument, "one thing is wrong with the input").WithDetails(&errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{
+		{Field: "analysis.cylinder", Description: "no such cylinder"}, {Field: "analysis.oxygen_percent", Description: "not a percentage; read: 0.32 %"}, {Field: "analysis", Description: "there already"},
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.answer("RecordAnalysis", func(proto.Message) (proto.Message, error) { return nil, s.Err() })
+	got := c.run("analysis", "record", "c-1", "--analysed-at", "now", "--oxygen-percent", "0.32")
+	for _, want := range []string{"\n  CYLINDER: no such cylinder", "\n  --oxygen-percent: not a percentage; read: 0.32 %", "\n  analysis: there already"} {
+		if got.code != exit.Invalid || !strings.Contains(got.err, want) {
+			t.Errorf("%d, lacks %q:\n%s", got.code, want, got.err)
+		}
+	}
+	c.answer("UpdatePerson", func(proto.Message) (proto.Message, error) {
+		s, err := status.New(codes.InvalidArgument, "x").WithDetails(&errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{{Field: "person.cards[1].level", Description: "no such level"}}})
+		if err != nil {
+			return nil, err
+		}
+		return nil, s.Err()
+	})
+	if got := c.run("card", "add", "ane", "new", "--level", "FULLL", "--issued-day", "2024-03-02"); !strings.Contains(got.err, "\n  --level: no such level") {
+		t.Errorf("%d %s", got.code, got.err)
+	}
+}
