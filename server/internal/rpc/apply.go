@@ -45,6 +45,7 @@ type entry struct {
 	m      proto.Message // in SI; the caller's own is left alone
 	prefix string        // "records[3].site."
 	exists bool
+	holed  bool // something that every record of the kind has is missing: it cannot even be tried
 }
 
 // file is a file under way.
@@ -191,6 +192,7 @@ func (h *Files) check(f *file, e *entry, dryRun bool) error {
 	fields := map[string]bool{}
 	for _, p := range violations {
 		fields[p.Field] = true
+		e.holed = e.holed || p.Read == ""
 		p.Field = strings.TrimSuffix(e.prefix+p.Field, ".")
 		f.problems = append(f.problems, p)
 	}
@@ -206,10 +208,6 @@ func (h *Files) check(f *file, e *entry, dryRun bool) error {
 	case *lastlightv1.RoleGrant:
 		if len(violations) == 0 {
 			more = CheckGrant(f.c, m, "")
-		}
-	case *lastlightv1.Reading, *lastlightv1.Fill, *lastlightv1.Analysis, *lastlightv1.CustodyEvent:
-		if len(violations) == 0 { // an instant is missing
-			f.ground.check(own, m)
 		}
 	default:
 		f.ground.check(own, m)

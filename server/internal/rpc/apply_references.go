@@ -99,3 +99,14 @@ func referencesOf(m proto.Message) []reference {
 	}
 	return out
 }
+
+// itemsOf lists what a record names of the gear, which may be of several kinds: referencesOf leaves these to the register.
+func itemsOf(m proto.Message) []reference {
+	switch m := m.(type) {
+	case *lastlightv1.Analysis:
+		return []reference{{"cylinder", "cylinder", m.Cylinder}, {"cylinder", "serial", m.Cylinder}}
+	case *lastlightv1.CustodyEvent:
+		return []reference{{"item", "cylinder", m.Item}, {"item", "equipment", m.Item}, {"items[0]", "cylinder", m.Item}, {"items[0]", "equipment", m.Item}}
+	}
+	return nil
+}

@@ -2,8 +2,10 @@ package rpc
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
@@ -24,9 +26,13 @@ func (h *Files) store(ctx context.Context, tx *store.Tx, f *file, collect bool) 
 	if err := h.lock(ctx, tx, f); err != nil {
 		return nil, err
 	}
-	// A record that is wrong by itself is not tried: it would only be complained of twice.
+	// A record that is wrong by itself is not stored: what others would be judged by is not known.
 	wrong := f.wrongRecords()
-	run.missing = len(wrong) > 0
+	for i, e := range f.entries {
+		if wrong[recordOf(e.prefix)] {
+			run.leaveOut(i)
+		}
+	}
 	places := slices.DeleteFunc(f.order(), func(i int) bool { return wrong[recordOf(f.entries[i].prefix)] })
 	for chunk := range slices.Chunk(places, together) {
 		var err error
@@ -39,6 +45,11 @@ func (h *Files) store(ctx context.Context, tx *store.Tx, f *file, collect bool) 
 			err = run.oneByOne(ctx, chunk)
 		}
 		if err != nil {
+			return nil, err
+		}
+	}
+	if collect {
+		if err := run.tryWrong(ctx, wrong); err != nil {
 			return nil, err
 		}
 	}
@@ -61,7 +72,32 @@ type applying struct {
 	f        *file
 	out      *lastlightv1.ApplyRecordsResponse
 	problems []fault.Problem
-	missing  bool // a record was left out, so that others may not find it
+	leftOut  map[string]bool // by kind and id: others name them, and do not find them
+}
+
+// leaveOut notes that a record of the file is not stored.
+func (a *applying) leaveOut(i int) {
+	e := a.f.entries[i]
+	if a.leftOut == nil {
+		a.leftOut = map[string]bool{}
+	}
+	a.leftOut[e.kind+" "+e.id] = true
+	if c, ok := e.m.(*lastlightv1.Cylinder); ok { // an analysis may name it by its serial
+		a.leftOut["serial "+c.Serial] = true
+	}
+}
+
+// follows tells whether what the register says against a record comes of its naming one that was left out: that one is complained
+// of.
+func (a *applying) follows(e *entry, p fault.Problem, reference bool) bool {
+	field := within(e, p.Field)
+	for _, r := range append(referencesOf(e.m), itemsOf(e.m)...) {
+		named := r.field == field || p.Read == r.id && strings.HasPrefix(r.field, field+"[")
+		if (named || reference) && a.leftOut[r.kind+" "+r.id] {
+			return true
+		}
+	}
+	return false
 }
 
 // all stores records until one fails.
@@ -84,14 +120,67 @@ func (a *applying) oneByOne(ctx context.Context, places []int) error {
 		case err == nil:
 		case !isInput(err):
 			return err
-		case a.missing && isReference(err):
-			// It refers to a record that was left out; that one is complained of.
 		default:
-			a.missing = true
-			a.problems = append(a.problems, problemsOf(a.f.entries[i], err)...)
+			e := a.f.entries[i]
+			for _, p := range problemsOf(e, err) {
+				if !a.follows(e, p, isReference(err)) {
+					a.problems = append(a.problems, p)
+				}
+			}
+			a.leaveOut(i)
 		}
 	}
 	return nil
+}
+
+// errTried ends a trial that went well: nothing of it stays.
+var errTried = errors.New("tried")
+
+// tryWrong asks the register about the records that are wrong by themselves, so that what only it knows of them is told in the same
+// round; what it says of a field that is complained of already is not repeated.
+func (a *applying) tryWrong(ctx context.Context, wrong map[int]bool) error {
+	told := map[int]map[string]bool{}
+	for _, p := range a.f.problems {
+		n := recordOf(p.Field)
+		if told[n] == nil {
+			told[n] = map[string]bool{}
+		}
+		told[n][p.Field] = true
+	}
+	for _, i := range a.f.order() {
+		e := a.f.entries[i]
+		n := recordOf(e.prefix)
+		if !wrong[n] || e.holed || told[n][e.prefix+"id"] || told[n][e.prefix[:len(e.prefix)-1]] {
+			continue
+		}
+		err := a.tx.Savepoint(ctx, func() error {
+			if err := a.all(ctx, []int{i}); err != nil {
+				return err
+			}
+			if err := a.tx.Flush(ctx); err != nil {
+				return err
+			}
+			return errTried
+		})
+		f, ok := fault.As(err)
+		if ok && (f.Kind == fault.Unavailable || f.Kind == fault.DeadlineExceeded) {
+			return err
+		}
+		if !isInput(err) || ok && f.Reason == "CONSTRAINT" {
+			continue // of values out of range the register knows nothing more
+		}
+		for _, p := range problemsOf(e, err) {
+			if (within(e, p.Field) == "" || !said(told[n], p.Field)) && !a.follows(e, p, isReference(err)) {
+				a.problems = append(a.problems, p)
+			}
+		}
+	}
+	return nil
+}
+
+// within is the part of a field path that lies in the record; empty: the record as a whole.
+func within(e *entry, field string) string {
+	return strings.TrimSuffix(strings.TrimPrefix(field+".", e.prefix), ".")
 }
 
 // answer tells what was done, or all that is wrong.

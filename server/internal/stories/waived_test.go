@@ -2,6 +2,7 @@ package stories
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
