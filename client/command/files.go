@@ -61,8 +61,8 @@ func (a *app) applyFiles(cmd *cobra.Command, files []string, dry bool) error {
 	sources, problems := a.openAll(files)
 	file, found := recordfile.Read(sources...)
 	problems = append(problems, found...)
-	// With a file that could not be read, or none of its records, the server would judge something else.
-	if len(sources) < len(files) {
+	// With a file that could not be read, or not to its end, the server would judge something else.
+	if len(sources) < len(files) || file.Partial {
 		return exit.With(exit.Invalid, problems)
 	}
 	return a.applyRecords(cmd, file, problems, dry)
@@ -177,7 +177,7 @@ func placed(file *recordfile.File, theirs []*pb.Problem, ours recordfile.Problem
 	}
 	var out recordfile.Problems
 	for _, p := range theirs {
-		if known[p.GetField()] || file.Places.Broken(p.GetField()) {
+		if known[p.GetField()] || file.Places.Follows(p) {
 			continue
 		}
 		out = append(out, file.Places.FromServer(p))

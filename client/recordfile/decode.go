@@ -5,9 +5,12 @@ import (
 	"strings"
 
 	"go.yaml.in/yaml/v3"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/types/known/structpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
+
+	pb "lastlight/proto/lastlight/v1"
 )
 
 // decoder fills messages from YAML nodes by the message's own descriptor. It
@@ -74,7 +77,7 @@ func (d *decoder) plain(n *yaml.Node, depth int) bool {
 // message fills m from a mapping.
 func (d *decoder) message(n *yaml.Node, m protoreflect.Message, path string) {
 	if n.Kind != yaml.MappingNode {
-		d.problem(n, path, text(n), "a block with "+fieldNames(m.Descriptor()), "")
+		d.problem(n, path, text(n), expectBlock(m.Descriptor()), "")
 		return
 	}
 	fields := m.Descriptor().Fields()
@@ -88,8 +91,22 @@ func (d *decoder) message(n *yaml.Node, m protoreflect.Message, path string) {
 		name := key.Value
 		p := join(path, name)
 		fd := fields.ByName(protoreflect.Name(name))
+		if fd == nil && i > 0 && null(value) && decimal.MatchString(name) { // {length_m: 12,5, ...}
+			former := join(path, n.Content[i-2].Value)
+			d.problem(n.Content[i-1], former, n.Content[i-1].Value+","+name, "", "a decimal comma: write a point")
+			continue
+		}
 		if fd == nil {
-			d.problem(key, p, name, near(name, fields), "unknown field")
+			best, expected := near(name, fields)
+			d.problem(key, p, name, expected, "unknown field")
+			switch {
+			case m.Descriptor() == recordFields.Get(0).ContainingMessage():
+				d.places.lose(value)
+			case best != nil && child(n, string(best.Name())) == nil && seen[string(best.Name())] == 0:
+				// Read as what was surely meant, so that its own faults are told as well, and nobody asks for it.
+				seen[string(best.Name())] = key.Line
+				d.field(value, m, best, join(path, string(best.Name())))
+			}
 			continue
 		}
 		if line, dup := seen[name]; dup {
@@ -179,7 +196,7 @@ func (d *decoder) scalar(n *yaml.Node, fd protoreflect.FieldDescriptor, path str
 			}
 		}
 	}
-	d.problem(n, path, text(n), Expect(fd), "")
+	d.problem(n, path, text(n), Expect(fd), hint(n, fd))
 	return protoreflect.Value{}, false
 }
 
@@ -260,24 +277,26 @@ func join(path, name string) string {
 	return path + "." + name
 }
 
-// near names the fields that exist, the likeliest first where one is close.
-func near(name string, fields protoreflect.FieldDescriptors) string {
-	best, distance := "", 4
+// near finds the field that is likeliest meant, nil where none is close, and names those that may be written, it first.
+func near(name string, fields protoreflect.FieldDescriptors) (best protoreflect.FieldDescriptor, expected string) {
 	flat := func(s string) string { return strings.ToLower(strings.NewReplacer("_", "", "-", "").Replace(s)) }
-	for i := range fields.Len() {
-		f := string(fields.Get(i).Name())
-		if n := edits(flat(name), flat(f)); n < distance {
-			best, distance = f, n
-		}
-	}
+	distance := min(4, len(flat(name))/2+1)
 	var all []string
 	for i := range fields.Len() {
-		all = append(all, string(fields.Get(i).Name()))
+		fd := fields.Get(i)
+		if proto.GetExtension(fd.Options(), pb.E_OutputOnly).(bool) {
+			continue // the server writes it
+		}
+		all = append(all, string(fd.Name()))
+		if n := edits(flat(name), flat(string(fd.Name()))); n < distance {
+			best, distance = fd, n
+		}
 	}
-	if best != "" {
-		return "perhaps " + best + "; one of " + strings.Join(all, ", ")
+	expected = "one of " + strings.Join(all, ", ")
+	if best != nil {
+		expected = "perhaps " + string(best.Name()) + "; " + expected
 	}
-	return "one of " + strings.Join(all, ", ")
+	return best, expected
 }
 
 // edits counts the letters to change between two words (Levenshtein).

@@ -6,7 +6,10 @@ import (
 
 	"buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	"buf.build/go/protovalidate"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
+
+	pb "lastlight/proto/lastlight/v1"
 )
 
 // Expect says in words what a field takes: kind, range, unit. It is read off
@@ -17,7 +20,7 @@ func Expect(fd protoreflect.FieldDescriptor) string {
 		rules = nil
 	}
 	if fd.IsList() {
-		what := "a list of texts"
+		what := "a list of texts, [one, two]"
 		switch {
 		case fd.Message() != nil:
 			what = "a list of blocks with " + fieldNames(fd.Message())
@@ -63,10 +66,26 @@ func Expect(fd protoreflect.FieldDescriptor) string {
 		case "google.protobuf.Struct":
 			return "a block of fields"
 		}
-		return "a block with " + fieldNames(fd.Message())
+		return expectBlock(fd.Message())
 	default:
 		return "something else"
 	}
+}
+
+// Quantities are typed in one of several units; an example says it best.
+var quantities = map[protoreflect.FullName]string{
+	"lastlight.v1.Pressure":    "a pressure with its unit, {bar: 200} or {psi: 2900}",
+	"lastlight.v1.WaterVolume": "a size with its unit, {litres: 12}, {cubic_feet: 0.42} or {cubic_feet_of_gas_at_working_pressure: 80}",
+	"lastlight.v1.SurfaceRate": "a rate with its unit, {litres_per_minute: 18} or {cubic_feet_per_minute: 0.65}",
+	"lastlight.v1.Delivery":    "a delivery with its unit, {litres_per_minute: 250} or {cubic_feet_per_minute: 9}",
+	"lastlight.v1.GasMix":      "a gas in percent, {oxygen_percent: 32} or {oxygen_percent: 18, helium_percent: 45}",
+}
+
+func expectBlock(md protoreflect.MessageDescriptor) string {
+	if q := quantities[md.FullName()]; q != "" {
+		return q
+	}
+	return "a block with " + fieldNames(md)
 }
 
 func expectNumber(what string, r *validate.DoubleRules, unit string) string {
@@ -196,7 +215,9 @@ func Unit(fd protoreflect.FieldDescriptor) string {
 func fieldNames(md protoreflect.MessageDescriptor) string {
 	var names []string
 	for i := range md.Fields().Len() {
-		names = append(names, string(md.Fields().Get(i).Name()))
+		if fd := md.Fields().Get(i); !proto.GetExtension(fd.Options(), pb.E_OutputOnly).(bool) {
+			names = append(names, string(fd.Name()))
+		}
 	}
 	const most = 8
 	if len(names) > most {

@@ -5,8 +5,11 @@ package recordfile
 import (
 	"cmp"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
+
+	"go.yaml.in/yaml/v3"
 
 	pb "lastlight/proto/lastlight/v1"
 )
@@ -129,7 +132,9 @@ type Places struct {
 	marks map[string]mark
 	// Paths whose text could not be read.
 	broken []string
-	first  Place
+	// Ids of records of which not even the kind could be read: others may name them.
+	lost  map[string]bool
+	first Place
 }
 
 // NewPlaces is for a reader of another form of file; what stands nowhere is told to be at first.
@@ -184,6 +189,30 @@ func (ps *Places) Broken(path string) bool {
 func Within(inner, outer string) bool {
 	rest, ok := strings.CutPrefix(inner, outer)
 	return ok && (rest == "" || rest[0] == '.' || rest[0] == '[')
+}
+
+// lose notes the id of a record whose kind is not known.
+func (ps *Places) lose(record *yaml.Node) {
+	if id := child(record, "id"); id != nil && id.Value != "" {
+		if ps.lost == nil {
+			ps.lost = map[string]bool{}
+		}
+		ps.lost[id.Value] = true
+	}
+}
+
+// aRecord is the path of a record as a whole.
+var aRecord = regexp.MustCompile(`^records\[\d+\]\.[a-z_]+$`)
+
+// Follows tells whether what the server says follows from what could not be
+// read here: it is about that, or about a record that is named there.
+func (ps *Places) Follows(p *pb.Problem) bool {
+	at := p.GetField()
+	if aRecord.MatchString(at) {
+		// Of the record as a whole: a fault of one field is no reason for it.
+		return slices.ContainsFunc(ps.broken, func(b string) bool { return Within(at, b) })
+	}
+	return ps.lost[strings.Trim(p.GetRead(), `"`)] || ps.Broken(at)
 }
 
 // parent cuts the last step off a field path.

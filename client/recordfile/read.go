@@ -1,13 +1,11 @@
 package recordfile
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
 	"os"
 	"regexp"
-	"strconv"
 	"strings"
 	"time"
 
@@ -67,6 +65,8 @@ type File struct {
 	Records []*pb.Record
 	Places  *Places
 	Names   []string
+	// A source was not YAML to its end: what others name may stand in what could not be read.
+	Partial bool
 }
 
 // Read reads record files: YAML documents, each `records: [...]`. All problems
@@ -80,8 +80,9 @@ func Read(sources ...Source) (*File, Problems) {
 		if f.Places.first.File == "" {
 			f.Places.first = Place{File: src.Name}
 		}
-		docs, ps := documents(src)
+		docs, ps, whole := documents(src)
 		problems = append(problems, ps...)
+		f.Partial = f.Partial || !whole
 		d := &decoder{file: src.Name, lines: strings.Split(string(src.Data), "\n"), places: f.Places}
 		for _, doc := range docs {
 			if d.plain(doc, 0) {
@@ -113,8 +114,9 @@ func (f *File) Validate() Problems {
 
 // records takes one document's list on to the others'.
 func (f *File) records(d *decoder, doc *yaml.Node) {
-	if doc.Kind != yaml.MappingNode {
-		d.problem(doc, "", text(doc), "records: and a list of records", "")
+	if child(doc, "records") == nil {
+		message, expected := otherKind(doc)
+		d.problem(doc, "", begins(doc), expected, message)
 		return
 	}
 	found := false
@@ -139,15 +141,20 @@ func (f *File) records(d *decoder, doc *yaml.Node) {
 			}
 		}
 	}
-	if !found {
-		d.problem(doc, "records", "", "records: and a list of records", "")
+}
+
+// begins is how a document begins: its first field, or its text.
+func begins(doc *yaml.Node) string {
+	if names := keys(doc); len(names) > 0 {
+		return names[0] + ":"
 	}
+	return text(doc)
 }
 
 // ReadMessage reads a file with one message, as create and update take it.
 func ReadMessage(src Source, m proto.Message) (*Places, Problems) {
 	places := NewPlaces(Place{File: src.Name})
-	docs, problems := documents(src)
+	docs, problems, _ := documents(src)
 	if len(problems) == 0 && len(docs) != 1 {
 		problems = append(problems, Problem{Place: places.first, Read: fmt.Sprintf("%d documents", len(docs)), Expected: "one document"})
 	}
@@ -155,39 +162,16 @@ func ReadMessage(src Source, m proto.Message) (*Places, Problems) {
 		return places, problems
 	}
 	d := &decoder{file: src.Name, lines: strings.Split(string(src.Data), "\n"), places: places}
+	if message, expected, ok := otherMessage(docs[0], m.ProtoReflect().Descriptor()); !ok {
+		d.problem(docs[0], "", begins(docs[0]), expected, message)
+		return places, d.problems
+	}
 	if d.plain(docs[0], 0) {
 		d.message(docs[0], m.ProtoReflect(), "")
 	}
 	problems = append(d.problems, schema(m, "", places)...)
 	problems.Sort([]string{src.Name})
 	return places, problems
-}
-
-var yamlLine = regexp.MustCompile(`^yaml: (?:line (\d+): )?(.*)$`)
-
-// documents parses the YAML of a source. A text that is not YAML is one
-// problem: nothing after it can be told.
-func documents(src Source) ([]*yaml.Node, Problems) {
-	dec := yaml.NewDecoder(bytes.NewReader(src.Data))
-	var docs []*yaml.Node
-	for {
-		var doc yaml.Node
-		err := dec.Decode(&doc)
-		if errors.Is(err, io.EOF) {
-			return docs, nil
-		}
-		if err != nil {
-			p := Problem{Place: Place{File: src.Name}, Message: "not YAML: " + err.Error()}
-			if m := yamlLine.FindStringSubmatch(err.Error()); m != nil {
-				p.Line, _ = strconv.Atoi(m[1])
-				p.Message = "not YAML: " + m[2]
-			}
-			return docs, Problems{p}
-		}
-		if doc.Kind == yaml.DocumentNode && len(doc.Content) == 1 && !null(doc.Content[0]) {
-			docs = append(docs, doc.Content[0])
-		}
-	}
 }
 
 // schema checks m against the API's own rules and against the calendar.
@@ -201,11 +185,12 @@ func schema(m proto.Message, path string, places *Places) Problems {
 			if f := protovalidate.FieldPathString(v.Proto.GetField()); f == "" {
 				field = path
 			}
-			if v.FieldDescriptor == nil && places.Broken(parent(field)) {
+			around := field
+			if v.FieldDescriptor == nil && v.Proto.GetRuleId() == "required" {
 				// "One of them is required", where one stood there and could not be read.
-				places.broken = append(places.broken, field)
+				around = parent(field)
 			}
-			if places.Broken(field) {
+			if places.Broken(around) {
 				continue
 			}
 			p := Problem{Field: field, Message: v.Proto.GetMessage()}
@@ -214,8 +199,14 @@ func schema(m proto.Message, path string, places *Places) Problems {
 				if len(v.Proto.GetRule().GetElements()) > 0 {
 					p.Expected, p.Message = Expect(fd), ""
 				}
-				if v.Proto.GetRuleId() == "required" {
+				switch v.Proto.GetRuleId() {
+				case "required":
 					p.Message = "is missing"
+				case "repeated.unique":
+					again := namedTwice(v.FieldValue.List())
+					p.Field = fmt.Sprintf("%s[%d]", field, again)
+					p.Place, _ = places.Find(p.Field)
+					p.Read, p.Message, p.Expected = v.FieldValue.List().Get(again).String(), "is in the list already", "each of them once"
 				}
 			}
 			problems = append(problems, p)
@@ -224,6 +215,19 @@ func schema(m proto.Message, path string, places *Places) Problems {
 		problems = append(problems, Problem{Place: places.first, Field: path, Message: err.Error()})
 	}
 	return append(problems, calendar(m.ProtoReflect(), path, places)...)
+}
+
+// namedTwice is the place of the first entry of a list that stands in it before.
+func namedTwice(list protoreflect.List) int {
+	seen := map[any]bool{}
+	for i := range list.Len() {
+		if v := list.Get(i).Interface(); seen[v] {
+			return i
+		} else if _, block := v.(protoreflect.Message); !block {
+			seen[v] = true
+		}
+	}
+	return 0
 }
 
 var day = regexp.MustCompile(`^\d{4}-\d{2}(-\d{2})?$`)

@@ -122,6 +122,121 @@ func TestEveryProblemAtOnce(t *testing.T) {
 	golden(t, "problems.txt", problems.Error()+"\n")
 }
 
+// What people get wrong in a file that they typed by hand: what is said of it, and that nothing is said that only follows from it.
+func TestHonestMistakes(t *testing.T) {
+	t.Parallel()
+	site := func(more string) string {
+		return "records:\n  - site:\n      id: spring\n      title: Spring\n      time_zone: Europe/Zurich\n      water_density: 1000\n      grade: 1\n" + more
+	}
+	for name, c := range map[string]struct{ text, want string }{
+		"a tab": {
+			site("\t  notes: x\n"),
+			"f.yaml:8:1: not YAML: a tab in front of a line\n    read:     notes: x\n    expected: blanks alone: YAML takes no tabs there\n1 problem",
+		},
+		"a line that is out of line, and a fault of a record before it": {
+			"records:\n  - site:\n      id: Spring\n      title: Spring\n      time_zone: Europe/Zurich\n      water_density: 1000\n      grade: 1\n  - site:\n      id: well\n     title: Well\n  - site: {}\n",
+			"f.yaml:3:11: records[0].site.id\n    read:     Spring\n    expected: a key of small letters, digits and hyphens, at most 63\n" +
+				"f.yaml:10: not YAML: this line does not stand under those above it\n    read:     title: Well\n    expected: the same number of blanks in front as the lines of the same block\n2 problems",
+		},
+		"a colon in a text": {
+			site("      notes: beware: silt\n"),
+			"f.yaml:8: not YAML: a second colon, or a line that stands too far to the right\n    read:     notes: beware: silt\n    expected: a text that holds a colon and a blank between quotes; fields of a block one below the other\n1 problem",
+		},
+		"a list that is not ended, after one over two lines": {
+			site("      thresholds: {level_min_m: 1,\n        level_max_m: 2}\n      closures: [{from_day: 2026-01-01, to_day: 2026-02-01}\n      notes: x\n"),
+			"f.yaml:10: not YAML: a list that is begun with [ is not ended, or lacks a comma",
+		},
+		"a misspelt field is read as what was meant": {
+			"records:\n  - site:\n      id: spring\n      titel: Spring\n      timezone: Europe/Zurich\n      water_density: 1000\n      grde: 9\n",
+			"f.yaml:4:7: records[0].site.titel: unknown field\n    read:     titel\n    expected: perhaps title; one of id, title, time_zone, water_density, altitude_m, barometer_bar, water_temperature_c, grade, coarse_position, exact_position, access_notes, gate_code, thresholds, emergency, closures, notes, permit_required\n" +
+				"f.yaml:5:7: records[0].site.timezone: unknown field\n    read:     timezone\n    expected: perhaps time_zone; one of id, title, time_zone, water_density, altitude_m, barometer_bar, water_temperature_c, grade, coarse_position, exact_position, access_notes, gate_code, thresholds, emergency, closures, notes, permit_required\n" +
+				"f.yaml:7:7: records[0].site.grde: unknown field\n    read:     grde\n    expected: perhaps grade; one of id, title, time_zone, water_density, altitude_m, barometer_bar, water_temperature_c, grade, coarse_position, exact_position, access_notes, gate_code, thresholds, emergency, closures, notes, permit_required\n" +
+				"f.yaml:7:13: records[0].site.grade\n    read:     9\n    expected: a whole number, 1 to 5\n4 problems",
+		},
+		"units and decimals": {
+			site("      altitude_m: 480m\n      barometer_bar: 0,96\n      thresholds: {level_max_m: 1,5}\n      water_temperature_c: '7'\n"),
+			"f.yaml:8:19: records[0].site.altitude_m: the number alone: the field's name has the unit\n    read:     480m\n    expected: a number, -430 to 5500 m\n" +
+				"f.yaml:9:22: records[0].site.barometer_bar: a decimal comma: write a point\n    read:     0,96\n    expected: a number, 0.5 to 1.1 bar\n" +
+				"f.yaml:10:33: records[0].site.thresholds.level_max_m: a decimal comma: write a point\n    read:     1,5\n" +
+				"f.yaml:11:28: records[0].site.water_temperature_c: a number between quotes is a text\n    read:     \"7\"\n    expected: a number, -2 to 45 °C\n4 problems",
+		},
+		"a quantity without its unit": {
+			"records:\n  - fill: {cylinder: c-1, filled_at: 2026-06-01T08:10+02:00, pressure: 210bar, intended: 32}\n",
+			"f.yaml:2:72: records[0].fill.pressure\n    read:     210bar\n    expected: a pressure with its unit, {bar: 200} or {psi: 2900}\n" +
+				"f.yaml:2:90: records[0].fill.intended\n    read:     32\n    expected: a gas in percent, {oxygen_percent: 32} or {oxygen_percent: 18, helium_percent: 45}\n2 problems",
+		},
+		"named twice": {
+			"records:\n  - cylinder_set: {id: s-1, kind: twinset, cylinders: [a, b, a]}\n",
+			"f.yaml:2:62: records[0].cylinder_set.cylinders[2]: is in the list already\n    read:     a\n    expected: each of them once\n1 problem",
+		},
+		"a mix of more than the whole, beside another fault": {
+			"records:\n  - fill: {cylinder: c-1, filled_at: yesterday, pressure: {bar: 200}, intended: {oxygen_percent: 60, helium_percent: 50}}\n",
+			"f.yaml:2:38: records[0].fill.filled_at\n    read:     yesterday\n    expected: a time with its offset, e.g. 2026-06-01T08:10+02:00\n" +
+				"f.yaml:2:81: records[0].fill.intended: oxygen and helium together are more than 100 %\n    read:     a block\n2 problems",
+		},
+		"a record by itself": {
+			"site:\n  id: spring\n  title: Spring\n",
+			"f.yaml:1:1: a record by itself, and no list of records\n    read:     site:\n    expected: records: in the first line, and below it \"  - site:\"\n1 problem",
+		},
+		"the fields of a plan": {
+			"site: spring\nleader: ane\nteam: []\n",
+			"f.yaml:1:1: the fields of one plan, and no list of records\n    read:     site:\n",
+		},
+		"the fields of a fill": {
+			"cylinder: c-1\nfilled_at: x\npressure: {}\n",
+			"f.yaml:1:1: the fields of one fill, and no list of records\n    read:     cylinder:\n    expected: records: and a list of records; the fields of one record are for -f of a command such as create or update\n1 problem",
+		},
+		"a mapping of headings": {"kind: person\nfields: {id: \"{No}\"}\n", "f.yaml:1:1: a mapping of headings, and no file of records\n"},
+		"a CSV file":            {"id,title\nspring,Spring\n", "f.yaml:1:1: text, and no file of records\n    read:     id,title spring,Spring\n    expected: records: and a list of records; a CSV file is for `lastlight sheet in`\n1 problem"},
+	} {
+		_, problems := Read(source(c.text))
+		if len(problems) == 0 || !strings.HasPrefix(problems.Error(), c.want) {
+			t.Errorf("%s: got\n%v\nwant\n%s", name, problems, c.want)
+		}
+	}
+}
+
+// A file of records where the fields of one are wanted is one mistake, not one for every field that is missing.
+func TestFileOfAnotherKind(t *testing.T) {
+	t.Parallel()
+	for text, want := range map[string]string{
+		"records:\n  - plan: {id: a}\n": "f.yaml:1:1: a file of records\n    read:     records:\n    expected: the fields of one plan; a file of records is for `lastlight apply -f`\n1 problem; nothing was stored",
+		"plan:\n  id: a\n":              "f.yaml:1:1: a record under its kind\n    read:     plan:\n    expected: the fields of the plan by themselves, without \"plan:\" around them\n1 problem; nothing was stored",
+		"- id: a\n":                     "f.yaml:1:1: no block of fields\n    read:     a list\n    expected: the fields of one plan: id, site, survey, expedition, kind, goal, leader, team …\n1 problem; nothing was stored",
+	} {
+		if _, problems := ReadMessage(source(text), &pb.Plan{}); problems.Error() != want {
+			t.Errorf("got\n%v\nwant\n%s", problems, want)
+		}
+	}
+}
+
+// What the server says against a record is told beside a fault of one of its fields; what follows from text that could not be read
+// is not: a field in it, or a record of unknown kind that another one names.
+func TestWhatFollowsIsNotTold(t *testing.T) {
+	t.Parallel()
+	f, _ := Read(source("records:\n  - cylinder: {id: c-1, colour: blue, working_pressure: {bars: 232}}\n  - cylindre-thing: {id: c-2}\n  - fill: {cylinder: c-2, filled_at: x}\n"))
+	for _, c := range []struct {
+		field, read string
+		want        bool
+	}{
+		{"records[0].cylinder", "", false},
+		{"records[0].cylinder.serial", "", false},
+		{"records[0].cylinder.working_pressure", "", true},
+		{"records[0].cylinder.colour", "", true},
+		{"records[1]", "", true},
+		{"records[2].fill.cylinder", "c-2", true},
+		{"records[2].fill.cylinder", "c-3", false},
+		{"records[2].fill.filled_at", "", true},
+	} {
+		if got := f.Places.Follows(&pb.Problem{Field: c.field, Read: c.read}); got != c.want {
+			t.Errorf("%s (read %q) follows: %v, want %v", c.field, c.read, got, c.want)
+		}
+	}
+	if f, _ := Read(source("records:\n  - site: {id: a}\n  - site: {id: [}\n")); !f.Partial || len(f.Records) != 0 {
+		t.Errorf("a file that ends in the middle: partial %v, %d records", f.Partial, len(f.Records))
+	}
+}
+
 func TestRefusedBeforeAnythingIsBuilt(t *testing.T) {
 	t.Parallel()
 	for name, c := range map[string]struct{ text, want string }{
@@ -130,7 +245,7 @@ func TestRefusedBeforeAnythingIsBuilt(t *testing.T) {
 		"depth":      {"records:\n  - policy: {document: {a: " + strings.Repeat("[", 40) + strings.Repeat("]", 40) + "}}\n", "nested deeper than 32"},
 		"bomb":       {"records: " + strings.Repeat("[", 1<<20), "not YAML"},
 		"not yaml":   {"records:\n\t- x", "not YAML"},
-		"no records": {"sites: []\n", "unknown field"},
+		"no records": {"sites: []\n", "no file of records"},
 		"empty":      {"", "no records"},
 		"list":       {"- site: {}\n", "read:     a list"},
 		"two kinds":  {"records:\n  - site: {}\n    person: {}\n", "stands beside site"},

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"go.yaml.in/yaml/v3"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/types/known/timestamppb"
 )
@@ -52,6 +53,32 @@ func ParseScalar(fd protoreflect.FieldDescriptor, text string) (v protoreflect.V
 	default:
 		return v, false
 	}
+}
+
+var (
+	withUnit     = regexp.MustCompile(`^[-+]?\d+(\.\d+)?\s*[^\d\s.,eE:-][^\d]*\d?$`)
+	commaDecimal = regexp.MustCompile(`^[-+]?\d+,\d+$`)
+)
+
+// hint says what is wrong with a text that looks like a number and is none.
+func hint(n *yaml.Node, fd protoreflect.FieldDescriptor) string {
+	switch fd.Kind() {
+	case protoreflect.DoubleKind, protoreflect.Int32Kind, protoreflect.Int64Kind, protoreflect.Uint32Kind:
+	default:
+		return ""
+	}
+	quoted := n.Style&(yaml.DoubleQuotedStyle|yaml.SingleQuotedStyle) != 0
+	switch {
+	case n.Kind != yaml.ScalarNode:
+		return ""
+	case commaDecimal.MatchString(n.Value):
+		return "a decimal comma: write a point"
+	case withUnit.MatchString(n.Value):
+		return "the number alone: the field's name has the unit"
+	case quoted && decimal.MatchString(n.Value):
+		return "a number between quotes is a text"
+	}
+	return ""
 }
 
 // EnumWord is the word of an enum value as files and screens write it:
