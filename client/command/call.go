@@ -15,6 +15,7 @@ import (
 	"lastlight/client/exit"
 	"lastlight/client/recordfile"
 	"lastlight/client/screen"
+	pb "lastlight/proto/lastlight/v1"
 )
 
 // verb describes a command that makes one call.
@@ -110,6 +111,48 @@ func (b *builder[R]) placed(err error) error {
 	return exit.With(exit.Invalid, out)
 }
 
+// more asks the server what else is wrong with the record of a faulty file, in a dry run: those faults are then told in the same
+// round. Where it cannot be asked, what was found here is told.
+func (b *builder[R]) more(ctx context.Context, a *app, req R, faulty recordfile.Problems) recordfile.Problems {
+	fd := req.ProtoReflect().Descriptor().Fields().ByName(protoreflect.Name(strings.TrimSuffix(b.block, ".")))
+	if fd == nil || fd.Message() == nil {
+		return nil
+	}
+	record := &pb.Record{}
+	kinds := record.ProtoReflect().Descriptor().Fields()
+	kind := kinds.ByName(fd.Name())
+	for i := 0; kind == nil && i < kinds.Len(); i++ {
+		if kinds.Get(i).Message() == fd.Message() {
+			kind = kinds.Get(i)
+		}
+	}
+	if kind == nil || kind.Message() != fd.Message() {
+		return nil
+	}
+	record.ProtoReflect().Set(kind, req.ProtoReflect().Get(fd))
+	conn, err := a.dial()
+	if err != nil {
+		return nil
+	}
+	dry := &pb.ApplyRecordsRequest{Records: []*pb.Record{record}, DryRun: true, RequestId: a.requestID}
+	answer, err := pb.NewRecordServiceClient(conn).ApplyRecords(ctx, dry)
+	if err != nil {
+		return nil
+	}
+	known := map[string]bool{"id": true} // a command gives it, or the server does
+	for _, p := range faulty {
+		known[p.Field] = true
+	}
+	var out recordfile.Problems
+	for _, p := range answer.GetProblems() {
+		field, ok := strings.CutPrefix(p.GetField(), "records[0]."+string(kind.Name())+".")
+		if p.Field = field; ok && !known[field] && !b.places.Follows(p) {
+			out = append(out, b.places.FromServer(p))
+		}
+	}
+	return out
+}
+
 // command makes the command of a verb and what fills its request: the file,
 // then arguments and flags, then before, then the API's own checks.
 func command[R message](a *app, v verb) (*cobra.Command, *builder[R]) {
@@ -165,6 +208,8 @@ func command[R message](a *app, v verb) (*cobra.Command, *builder[R]) {
 			return err
 		}
 		if len(faulty) > 0 {
+			faulty = append(faulty, b.more(cmd.Context(), a, req, faulty)...)
+			faulty.Sort([]string{b.file})
 			return exit.With(exit.Invalid, faulty)
 		}
 		if before != nil {

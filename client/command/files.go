@@ -59,6 +59,9 @@ func (a *app) applyFiles(cmd *cobra.Command, files []string, dry bool) error {
 		a.timeout = filesTimeout
 	}
 	sources, problems := a.openAll(files)
+	if len(sources) == 0 {
+		return exit.With(exit.Invalid, problems)
+	}
 	file, found := recordfile.Read(sources...)
 	problems = append(problems, found...)
 	// With a file that could not be read, or not to its end, the server would judge something else.

@@ -279,24 +279,33 @@ func join(path, name string) string {
 
 // near finds the field that is likeliest meant, nil where none is close, and names those that may be written, it first.
 func near(name string, fields protoreflect.FieldDescriptors) (best protoreflect.FieldDescriptor, expected string) {
-	flat := func(s string) string { return strings.ToLower(strings.NewReplacer("_", "", "-", "").Replace(s)) }
-	distance := min(4, len(flat(name))/2+1)
 	var all []string
 	for i := range fields.Len() {
-		fd := fields.Get(i)
-		if proto.GetExtension(fd.Options(), pb.E_OutputOnly).(bool) {
-			continue // the server writes it
-		}
-		all = append(all, string(fd.Name()))
-		if n := edits(flat(name), flat(string(fd.Name()))); n < distance {
-			best, distance = fd, n
+		if fd := fields.Get(i); !proto.GetExtension(fd.Options(), pb.E_OutputOnly).(bool) { // the server writes these
+			all = append(all, string(fd.Name()))
 		}
 	}
-	expected = "one of " + strings.Join(all, ", ")
-	if best != nil {
-		expected = "perhaps " + string(best.Name()) + "; " + expected
+	meant, expected := Near(name, all)
+	return fields.ByName(protoreflect.Name(meant)), expected
+}
+
+// Near finds the word of a list that is likeliest meant by one that is not in it, empty where none is close, and says what is
+// expected: that one first, then all.
+func Near(word string, words []string) (meant, expected string) {
+	flat := func(s string) string {
+		return strings.ToLower(strings.NewReplacer("_", "", "-", "", " ", "").Replace(s))
 	}
-	return best, expected
+	distance := min(4, len(flat(word))/2+1)
+	for _, w := range words {
+		if n := edits(flat(word), flat(w)); n < distance {
+			meant, distance = w, n
+		}
+	}
+	expected = "one of " + strings.Join(words, ", ")
+	if meant != "" {
+		expected = "perhaps " + meant + "; " + expected
+	}
+	return meant, expected
 }
 
 // edits counts the letters to change between two words (Levenshtein).

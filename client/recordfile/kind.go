@@ -74,20 +74,20 @@ func kindOf(names []string) protoreflect.FieldDescriptor {
 // otherMessage says what a file is that should have the fields of m; ok true: it may have them.
 func otherMessage(doc *yaml.Node, m protoreflect.MessageDescriptor) (message, expected string, ok bool) {
 	if doc.Kind != yaml.MappingNode {
-		return "no block of fields", "the fields of one " + spaced(m) + ": " + fieldNames(m), false
+		return "no block of fields", "the fields of one " + Words(m) + ": " + fieldNames(m), false
 	}
 	names := keys(doc)
 	if child(doc, "records") != nil && m.Fields().ByName("records") == nil {
-		return "a file of records", "the fields of one " + spaced(m) + "; a file of records is for `lastlight apply -f`", false
+		return "a file of records", "the fields of one " + Words(m) + "; a file of records is for `lastlight apply -f`", false
 	}
 	if len(names) == 1 && recordFields.ByName(protoreflect.Name(names[0])) != nil && m.Fields().ByName(protoreflect.Name(names[0])) == nil {
-		return "a record under its kind", "the fields of the " + spaced(m) + " by themselves, without \"" + names[0] + ":\" around them", false
+		return "a record under its kind", "the fields of the " + Words(m) + " by themselves, without \"" + names[0] + ":\" around them", false
 	}
 	return "", "", true
 }
 
-// spaced is a message's name in words: CylinderSet is "cylinder set".
-func spaced(m protoreflect.MessageDescriptor) string {
+// Words is a message's name in words: CylinderSet is "cylinder set".
+func Words(m protoreflect.MessageDescriptor) string {
 	var out strings.Builder
 	for i, c := range string(m.Name()) {
 		if i > 0 && c >= 'A' && c <= 'Z' {

@@ -133,8 +133,10 @@ type Places struct {
 	// Paths whose text could not be read.
 	broken []string
 	// Ids of records of which not even the kind could be read: others may name them.
-	lost  map[string]bool
-	first Place
+	lost map[string]bool
+	// Files of which columns could not be tied to fields: what stands nowhere in them may stand in those.
+	partial map[string]bool
+	first   Place
 }
 
 // NewPlaces is for a reader of another form of file; what stands nowhere is told to be at first.
@@ -174,9 +176,22 @@ func (ps *Places) FromServer(p *pb.Problem) Problem {
 	return Problem{Place: place, Field: p.GetField(), Read: read, Expected: p.GetExpected(), Message: p.GetMessage()}
 }
 
+// Partial notes that not all of a file could be tied to fields.
+func (ps *Places) Partial(file string) {
+	if ps.partial == nil {
+		ps.partial = map[string]bool{}
+	}
+	ps.partial[file] = true
+}
+
 // Broken tells whether the text at or under path, or around it, could not be
 // read, so that whatever else is said about it follows from that.
 func (ps *Places) Broken(path string) bool {
+	if _, stands := ps.marks[path]; !stands {
+		if place, _ := ps.Find(path); ps.partial[place.File] {
+			return true
+		}
+	}
 	for _, b := range ps.broken {
 		if Within(path, b) || Within(b, path) {
 			return true

@@ -75,6 +75,12 @@ func documents(src Source) (docs []*yaml.Node, problems Problems, whole bool) {
 	return docs, Problems{p}, false
 }
 
+// Documents reads the YAML documents of a file of another form.
+func Documents(src Source) ([]*yaml.Node, Problems) {
+	docs, problems, _ := documents(src)
+	return docs, problems
+}
+
 func parse(data []byte) ([]*yaml.Node, error) {
 	dec := yaml.NewDecoder(bytes.NewReader(data))
 	var docs []*yaml.Node

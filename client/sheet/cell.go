@@ -117,6 +117,9 @@ func (r *reader) value(fd protoreflect.FieldDescriptor, text string) (v protoref
 	return v, echo, nil
 }
 
+// serial is a day as spreadsheets count them, from 1900: 10000 is in 1927, 99999 in 2173.
+var serial = regexp.MustCompile(`^[1-9]\d{4}([.,]\d+)?$`)
+
 func (r *reader) day(fd protoreflect.FieldDescriptor, text string, mark bool) (day, echo string, err error) {
 	use, today := calendar.UseIssue, r.today
 	ahead := slices.Contains(mayLieAhead, fd.Name())
@@ -131,7 +134,11 @@ func (r *reader) day(fd protoreflect.FieldDescriptor, text string, mark bool) (d
 	}
 	d := calendar.ReadTypedDate(calendar.TypedDate{Text: text, Form: r.m.Dates, Use: use, Today: today, Rules: typedRules})
 	if d.Refused != "" {
-		return "", "", &unread{refusals[d.Refused], recordfile.Expect(fd)}
+		message := refusals[d.Refused]
+		if serial.MatchString(text) {
+			message = "a spreadsheet's own number of a day: give the column the form of a date, YYYY-MM-DD, and save it again"
+		}
+		return "", "", &unread{message, recordfile.Expect(fd)}
 	}
 	if d.Echo {
 		echo = fmt.Sprintf("%q is read as %s", text, d.Date)
@@ -147,6 +154,9 @@ func (r *reader) instant(text string) (*timestamppb.Timestamp, error) {
 		return t, nil
 	}
 	const expected = "a day and time, e.g. 2026-06-01 08:10, with an offset where the mapping names no zone"
+	if serial.MatchString(text) {
+		return nil, &unread{"a spreadsheet's own number of a day: give the column the form of a date and time, and save it again", expected}
+	}
 	part := wallTime.FindStringSubmatch(text)
 	if part == nil || r.zone.Name == "" {
 		return nil, &unread{"", expected}

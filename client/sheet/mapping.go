@@ -1,10 +1,7 @@
 package sheet
 
 import (
-	"bytes"
-	"errors"
 	"fmt"
-	"io"
 	"maps"
 	"path/filepath"
 	"regexp"
@@ -38,7 +35,7 @@ type Mapping struct {
 	Zone string `yaml:"zone"`
 	// Decimal is the sign in numbers: point (also empty) or comma.
 	Decimal string `yaml:"decimal"`
-	// Separator between cells: "," (also empty), ";" or a tab.
+	// Separator between cells: ",", ";" or a tab; empty: as the row of headings shows.
 	Separator string `yaml:"separator"`
 	// Encoding of the file: utf-8 (also empty), windows-1252 or iso-8859-1.
 	Encoding string `yaml:"encoding"`
@@ -50,63 +47,147 @@ var encodings = map[string]encoding.Encoding{
 
 var forms = []calendar.Form{calendar.FormISO, calendar.FormDMY, calendar.FormMDY, calendar.FormYMD, calendar.FormMY, calendar.FormYM}
 
+// parts are the fields of a mapping file and what each takes.
+func (m *Mapping) parts() []part {
+	return []part{
+		{"kind", &m.Kind, "a kind of record: person, dive …"},
+		{"fields", &m.Fields, `a block, each line a field's path and its text: full_name: "{Name}"`},
+		{"keys", &m.Keys, "a list of paths, [id, owner]"},
+		{"words", &m.Words, "a block of paths, each with a block of words: material: {Stahl: steel}"},
+		{"dates", &m.Dates, "ISO, DMY, MDY, YMD, MY or YM"},
+		{"zone", &m.Zone, "a time zone as Europe/Oslo"},
+		{"decimal", &m.Decimal, "point or comma"},
+		{"separator", &m.Separator, `",", ";" or a tab ("\t")`},
+		{"encoding", &m.Encoding, "utf-8, windows-1252 or iso-8859-1"},
+	}
+}
+
+type part struct {
+	name     string
+	into     any
+	expected string
+}
+
+// mappingReader collects what is wrong with a mapping file.
+type mappingReader struct {
+	file     string
+	nodes    map[string]*yaml.Node // by name, and by "fields path"
+	problems recordfile.Problems
+}
+
+func (r *mappingReader) wrong(at, read, expected, message string) {
+	p := recordfile.Problem{Place: recordfile.Place{File: r.file}, Field: at, Read: read, Expected: expected, Message: message}
+	if n := r.nodes[at]; n != nil {
+		p.Line, p.Column = n.Line, n.Column
+	}
+	r.problems = append(r.problems, p)
+}
+
+// read fills the mapping from its document.
+func (r *mappingReader) read(doc *yaml.Node, m *Mapping) {
+	if doc.Kind != yaml.MappingNode {
+		r.wrong("", doc.Value, "kind: and fields:, as `lastlight sheet in --help` shows", "no mapping")
+		return
+	}
+	parts := m.parts()
+	var names []string
+	for _, p := range parts {
+		names = append(names, p.name)
+	}
+	for i := 0; i+1 < len(doc.Content); i += 2 {
+		key, value := doc.Content[i], doc.Content[i+1]
+		name := key.Value
+		n := slices.Index(names, name)
+		if n < 0 {
+			meant, expected := recordfile.Near(name, names)
+			r.nodes[name] = key
+			r.wrong(name, name, expected, "no part of a mapping")
+			if n = slices.Index(names, meant); n < 0 || r.nodes[meant] != nil {
+				continue
+			}
+			name = meant
+		}
+		if r.nodes[name] != nil {
+			r.wrong(name, name, "each part once", fmt.Sprintf("written twice, first in line %d", r.nodes[name].Line))
+			twice := &r.problems[len(r.problems)-1]
+			twice.Line, twice.Column = key.Line, key.Column
+			continue
+		}
+		r.nodes[name] = key
+		if value.Decode(parts[n].into) != nil {
+			r.wrong(name, value.Value, parts[n].expected, "")
+			continue
+		}
+		for k := 0; value.Kind == yaml.MappingNode && k+1 < len(value.Content); k += 2 {
+			r.nodes[name+" "+value.Content[k].Value] = value.Content[k]
+		}
+	}
+}
+
 // ReadMapping reads a mapping file; every problem is told at once.
 func ReadMapping(src recordfile.Source) (*Mapping, error) {
-	m := &Mapping{}
-	dec := yaml.NewDecoder(bytes.NewReader(src.Data))
-	dec.KnownFields(true)
-	problem := func(format string, args ...any) recordfile.Problem {
-		return recordfile.Problem{Place: recordfile.Place{File: src.Name}, Message: fmt.Sprintf(format, args...)}
+	docs, problems := recordfile.Documents(src)
+	if len(problems) > 0 {
+		return nil, problems
 	}
-	if err := dec.Decode(m); err != nil && !errors.Is(err, io.EOF) {
-		var wrong *yaml.TypeError
-		if !errors.As(err, &wrong) {
-			return nil, recordfile.Problems{problem("%s", strings.TrimPrefix(err.Error(), "yaml: "))}
-		}
-		var out recordfile.Problems
-		for _, e := range wrong.Errors {
-			out = append(out, problem("%s", strings.ReplaceAll(e, " not found in type sheet.Mapping", " is no part of a mapping")))
-		}
-		return nil, out
+	m, r := &Mapping{}, &mappingReader{file: src.Name, nodes: map[string]*yaml.Node{}}
+	if len(docs) == 1 {
+		r.read(docs[0], m)
+	} else {
+		r.wrong("", fmt.Sprintf("%d documents", len(docs)), "one mapping", "")
 	}
-	var out recordfile.Problems
+	r.check(m)
+	if len(r.problems) > 0 {
+		r.problems.Sort([]string{src.Name})
+		return nil, r.problems
+	}
+	return m, nil
+}
+
+// check notes words that are none and paths that the kind of record has not.
+func (r *mappingReader) check(m *Mapping) {
+	if m.Dates != "" && !slices.Contains(forms, m.Dates) {
+		r.wrong("dates", string(m.Dates), "ISO, DMY, MDY, YMD, MY or YM", "")
+	}
+	if m.Decimal != "" && m.Decimal != "point" && m.Decimal != "comma" {
+		r.wrong("decimal", m.Decimal, "point or comma", "")
+	}
+	if !slices.Contains([]string{"", ",", ";", "\t"}, m.Separator) {
+		r.wrong("separator", m.Separator, `",", ";" or a tab ("\t")`, "")
+	}
+	if _, ok := encodings[m.Encoding]; !ok {
+		r.wrong("encoding", m.Encoding, "utf-8, windows-1252 or iso-8859-1", "")
+	}
+	if len(m.Fields) == 0 && r.nodes["fields"] == nil {
+		r.wrong("fields", "", `each path with its text: full_name: "{Name}"`, "none")
+	}
 	fd, err := kindOf(m.Kind)
 	if err != nil {
-		return nil, append(out, problem("kind: %s", err))
+		_, expected := recordfile.Near(m.Kind, Kinds())
+		r.wrong("kind", m.Kind, expected, "no kind of record")
+		return // of what the paths are is not known
 	}
-	if len(m.Fields) == 0 {
-		out = append(out, problem(`fields: none; write each as path: "{Heading}"`))
-	}
-	known := func(where, text string) {
-		if _, err := parsePath(fd.Message(), text); err != nil {
-			out = append(out, problem("%s: %s", where, err))
+	known := func(part, path, at string) {
+		if _, err := parsePath(fd.Message(), path); err != nil {
+			e := &noField{message: err.Error()}
+			if no, ok := err.(*noField); ok { //nolint:errorlint // parsePath returns it unwrapped
+				e = no
+			}
+			if r.nodes[at] == nil {
+				r.nodes[at] = r.nodes[part]
+			}
+			r.wrong(at, path, e.expected, e.message)
 		}
 	}
 	for _, at := range slices.Sorted(maps.Keys(m.Fields)) {
-		known("fields", at)
+		known("fields", at, "fields "+at)
 	}
 	for _, at := range m.Keys {
-		known("keys", at)
+		known("keys", at, "keys")
 	}
 	for _, at := range slices.Sorted(maps.Keys(m.Words)) {
-		known("words", at)
+		known("words", at, "words "+at)
 	}
-	if m.Dates != "" && !slices.Contains(forms, m.Dates) {
-		out = append(out, problem("dates: %q, expected ISO, DMY, MDY, YMD, MY or YM", m.Dates))
-	}
-	if m.Decimal != "" && m.Decimal != "point" && m.Decimal != "comma" {
-		out = append(out, problem("decimal: %q, expected point or comma", m.Decimal))
-	}
-	if !slices.Contains([]string{"", ",", ";", "\t"}, m.Separator) {
-		out = append(out, problem(`separator: %q, expected ",", ";" or a tab ("\t")`, m.Separator))
-	}
-	if _, ok := encodings[m.Encoding]; !ok {
-		out = append(out, problem("encoding: %q, expected utf-8, windows-1252 or iso-8859-1", m.Encoding))
-	}
-	if len(out) > 0 {
-		return nil, out
-	}
-	return m, nil
 }
 
 // mappingFor is the mapping of a sheet that names fields in its own headings:
@@ -114,7 +195,7 @@ func ReadMapping(src recordfile.Source) (*Mapping, error) {
 func mappingFor(file string, headings []string) (*Mapping, error) {
 	kind, _, _ := strings.Cut(filepath.Base(file), ".")
 	if _, err := kindOf(kind); err != nil {
-		return nil, fmt.Errorf("which kind of record this is, neither a mapping nor the file's name says: %w", err)
+		return nil, fmt.Errorf("which kind of record this is, neither a mapping (--map) nor the file's name says: %w", err)
 	}
 	m := &Mapping{Kind: kind, Fields: map[string]string{}}
 	for _, h := range headings {

@@ -44,12 +44,16 @@ func Read(sources []recordfile.Source, o Options) (Answer, recordfile.Problems, 
 	a := Answer{File: &recordfile.File{}}
 	var problems recordfile.Problems
 	var tables []*table
+	var partial []string
 	for _, src := range sources {
 		a.File.Names = append(a.File.Names, src.Name)
 		t, found := readTable(src, o.Mapping)
 		problems = append(problems, found...)
-		if t == nil || len(found) > 0 {
+		if t == nil || t.kind == nil || t.key() == nil {
 			continue
+		}
+		if len(found) > 0 {
+			partial = append(partial, src.Name)
 		}
 		tables = append(tables, t)
 		problems = append(problems, t.long...)
@@ -58,6 +62,9 @@ func Read(sources []recordfile.Source, o Options) (Answer, recordfile.Problems, 
 		}
 	}
 	a.File.Places = recordfile.NewPlaces(recordfile.Place{File: strings.Join(a.File.Names, ", ")})
+	for _, name := range partial {
+		a.File.Places.Partial(name)
+	}
 	// A record comes before what lies within it.
 	slices.SortStableFunc(tables, func(x, y *table) int { return len(x.lists) - len(y.lists) })
 	b := builder{answer: &a, records: map[string]int{}, texts: map[string]text{}, slugs: map[string]string{}}

@@ -17,6 +17,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
+	"lastlight/client/recordfile"
 	pb "lastlight/proto/lastlight/v1"
 )
 
@@ -94,12 +95,16 @@ func parsePath(md protoreflect.MessageDescriptor, text string) (path, error) {
 		fd := md.Fields().ByName(protoreflect.Name(name))
 		switch {
 		case fd == nil:
-			return p, fmt.Errorf("%s has no field %q: one of %s", md.Name(), name, fieldNames(md))
+			meant, expected := recordfile.Near(name, fieldNames(md))
+			if meant != "" {
+				meant = strings.Join(append(slices.Clone(names[:i]), append([]string{meant}, names[i+1:]...)...), ".")
+			}
+			return p, &noField{fmt.Sprintf("a %s has no field %q", recordfile.Words(md), name), expected, meant}
 		case outputOnly(fd):
 			return p, fmt.Errorf("%s is written by the server", text)
 		case value(fd) != last:
 			if last {
-				return p, fmt.Errorf("%s is a block: add one of %s", text, fieldNames(fd.Message()))
+				return p, fmt.Errorf("%s is a block: add one of %s", text, strings.Join(fieldNames(fd.Message()), ", "))
 			}
 			return p, fmt.Errorf("%s is a value and has no fields", strings.Join(names[:i+1], "."))
 		}
@@ -117,14 +122,19 @@ func parsePath(md protoreflect.MessageDescriptor, text string) (path, error) {
 	return p, fmt.Errorf("%q is no field path", text)
 }
 
-func fieldNames(md protoreflect.MessageDescriptor) string {
+// noField is a path with a name that is no field; meant is the path that was likely meant, empty where none is close.
+type noField struct{ message, expected, meant string }
+
+func (e *noField) Error() string { return e.message + ": " + e.expected }
+
+func fieldNames(md protoreflect.MessageDescriptor) []string {
 	var names []string
 	for i := range md.Fields().Len() {
 		if fd := md.Fields().Get(i); !outputOnly(fd) {
 			names = append(names, string(fd.Name()))
 		}
 	}
-	return strings.Join(names, ", ")
+	return names
 }
 
 // Kinds are the kinds of record a sheet can hold.

@@ -286,7 +286,10 @@ func TestFormulasAreTexts(t *testing.T) {
 func TestMappingIsChecked(t *testing.T) {
 	t.Parallel()
 	_, err := ReadMapping(recordfile.Source{Name: "map.yaml", Data: []byte("kind: person\nfields: {name: \"{N}\", version: \"{V}\", cards: \"{C}\"}\ndates: DDMM\nseparator: \"|\"\ndecimal: dot\nencoding: ebcdic\n")})
-	for _, want := range []string{`no field "name"`, "version is written by the server", "cards is a block", "dates:", "separator:", "decimal:", "encoding:"} {
+	for _, want := range []string{
+		"map.yaml:2:10: fields name: a person has no field \"name\"", "map.yaml:2:23: fields version: version is written by the server", "map.yaml:2:39: fields cards: cards is a block",
+		"map.yaml:3:1: dates\n", "map.yaml:4:1: separator\n", "map.yaml:5:1: decimal\n", "map.yaml:6:1: encoding\n", "7 problems",
+	} {
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("nothing says %q in %v", want, err)
 		}
@@ -309,4 +312,71 @@ func FuzzRead(f *testing.F) {
 			}
 		}
 	})
+}
+
+// What people get wrong in a mapping is told at once, with its line; a misspelt part is read as what was meant.
+func TestMistakesInAMapping(t *testing.T) {
+	t.Parallel()
+	for text, want := range map[string]string{
+		"kind: persn\nfields: {id: \"{No}\"}\nseperator: \"|\"\n": "map.yaml:1:1: kind: no kind of record\n    read:     persn\n    expected: perhaps person; one of site, survey, reading, permit, person, cylinder, cylinder_set, equipment, fill, analysis, policy, expedition, plan, dive, incident, role, custody_event\n" +
+			"map.yaml:3:1: separator\n    read:     |\n    expected: \",\", \";\" or a tab (\"\\t\")\n" +
+			"map.yaml:3:1: seperator: no part of a mapping\n    read:     seperator\n    expected: perhaps separator; one of kind, fields, keys, words, dates, zone, decimal, separator, encoding\n3 problems; nothing was stored",
+		"kind: person\nfields:\n  id: \"{No}\"\n  birthday: \"{Born}\"\nkeys: id\nkeys: [id]\n": "map.yaml:4:3: fields birthday: a person has no field \"birthday\"\n    read:     birthday\n    expected: perhaps birth_day; one of id, full_name, short_name, initials, guest, birth_day, cards, consumption, worst_consumption, medical, emergency_contacts, telephone, guardian, guardian_consent_to, unavailable, arrivals, reassessments\n" +
+			"map.yaml:5:1: keys\n    read:     id\n    expected: a list of paths, [id, owner]\n" +
+			"map.yaml:6:1: keys: written twice, first in line 5\n    read:     keys\n    expected: each part once\n3 problems; nothing was stored",
+		"kind: person\n\tfields: x\n": "map.yaml:2:1: not YAML: a tab in front of a line\n    read:     fields: x\n    expected: blanks alone: YAML takes no tabs there\n1 problem; nothing was stored",
+	} {
+		_, err := ReadMapping(recordfile.Source{Name: "map.yaml", Data: []byte(text)})
+		if err == nil || err.Error() != want {
+			t.Errorf("%q: got\n%v\nwant\n%s", text, err, want)
+		}
+	}
+}
+
+// A sheet as a spreadsheet saves it where numbers have a decimal comma, with a byte order mark; days that it counts from 1900; a
+// workbook in the place of a sheet; headings that are misspelt: what is wrong is told in one round, and hides no wrong cell.
+func TestHonestMistakesInASheet(t *testing.T) {
+	t.Parallel()
+	club := mapping(t, "kind: person\nfields: {id: \"{No}\", full_name: \"{Name}\", birth_day: \"{Born}\"}\ndates: DMY\n")
+	commas := *club
+	commas.Separator = ","
+	for _, c := range []struct {
+		what string
+		m    *Mapping
+		name string
+		text string
+		want string
+	}{
+		{"semicolons and a mark", nil, "person.csv", "\ufeffid;full_name;birth_day\nbo;Bo Lind;1980-12-31\n", ""},
+		{"tabs, as the headings show", club, "x.csv", "No\tName\tBorn\nbo\tBo Lind\t31.12.1980\n", ""},
+		{
+			"separated otherwise than the mapping says", &commas, "x.csv", "No;Name;Born\nbo;Bo Lind;31.12.1980\n",
+			"x.csv: row 1: the cells are not separated as the mapping says (separator: \",\")\n    read:     No;Name;Born\n    expected: a row of headings\n1 problem; nothing was stored",
+		},
+		{
+			"days of a spreadsheet", club, "x.csv", "No;Name;Born\nbo;;29221\n",
+			"x.csv: row 2, column A (No): records[0].person.full_name\n    read:     nothing\n    expected: text of 1 to 120 letters\n" +
+				"x.csv: row 2, column C (Born): records[0].person.birth_day: a spreadsheet's own number of a day: give the column the form of a date, YYYY-MM-DD, and save it again\n    read:     29221\n    expected: a day, YYYY-MM-DD\n2 problems; nothing was stored",
+		},
+		{
+			"a workbook", nil, "person.xlsx", "PK\x03\x04\x00\xff",
+			"person.xlsx: is no CSV file\n    read:     a workbook (xlsx, ods)\n    expected: CSV: in the spreadsheet, save it as CSV (UTF-8)\n1 problem; nothing was stored",
+		},
+		{
+			"misspelt headings and a wrong cell", nil, "person.csv", "id,fullname,birth_day,colour\nbo,Bo Lind,31.12.1980,red\n",
+			"person.csv: row 1, column B (fullname): a person has no field \"fullname\"\n    read:     fullname\n    expected: perhaps full_name; one of id, full_name, short_name, initials, guest, birth_day, cards, consumption, worst_consumption, medical, emergency_contacts, telephone, guardian, guardian_consent_to, unavailable, arrivals, reassessments\n" +
+				"person.csv: row 1, column D (colour): a person has no field \"colour\"\n    read:     colour\n    expected: one of id, full_name, short_name, initials, guest, birth_day, cards, consumption, worst_consumption, medical, emergency_contacts, telephone, guardian, guardian_consent_to, unavailable, arrivals, reassessments\n" +
+				"person.csv: row 2, column C (birth_day): records[0].person.birth_day: not an ISO date, and the mapping declares no other form that fits (dates: DMY …)\n    read:     31.12.1980\n    expected: a day, YYYY-MM-DD\n3 problems; nothing was stored",
+		},
+		{
+			"a heading that the mapping names is missing", club, "x.csv", "No,Names,Born\nbo,Bo Lind,31.02.1980\n",
+			"x.csv: row 1: no column has this heading, which the mapping takes for full_name\n    read:     Name\n    expected: perhaps Names; one of No, Names, Born\n" +
+				"x.csv: row 2, column C (Born): records[0].person.birth_day: there is no such day\n    read:     31.02.1980\n    expected: a day, YYYY-MM-DD\n2 problems; nothing was stored",
+		},
+	} {
+		_, problems := read(t, options(c.m), c.name, c.text)
+		if got := problems.Error(); len(problems) > 0 && got != c.want || len(problems) == 0 && c.want != "" {
+			t.Errorf("%s: got\n%s\nwant\n%s", c.what, got, c.want)
+		}
+	}
 }

@@ -88,6 +88,9 @@ func readTable(src recordfile.Source, m *Mapping) (*table, recordfile.Problems) 
 	t := &table{file: src.Name, m: m}
 	whole := recordfile.Place{File: src.Name}
 	data := bytes.TrimPrefix(src.Data, []byte("\ufeff"))
+	if word := workbook(data); word != "" {
+		return nil, recordfile.Problems{{Place: whole, Read: word, Expected: "CSV: in the spreadsheet, save it as CSV (UTF-8)", Message: "is no CSV file"}}
+	}
 	if m != nil && encodings[m.Encoding] != nil {
 		decoded, err := encodings[m.Encoding].NewDecoder().Bytes(data)
 		if err != nil {
@@ -98,7 +101,7 @@ func readTable(src recordfile.Source, m *Mapping) (*table, recordfile.Problems) 
 	if !utf8.Valid(data) {
 		return nil, recordfile.Problems{{Place: whole, Expected: "utf-8, or a mapping with encoding: windows-1252 or iso-8859-1", Message: "is not utf-8"}}
 	}
-	separator := ','
+	separator := shown(data)
 	if m != nil && m.Separator != "" {
 		separator = rune(m.Separator[0])
 	}
@@ -117,6 +120,30 @@ func readTable(src recordfile.Source, m *Mapping) (*table, recordfile.Problems) 
 		}
 	}
 	return t, t.bind()
+}
+
+// workbook names the form of a spreadsheet's own file; empty: it is none.
+func workbook(data []byte) string {
+	switch {
+	case bytes.HasPrefix(data, []byte("PK\x03\x04")):
+		return "a workbook (xlsx, ods)"
+	case bytes.HasPrefix(data, []byte{0xd0, 0xcf, 0x11, 0xe0}):
+		return "a workbook (xls)"
+	case bytes.HasPrefix(data, []byte{0xff, 0xfe}), bytes.HasPrefix(data, []byte{0xfe, 0xff}):
+		return "a text in UTF-16"
+	}
+	return ""
+}
+
+// shown is the separator that the row of headings shows: where numbers have a decimal comma, a spreadsheet puts semicolons.
+func shown(data []byte) rune {
+	headings, _, _ := bytes.Cut(data, []byte("\n"))
+	for _, r := range ",;\t" {
+		if bytes.ContainsRune(headings, r) {
+			return r
+		}
+	}
+	return ','
 }
 
 // cells takes the text apart. The rows are those with anything in them.
@@ -181,40 +208,27 @@ func (t *table) bind() recordfile.Problems {
 		}
 		index[h] = i
 	}
+	if n := len(t.headers); n == 1 && len(t.m.Fields) > 1 && strings.ContainsAny(t.headers[0], ",;\t") {
+		wrong(t.headers[0], "a row of headings", "the cells are not separated as the mapping says (separator: %q)", t.m.Separator)
+		return problems
+	}
 	for _, at := range slices.Sorted(maps.Keys(t.m.Fields)) {
-		p, err := parsePath(kind.Message(), at)
-		if err != nil {
-			wrong(at, "", "%s", err)
-			continue
-		}
-		c := column{path: p, template: t.m.Fields[at]}
-		for _, h := range slots(c.template) {
-			n, ok := index[h]
-			if !ok {
-				wrong("", h, "the mapping of %s needs a column with this heading", at)
-				continue
-			}
-			used[h] = true
-			c.slots = append(c.slots, n)
-		}
-		t.columns = append(t.columns, c)
-		if len(p.lists) > len(t.lists) {
-			t.lists = p.lists
-		}
+		t.tie(kind, at, index, used, func(p recordfile.Problem) { problems = append(problems, p) })
 	}
 	for _, h := range t.headers {
 		if h != "" && !used[h] {
 			t.unused = append(t.unused, h)
 		}
 	}
-	for _, c := range t.columns {
+	t.columns = slices.DeleteFunc(t.columns, func(c column) bool {
 		for i, l := range c.lists {
 			if i >= len(t.lists) || l.name() != t.lists[i].name() {
 				wrong(c.text, "lists that lie within one another", "%s is in another list than %s: make a sheet for each", c.text, t.lists[len(t.lists)-1].name())
-				break
+				return true
 			}
 		}
-	}
+		return false
+	})
 	// Of fields with steps in common the outer one comes first.
 	slices.SortStableFunc(t.columns, func(a, b column) int { return len(a.lists) - len(b.lists) })
 	if len(problems) == 0 && t.key() == nil {
@@ -233,6 +247,48 @@ func (t *table) bind() recordfile.Problems {
 		}
 	}
 	return problems
+}
+
+// tie adds the column of a field path, if the sheet has the headings that its text needs. A path that is close to a field's is taken
+// for it, so that what stands below is judged too and nobody asks for the field.
+func (t *table) tie(kind protoreflect.FieldDescriptor, at string, index map[string]int, used map[string]bool, problem func(recordfile.Problem)) {
+	template := t.m.Fields[at]
+	var slotted []int
+	for _, h := range slots(template) {
+		if n, ok := index[h]; ok {
+			slotted = append(slotted, n)
+			used[h] = true
+		}
+	}
+	here := t.at(row{number: 1}, column{slots: slotted})
+	p, err := parsePath(kind.Message(), at)
+	if err != nil {
+		e := &noField{message: err.Error()}
+		if no, ok := err.(*noField); ok { //nolint:errorlint // parsePath returns it unwrapped
+			e = no
+		}
+		problem(recordfile.Problem{Place: here, Read: at, Expected: e.expected, Message: e.message})
+		if _, there := t.m.Fields[e.meant]; e.meant == "" || there {
+			return
+		}
+		if p, err = parsePath(kind.Message(), e.meant); err != nil {
+			return
+		}
+	}
+	for _, h := range slots(template) {
+		if _, ok := index[h]; ok {
+			continue
+		}
+		_, expected := recordfile.Near(h, slices.DeleteFunc(slices.Clone(t.headers), func(s string) bool { return s == "" }))
+		problem(recordfile.Problem{
+			Place: recordfile.Place{File: t.file, Line: 1, Cell: "row 1"}, Read: h, Expected: expected, Message: fmt.Sprintf("no column has this heading, which the mapping takes for %s", at),
+		})
+		return
+	}
+	t.columns = append(t.columns, column{path: p, template: template, slots: slotted})
+	if len(p.lists) > len(t.lists) {
+		t.lists = p.lists
+	}
 }
 
 // key is the column that tells which record a row belongs to.

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"testing"
 
+	"lastlight/engine/calendar"
 	"lastlight/engine/policy"
 	"lastlight/server/internal/fault"
 )
@@ -20,7 +21,7 @@ func FuzzDocument(f *testing.F) {
 	f.Add([]byte(`[`))
 	f.Fuzz(func(t *testing.T, b []byte) {
 		var problems fault.Problems
-		p := Decode(&problems, b)
+		p := Decode(&problems, b, calendar.Day{})
 		if len(problems.List()) > 0 {
 			return
 		}
@@ -29,7 +30,7 @@ func FuzzDocument(f *testing.F) {
 			t.Fatal(err)
 		}
 		var again fault.Problems
-		Decode(&again, written)
+		Decode(&again, written, calendar.Day{})
 		if len(again.List()) > 0 {
 			t.Fatalf("the canonical form has faults: %v", again.List())
 		}

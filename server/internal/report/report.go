@@ -80,12 +80,17 @@ func Show(r *engine.Report, n Names) *lastlightv1.Report {
 	return out
 }
 
+// Citation makes the API's message of a clause.
+func Citation(c finding.Citation) *lastlightv1.Citation {
+	return &lastlightv1.Citation{Document: c.Document, Edition: c.Edition, Section: c.Section, DateRead: c.DateRead}
+}
+
 // Finding makes the API's message of a finding.
 func Finding(f finding.Finding, n Names) *lastlightv1.Finding {
 	out := &lastlightv1.Finding{
 		Rule: f.Rule, RuleVersion: int32(f.RuleVersion), Status: string(f.Status), Code: f.Code, Subject: subject(&f.Subject, n), Other: subject(f.Other, n),
 		Path: f.Path, Place: f.Place, Observed: figure(f.Observed, n), Limit: figure(f.Limit, n), Shortfall: figure(f.Shortfall, n),
-		Citation: &lastlightv1.Citation{Document: f.Citation.Document, Edition: f.Citation.Edition, Section: f.Citation.Section, DateRead: f.Citation.DateRead},
+		Citation: Citation(f.Citation),
 		Message:  n.In(f.Message), Remedy: n.In(f.Remedy), DueAt: f.DueAt, Key: f.Key(),
 	}
 	for i := range f.Figures {

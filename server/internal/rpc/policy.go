@@ -62,7 +62,7 @@ func (h *Policies) ComparePolicy(ctx context.Context, r *lastlightv1.ComparePoli
 	for _, c := range found.Cells {
 		out.Cells = append(out.Cells, &lastlightv1.PolicyCellChange{
 			Path: c.Path, Before: c.Before, After: c.After,
-			Citation: &lastlightv1.Citation{Document: c.Citation.Document, Edition: c.Citation.Edition, Section: c.Citation.Section, DateRead: c.Citation.DateRead},
+			Citation: report.Citation(c.Citation),
 		})
 	}
 	for _, p := range found.Plans {

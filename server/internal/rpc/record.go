@@ -93,7 +93,7 @@ func (g *ground) check(p *fault.Problems, m proto.Message) {
 		}
 	case *lastlightv1.Policy:
 		if m.BasedOn == "" { // else only the store can tell, once it is whole
-			store.DecodePolicy(p, m)
+			store.DecodePolicy(p, m, g.today)
 		}
 	case *lastlightv1.Expedition:
 		expedition.Check(p, m)

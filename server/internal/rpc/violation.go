@@ -93,6 +93,8 @@ func words(v *protovalidate.Violation, m proto.Message) (wrong, expected string)
 			return "not in the form expected", form
 		}
 		return "not in the form expected", v.RuleValue.String()
+	case rule == "repeated.unique":
+		return "an entry is in the list twice", "each of them once"
 	case rule == "string.min_len" && v.FieldValue.IsValid() && v.FieldValue.String() == "":
 		return "missing", "a value"
 	case strings.HasPrefix(rule, "string.uuid"):

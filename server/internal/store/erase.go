@@ -13,6 +13,7 @@ import (
 
 	"lastlight/engine/policy"
 	lastlightv1 "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/report"
 )
 
 // removal is one kind of record that goes with a person.
@@ -248,7 +249,7 @@ func whatStays(ctx context.Context, q Querier, id string, in *policy.Policy, now
 		if cell, ok := cells[r.cell]; ok {
 			line.Kept = strings.ReplaceAll(kept(cell), "_", " ")
 			if by, cited := in.CitationFor("retention[" + cell.Record + "]"); cited {
-				line.Citation = &lastlightv1.Citation{Document: by.Document, Edition: by.Edition, Section: by.Section, DateRead: by.DateRead}
+				line.Citation = report.Citation(by)
 			}
 			if last != nil && cell.Months+cell.Days > 0 {
 				line.Until = last.AddDate(0, cell.Months, cell.Days).UTC().Format(time.DateOnly)

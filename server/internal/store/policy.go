@@ -15,9 +15,11 @@ import (
 	"google.golang.org/protobuf/types/known/structpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"lastlight/engine/calendar"
 	"lastlight/engine/policy"
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/clubpolicy"
+	"lastlight/server/internal/dates"
 	"lastlight/server/internal/fault"
 	"lastlight/server/internal/message"
 )
@@ -133,7 +135,11 @@ func (tx *Tx) PutPolicy(ctx context.Context, m *lastlightv1.Policy, expect Expec
 	if err := tx.completePolicy(ctx, p, m); err != nil {
 		return none, err
 	}
-	DecodePolicy(p, m)
+	zone, err := ClubZone(ctx, tx)
+	if err != nil {
+		return none, err
+	}
+	DecodePolicy(p, m, dates.Today(tx.Now(), zone))
 	if err := p.Err(); err != nil {
 		return none, err
 	}
@@ -197,13 +203,13 @@ INSERT INTO policy (id, number, doc, reason, created_at, created_by) SELECT $1, 
 
 // sameDocument compares two documents cell by cell, however they are typed.
 func sameDocument(a, b *lastlightv1.Policy) bool {
-	x, errX := clubpolicy.Canonical(DecodePolicy(fault.Collect(""), a))
-	y, errY := clubpolicy.Canonical(DecodePolicy(fault.Collect(""), b))
+	x, errX := clubpolicy.Canonical(DecodePolicy(fault.Collect(""), a, calendar.Day{}))
+	y, errY := clubpolicy.Canonical(DecodePolicy(fault.Collect(""), b, calendar.Day{}))
 	return errX == nil && errY == nil && string(x) == string(y)
 }
 
-// DecodePolicy reads a policy's document strictly and notes what is wrong with it.
-func DecodePolicy(p *fault.Problems, m *lastlightv1.Policy) policy.Policy {
+// DecodePolicy reads a policy's document strictly and notes what is wrong with it; today as clubpolicy.Decode has it.
+func DecodePolicy(p *fault.Problems, m *lastlightv1.Policy, today calendar.Day) policy.Policy {
 	if m.Document == nil {
 		p.Add("document", "", "a document like the shipped default", "the policy has no document")
 		return policy.Policy{}
@@ -213,7 +219,7 @@ func DecodePolicy(p *fault.Problems, m *lastlightv1.Policy) policy.Policy {
 		p.Add("document", "", "finite numbers", "a cell is not a number")
 		return policy.Policy{}
 	}
-	return clubpolicy.Decode(p, b)
+	return clubpolicy.Decode(p, b, today)
 }
 
 // AdoptPolicy puts a draft in force from a day on; every approved plan for a dive that it governs is asked again.
