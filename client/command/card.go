@@ -3,6 +3,7 @@ package command
 import (
 	"fmt"
 
+	"github.com/google/uuid"
 	"github.com/spf13/cobra"
 
 	"lastlight/client/exit"
@@ -17,10 +18,7 @@ func (a *app) card() *cobra.Command {
 		call(a, verb{use: "list PERSON", short: "List the cards of a person", args: []string{"id"}, example: "  lastlight card list ane"},
 			c, pb.RosterServiceClient.GetPerson, nil, showCards),
 		a.cardAdd(),
-		call(a, verb{
-			use: "seen PERSON CARD", short: "You have had this card in hand; nobody can have seen their own", args: []string{"person", "card"},
-			example: "  lastlight card seen ane full-2024",
-		}, c, pb.RosterServiceClient.RecordCardSeen, nil, showCards),
+		a.cardSeen(),
 		call(a, verb{
 			use: "revoke PERSON CARD", short: "The card was taken back; it counts for nothing from this minute", args: []string{"person", "card"},
 			example: "  lastlight card revoke ane full-2024 --reason \"withdrawn by the issuing body\"",
@@ -90,6 +88,37 @@ func (a *app) cardAdd() *cobra.Command {
 			return t.refused(err)
 		}
 		return a.answer(cmd.Context(), p, func(w screen.View) error { return showCards(w, p) })
+	}
+	return cmd
+}
+
+// cardSeen records cards of one person as seen, a call for each.
+func (a *app) cardSeen() *cobra.Command {
+	v := verb{
+		use: "seen PERSON CARD...", short: "You have had these cards in hand; nobody can have seen their own", args: []string{"person", "card..."},
+		long:    "Each card is recorded by itself: where one is refused, those before it are recorded.",
+		example: "  lastlight card seen ane full-2024\n  lastlight card seen ane cpr first-aid oxygen",
+	}
+	cmd, build := command[*pb.RecordCardSeenRequest](a, v)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		var person *pb.Person
+		for _, card := range args[1:] {
+			req := &pb.RecordCardSeenRequest{}
+			if err := build.request(cmd, []string{args[0], card}, req, nil); err != nil {
+				return err
+			}
+			if run, err := uuid.Parse(a.requestID); err == nil && len(args) > 2 {
+				req.RequestId = uuid.NewSHA1(run, []byte(card)).String() // repeated with the run's id, each is done once only
+			}
+			conn, err := a.dial()
+			if err != nil {
+				return err
+			}
+			if person, err = pb.NewRosterServiceClient(conn).RecordCardSeen(cmd.Context(), req); err != nil {
+				return build.placed(err)
+			}
+		}
+		return a.answer(cmd.Context(), person, func(w screen.View) error { return showCards(w, person) })
 	}
 	return cmd
 }

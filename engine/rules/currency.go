@@ -223,7 +223,7 @@ func (c *Case) currency(m Member) []finding.Finding {
 	at := path("divers", c.indexOf(m.Diver), "dives")
 	switch {
 	case !m.Known || m.CardLevel == "":
-		f := unknown(s, "a training card that counts", path("divers", c.indexOf(m.Diver), "cards"))
+		f := unknown(s, aCardThatCounts, path("divers", c.indexOf(m.Diver), "cards"))
 		return one(f)
 	case m.Currency == nil && c.Policy.Rung(m.CardLevel) < c.Policy.Rung(string(c.lowestOverhead())):
 		f := answer(finding.NotApplicable, "no_overhead", s)
@@ -268,7 +268,7 @@ func (c *Case) currency(m Member) []finding.Finding {
 func (c *Case) stepDown(m Member) []finding.Finding {
 	s := m.subject()
 	if !m.Known || m.CardLevel == "" {
-		return one(unknown(s, "a training card that counts", path("divers", c.indexOf(m.Diver), "cards")))
+		return one(unknown(s, aCardThatCounts, path("divers", c.indexOf(m.Diver), "cards")))
 	}
 	f := pass(s)
 	f.Figures = []finding.Figure{finding.Word("level", m.CardLevel), finding.Word("counts_as", nameOr(m.Counts, "nothing"))}

@@ -181,6 +181,7 @@ func (r *Rule) finish(c *Case, f *finding.Finding, by finding.Citation) {
 	if f.Status.Blocks() || f.Status == finding.Caution || f.DueAt != "" {
 		f.Remedy = fill(w.Remedy, f)
 	}
+	c.derive(f)
 }
 
 // explain gives every finding that says more than "in order" the steps that led

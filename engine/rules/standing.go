@@ -174,7 +174,7 @@ func (c *Case) cards(m *Member) {
 		f := measured(answer(finding.Refuse, "card_ended", s), finding.Word("", c.Days.Last.String()), finding.Word("", over))
 		m.Card = at(f, ended)
 	default:
-		m.Card = unknown(s, "a training card that counts", path("divers", c.indexOf(m.Diver), "cards"))
+		m.Card = unknown(s, aCardThatCounts, path("divers", c.indexOf(m.Diver), "cards"))
 	}
 }
 

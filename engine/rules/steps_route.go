@@ -2,8 +2,11 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 
+	"lastlight/engine/facts"
 	"lastlight/engine/finding"
+	"lastlight/engine/policy"
 	"lastlight/engine/route"
 )
 
@@ -91,20 +94,73 @@ func (s *steps) share(d int) {
 	}
 	x := p.Share[d]
 	s.add("the smallest supply of the team", finding.Least, litres("smallest", x.LeastL), all...)
-	from := "plan.gas_fraction"
-	if s.c.In.Plan.GasFraction.Zero() && s.c.Level != nil {
-		from = "policy.ladder[" + s.c.LevelName + "], gas rule"
-	}
-	if s.c.Route.Siphon.Applied {
-		from = "the siphon row of the level"
-	}
 	formula := "fraction × smallest"
-	in := []finding.Figure{ratio("fraction", x.Fraction).At(from), litres("smallest", x.LeastL).At(finding.Above)}
+	in := []finding.Figure{s.fraction(), litres("smallest", x.LeastL).At(finding.Above)}
 	if x.ExtraL != 0 {
 		formula += " - extra from stages"
 		in = append(in, litres("extra from stages", x.ExtraL).At("stages breathed beyond a third (half + 15 bar)"))
 	}
 	s.add("permitted up to the commitment point", formula, litres("permitted", x.PermittedL), in...)
+}
+
+// fraction is the part of the smallest supply that is for the way in: what plan and level give, of it the part that a site opening
+// is given, and no more than the level gives where the way in runs with the flow.
+func (s *steps) fraction() finding.Figure {
+	c := s.c
+	var given []finding.Figure
+	add := func(name string, f policy.Fraction, at string) {
+		given = append(given, ratio(name, f.Value()).At(at+": "+f.String()))
+	}
+	if p := c.In.Plan.GasFraction; !p.Zero() {
+		add("the plan", p, "plan.gas_fraction")
+	}
+	for _, of := range []struct {
+		single bool
+		words  string
+		cell   string
+	}{{false, "doubles", "gas_doubles"}, {true, "a single cylinder", "gas_single"}} {
+		carried := slices.ContainsFunc(c.Team, func(m Member) bool { return c.single(m.Diver) == of.single })
+		if c.Level == nil || !carried {
+			continue
+		}
+		if g := gasCell(c.Level, of.single); g.Kind == policy.GasFraction {
+			add("level "+c.LevelName+" with "+of.words, g.Fraction, "policy.ladder["+c.LevelName+"]."+of.cell)
+		}
+	}
+	switch {
+	case len(given) == 0 && c.Level == nil:
+		add("a third", policy.Frac(1, 3), "taken where no level is known")
+	case len(given) == 0:
+		add("all", policy.Frac(1, 1), "level "+c.LevelName+" gives no fraction for what is carried")
+	}
+	share := s.least("the part of the gas for the way in", given)
+	if c.In.Plan.Kind == facts.SiteOpening {
+		opening := c.Policy.Gas.SiteOpeningShare
+		part := ratio("fraction", *share.Number*opening.Value())
+		s.add("of it, the part that a site opening is given", "fraction × opening", part, share, ratio("opening", opening.Value()).At("policy.gas.site_opening_share: "+opening.String()))
+		share = part.At(finding.Above)
+	}
+	if c.Route.Siphon.Applied {
+		row := c.Level.Inflow.Fraction
+		share = s.least("no more than where the way in runs with the flow", []finding.Figure{share, ratio("siphon row of the level", row.Value()).At("policy.ladder[" + c.LevelName + "].inflow: " + row.String())})
+	}
+	return share
+}
+
+// least is the smallest of some fractions, in a line of its own where there are several.
+func (s *steps) least(what string, of []finding.Figure) finding.Figure {
+	if len(of) == 1 {
+		return of[0].Called("fraction")
+	}
+	low := of[0]
+	for _, f := range of[1:] {
+		if *f.Number < *low.Number {
+			low = f
+		}
+	}
+	low = ratio("fraction", *low.Number)
+	s.add(what, finding.Least, low, of...)
+	return low.At(finding.Above)
 }
 
 // used is what a diver has breathed out of the mains up to the commitment point.

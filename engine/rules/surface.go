@@ -9,14 +9,14 @@ func watchRules() []Rule {
 			ID: "watch.times", Version: 1, Title: "Times of the watch", Citation: handbook("dates and deadlines", "T36"), Cell: "watch",
 			Words: map[string]Words{
 				"ok":      {Says: "{subject}: out by {observed}, look {look}, coordinator {coordinator}, dial {dial}"},
-				"no_gas":  {Says: "{subject}: cannot tell how long the gas left at {observed} lasts", Remedy: "complete the route and the gas"},
 				"no_time": {Says: "{subject}: the watch cannot be timed", Remedy: "complete the route, the entry and the time zone"},
+				"no_gas":  {Says: "{subject}: cannot tell how long the gas left at {observed} lasts", Remedy: "complete the route and the gas"},
 			},
 			Check: func(c *Case) []finding.Finding {
 				s := c.plan()
 				if c.Watch == nil {
-					f := answer(finding.Indeterminate, "no_time", s)
-					f.Path = "plan.entry"
+					f := unknown(s, "the times of the watch", "plan.entry")
+					f.Code = "no_time"
 					return one(f)
 				}
 				w := c.Watch
