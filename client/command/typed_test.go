@@ -13,6 +13,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"lastlight/client/exit"
+	"lastlight/client/screen"
 )
 
 // asTyped is how a problem with what was typed begins: a flag or an argument of the usage line; or it names the file that gives it.
@@ -131,5 +132,20 @@ func TestServerSpeaksOfFlags(t *testing.T) {
 	})
 	if got := c.run("card", "add", "ane", "new", "--level", "FULLL", "--issued-day", "2024-03-02"); !strings.Contains(got.err, "\n  --level: no such level") {
 		t.Errorf("%d %s", got.code, got.err)
+	}
+}
+
+// A report names the command that records what is missing: each of them is one.
+func TestRecordingCommandsExist(t *testing.T) {
+	c := newClub(t)
+	there := map[string]bool{}
+	tree(newRoot(c), func(cmd *cobra.Command) { there[cmd.CommandPath()] = true })
+	for _, text := range screen.RecordingCommands() {
+		for _, part := range strings.Split(text, "lastlight ")[1:] {
+			words := strings.Fields(strings.NewReplacer(",", " ", ";", " ").Replace(part))
+			if len(words) < 2 || !there["lastlight "+words[0]+" "+words[1]] {
+				t.Errorf("%q: there is no command lastlight %s", text, part)
+			}
+		}
 	}
 }

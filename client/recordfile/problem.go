@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"go.yaml.in/yaml/v3"
+	"google.golang.org/protobuf/reflect/protoreflect"
 
 	pb "lastlight/proto/lastlight/v1"
 )
@@ -217,13 +218,13 @@ func (ps *Places) lose(record *yaml.Node) {
 }
 
 // aRecord is the path of a record as a whole.
-var aRecord = regexp.MustCompile(`^records\[\d+\]\.[a-z_]+$`)
+var aRecord = regexp.MustCompile(`^records\[\d+\]\.([a-z_]+)$`)
 
 // Follows tells whether what the server says follows from what could not be
 // read here: it is about that, or about a record that is named there.
 func (ps *Places) Follows(p *pb.Problem) bool {
 	at := p.GetField()
-	if aRecord.MatchString(at) {
+	if part := aRecord.FindStringSubmatch(at); part != nil && recordFields.ByName(protoreflect.Name(part[1])) != nil {
 		// Of the record as a whole: a fault of one field is no reason for it.
 		return slices.ContainsFunc(ps.broken, func(b string) bool { return Within(at, b) })
 	}

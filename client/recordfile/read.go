@@ -191,6 +191,7 @@ func schema(m proto.Message, path string, places *Places) Problems {
 				around = parent(field)
 			}
 			if places.Broken(around) {
+				places.broken = append(places.broken, field) // the server will say it too
 				continue
 			}
 			p := Problem{Field: field, Message: v.Proto.GetMessage()}
@@ -204,8 +205,7 @@ func schema(m proto.Message, path string, places *Places) Problems {
 					p.Message = "is missing"
 				case "repeated.unique":
 					again := namedTwice(v.FieldValue.List())
-					p.Field = fmt.Sprintf("%s[%d]", field, again)
-					p.Place, _ = places.Find(p.Field)
+					p.Place, _ = places.Find(fmt.Sprintf("%s[%d]", field, again))
 					p.Read, p.Message, p.Expected = v.FieldValue.List().Get(again).String(), "is in the list already", "each of them once"
 				}
 			}

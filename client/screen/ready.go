@@ -61,6 +61,7 @@ func (p *page) readyDay(g *pb.GoodToGo) {
 		p.blank()
 		p.label(0, strings.ToUpper(l.GetSign()), l.GetWhat())
 		p.label(2, "to do", l.GetToDo())
+		p.label(2, "record with", recordWith(l.GetFinding(), ""))
 		p.label(2, "changes on", l.GetChangesOn())
 	}
 }

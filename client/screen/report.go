@@ -116,7 +116,7 @@ func (w View) reasons(p *page, r *pb.Report, o ReportOptions) {
 			for _, k := range same {
 				said[k] = true
 			}
-			w.finding(p, n, findings, same, o)
+			w.finding(p, n, r.GetPlan(), findings, same, o)
 		case status == "caution" || status == "note":
 			if !brief {
 				p.blank()
@@ -188,7 +188,7 @@ func sameFor(fs []*pb.Finding, same []int) string {
 	return strings.Join(rules, ", ")
 }
 
-func (w View) finding(p *page, n int, all []*pb.Finding, same []int, o ReportOptions) {
+func (w View) finding(p *page, n int, plan string, all []*pb.Finding, same []int, o ReportOptions) {
 	f := all[same[0]]
 	word := statusWord[f.GetStatus()]
 	switch {
@@ -225,6 +225,7 @@ func (w View) finding(p *page, n int, all []*pb.Finding, same []int, o ReportOpt
 	}
 	p.label(4, "also", strings.Join(more, "; "))
 	p.label(4, "would pass", f.GetRemedy())
+	p.label(4, "record with", recordWith(f, plan))
 	switch {
 	case f.GetWaivedBy() != "":
 		p.label(4, "waived by", waivedBy(f))

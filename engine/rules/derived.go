@@ -30,7 +30,7 @@ var derived = map[string][]need{
 const aCardThatCounts = "a training card that counts"
 
 // lack is one thing that is missing, for whom, and what to do about it.
-type lack struct{ says, remedy string }
+type lack struct{ says, remedy, path string }
 
 // need names what is missing for something that is worked out; none: nothing is.
 type need func(c *Case, f *finding.Finding) []lack
@@ -39,14 +39,14 @@ func needEntry(c *Case, _ *finding.Finding) []lack {
 	if !c.Span.Entry.IsZero() {
 		return nil
 	}
-	return []lack{{"the plan has no planned entry", "give the plan its entry"}}
+	return []lack{{"the plan has no planned entry", "give the plan its entry", "plan.entry"}}
 }
 
 func needZone(c *Case, _ *finding.Finding) []lack {
 	if len(c.In.Site.Zones) > 0 {
 		return nil
 	}
-	return []lack{{c.site().Label() + " has no time zone on record", "enter the site's time zone"}}
+	return []lack{{c.site().Label() + " has no time zone on record", "enter the site's time zone", "site.zones"}}
 }
 
 // needRoute names what the route cannot be computed without.
@@ -55,11 +55,11 @@ func needRoute(c *Case, _ *finding.Finding) []lack {
 	case c.computed():
 		return nil
 	case len(c.RouteMissing) == 0:
-		return []lack{{"the route has faults", "mend the route first"}}
+		return []lack{{"the route has faults", "mend the route first", "route.route.moves"}}
 	}
 	var out []lack
 	for _, m := range c.RouteMissing {
-		l := lack{"the route cannot be computed without " + m.Observed.Text + " of " + m.Subject.Label(), "enter " + m.Observed.Text + " of " + m.Subject.Label()}
+		l := lack{"the route cannot be computed without " + m.Observed.Text + " of " + m.Subject.Label(), "enter " + m.Observed.Text + " of " + m.Subject.Label(), m.Path}
 		if !slices.Contains(out, l) {
 			out = append(out, l)
 		}
@@ -73,47 +73,50 @@ func needCard(c *Case, f *finding.Finding) []lack {
 		if m.subject() != f.Subject {
 			continue
 		}
-		if m.Card.Code == "unknown" && m.Record != nil && !c.Days.First.IsZero() {
-			return []lack{{"no training card is on record", "enter the card, and have somebody else record having seen it"}}
+		if m.Card.Code != "unknown" {
+			return []lack{{"no training card counts yet", "see what is said of the card itself", m.Card.Path}}
+		}
+		if m.Record != nil && !c.Days.First.IsZero() {
+			return []lack{{"no training card is on record", "enter the card, and have somebody else record having seen it", f.Path}}
 		}
 	}
-	return []lack{{"no training card counts yet", "see what is said of the card itself"}}
+	return []lack{{"no training card counts yet", "see what is said of the card itself", f.Path}}
 }
 
-func needSetUp(*Case, *finding.Finding) []lack {
-	return []lack{{"no set-up dive of this team is on record that verifies the route", "dive the set-up first, and record the dive"}}
+func needSetUp(_ *Case, f *finding.Finding) []lack {
+	return []lack{{"no set-up dive of this team is on record that verifies the route", "dive the set-up first, and record the dive", f.Path}}
 }
 
 func needSupply(*Case, *finding.Finding) []lack {
-	return []lack{{"the plan names no cylinders", "give every diver of the plan their cylinders"}}
+	return []lack{{"the plan names no cylinders", "give every diver of the plan their cylinders", "plan.supplies"}}
 }
 
-// derive puts what is missing behind a derived thing into a finding's sentence.
-func (c *Case) derive(f *finding.Finding) {
+// derive says what is missing behind a derived thing and what to do about it, and lets the finding point at the first of it. ok
+// false: the finding is about something that is recorded.
+func (c *Case) derive(f *finding.Finding) (message, remedy string, ok bool) {
 	if f.Code != "unknown" && f.Code != "no_time" || f.Observed == nil {
-		return
+		return "", "", false
 	}
 	what := f.Observed.Text
-	needs, ok := derived[what]
-	if !ok {
-		return
+	var lacks []lack
+	for _, need := range derived[what] {
+		lacks = append(lacks, need(c, f)...)
 	}
+	if len(lacks) == 0 {
+		return "", "", false
+	}
+	f.Path = lacks[0].path
 	const most = 3
 	var says, remedies []string
-	for _, need := range needs {
-		for _, l := range need(c, f) {
-			says, remedies = append(says, l.says), append(remedies, l.remedy)
-		}
+	for _, l := range lacks[:min(most, len(lacks))] {
+		says, remedies = append(says, l.says), append(remedies, l.remedy)
 	}
-	if len(says) == 0 {
-		return
+	if more := len(lacks) - most; more > 0 {
+		says, remedies = append(says, number(float64(more))+" more"), append(remedies, "and so on, as the other findings say")
 	}
-	if more := len(says) - most; more > 0 {
-		says, remedies = append(says[:most], number(float64(more))+" more"), append(remedies[:most], "and so on, as the other findings say")
-	}
-	f.Message = f.Subject.Label() + ": cannot tell " + what + ": " + strings.Join(says, "; ")
+	message = f.Subject.Label() + ": cannot tell " + what + ": " + strings.Join(says, "; ")
 	if what == aCardThatCounts {
-		f.Message = f.Subject.Label() + ": cannot tell, " + strings.Join(says, "; ")
+		message = f.Subject.Label() + ": cannot tell, " + strings.Join(says, "; ")
 	}
-	f.Remedy = strings.Join(remedies, "; ")
+	return message, strings.Join(remedies, "; "), true
 }

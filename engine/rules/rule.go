@@ -169,6 +169,7 @@ func (r *Rule) finish(c *Case, f *finding.Finding, by finding.Citation) {
 	if f.Status == finding.NeedsWaiver && f.Waiver == nil {
 		f.Waiver = c.Policy.Waivers.For(r.ID)
 	}
+	message, remedy, behind := c.derive(f)
 	r.explain(c, f)
 	w, ok := r.Words[f.Code]
 	if !ok {
@@ -181,7 +182,9 @@ func (r *Rule) finish(c *Case, f *finding.Finding, by finding.Citation) {
 	if f.Status.Blocks() || f.Status == finding.Caution || f.DueAt != "" {
 		f.Remedy = fill(w.Remedy, f)
 	}
-	c.derive(f)
+	if behind {
+		f.Message, f.Remedy = message, remedy
+	}
 }
 
 // explain gives every finding that says more than "in order" the steps that led

@@ -52,6 +52,7 @@ type entry struct {
 type file struct {
 	entries  []*entry
 	problems []fault.Problem
+	unknown  []reference                // what the records name, and neither file nor register has
 	on       map[string]map[string]bool // what is on record, by kind and id
 	subjects map[string]store.Subjects  // of people, sites and items
 	c        *access.Caller
@@ -289,6 +290,7 @@ func (f *file) references() {
 			if e.kind == "incident" && e.exists && strings.HasPrefix(r.id, "diver ") {
 				continue // as it was shown
 			}
+			f.unknown = append(f.unknown, r)
 			f.wrong(e.prefix+r.field, r.id, "the id of a "+strings.ReplaceAll(r.kind, "_", " ")+" on record or in this file", "there is no such "+strings.ReplaceAll(r.kind, "_", " "))
 		}
 	}

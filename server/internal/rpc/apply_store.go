@@ -22,7 +22,7 @@ const together = 200
 // goes on after a record that cannot be stored, and the answer tells all that is
 // wrong; without, the first one ends it.
 func (h *Files) store(ctx context.Context, tx *store.Tx, f *file, collect bool) (*lastlightv1.ApplyRecordsResponse, error) {
-	run := &applying{h: h, tx: tx, f: f, out: &lastlightv1.ApplyRecordsResponse{Records: make([]*lastlightv1.AppliedRecord, len(f.entries))}}
+	run := &applying{h: h, tx: tx, f: f, leftOut: map[string]bool{}, out: &lastlightv1.ApplyRecordsResponse{Records: make([]*lastlightv1.AppliedRecord, len(f.entries))}}
 	if err := h.lock(ctx, tx, f); err != nil {
 		return nil, err
 	}
@@ -32,6 +32,9 @@ func (h *Files) store(ctx context.Context, tx *store.Tx, f *file, collect bool) 
 		if wrong[recordOf(e.prefix)] {
 			run.leaveOut(i)
 		}
+	}
+	for _, r := range f.unknown { // that nobody has it is told once
+		run.leftOut[r.kind+" "+r.id] = true
 	}
 	places := slices.DeleteFunc(f.order(), func(i int) bool { return wrong[recordOf(f.entries[i].prefix)] })
 	for chunk := range slices.Chunk(places, together) {
@@ -78,9 +81,6 @@ type applying struct {
 // leaveOut notes that a record of the file is not stored.
 func (a *applying) leaveOut(i int) {
 	e := a.f.entries[i]
-	if a.leftOut == nil {
-		a.leftOut = map[string]bool{}
-	}
 	a.leftOut[e.kind+" "+e.id] = true
 	if c, ok := e.m.(*lastlightv1.Cylinder); ok { // an analysis may name it by its serial
 		a.leftOut["serial "+c.Serial] = true

@@ -324,12 +324,13 @@ func TestOneFieldHidesNothing(t *testing.T) {
 		record(&pb.CylinderSet{Id: "lone", Kind: "single", Cylinders: []string{"faulty"}, DualOutlet: true}),
 		record(twin), record(faulty),
 		record(&pb.Fill{Cylinder: "nowhere", FilledAt: stamp(now), Pressure: bar(2100), Intended: &pb.GasMix{OxygenPercent: 32}}),
+		record(&pb.Survey{Site: "nowhere", SurveyedDay: "8.6.2026", Stations: []*pb.Station{{Id: "a", DepthM: proto.Float64(0), Opening: true}}}),
 	}
 	want := []string{
 		"records[1].fill.filled_at", "records[1].fill.intended.oxygen_percent", "records[1].fill.pressure.bar", "records[1].fill.time_zone",
 		"records[2].analysis.analysed_at", "records[2].analysis.oxygen_percent", "records[2].analysis.pressure.bar",
 		"records[6].cylinder.serial", "records[6].cylinder.working_pressure.bar", "records[7].cylinder.material",
-		"records[8].fill.cylinder", "records[8].fill.pressure.bar",
+		"records[8].fill.cylinder", "records[8].fill.pressure.bar", "records[9].survey.site", "records[9].survey.surveyed_day",
 	}
 	before := c.rows()
 	for _, dryRun := range []bool{true, false} {
