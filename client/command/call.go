@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -115,6 +116,9 @@ func (b *builder[R]) placed(err error) error {
 // round. Where it cannot be asked, what was found here is told.
 func (b *builder[R]) more(ctx context.Context, a *app, req R, faulty recordfile.Problems) recordfile.Problems {
 	fd := req.ProtoReflect().Descriptor().Fields().ByName(protoreflect.Name(strings.TrimSuffix(b.block, ".")))
+	if slices.ContainsFunc(faulty, func(p recordfile.Problem) bool { return p.Field == "" }) {
+		return nil // of another kind, or not read at all
+	}
 	if fd == nil || fd.Message() == nil {
 		return nil
 	}

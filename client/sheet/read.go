@@ -290,15 +290,18 @@ func (b *builder) entry(t *table, r row, entries protoreflect.List, at string, l
 // set reads one cell into its field. An empty cell leaves the field as it is.
 func (b *builder) set(t *table, r row, c column, m protoreflect.Message, at string) {
 	typed := c.typed(r)
-	if typed == "" {
-		return
-	}
 	names := make([]string, len(c.steps))
 	for i, fd := range c.steps {
 		names[i] = string(fd.Name())
 	}
 	at += "." + strings.Join(names, ".")
 	here := t.at(r, c)
+	if typed == "" {
+		if p, _ := b.answer.File.Places.Find(at); p != here && b.texts[at].typed == "" {
+			b.answer.File.Places.Mark(at, here, "") // where it could have been written
+		}
+		return
+	}
 	if former, there := b.texts[at]; there {
 		if former.typed != typed {
 			b.wrong(t, r, c, at, typed, former.typed, fmt.Sprintf("%s says otherwise of the same record", former.at))

@@ -355,7 +355,7 @@ func TestHonestMistakesInASheet(t *testing.T) {
 		},
 		{
 			"days of a spreadsheet", club, "x.csv", "No;Name;Born\nbo;;29221\n",
-			"x.csv: row 2, column A (No): records[0].person.full_name\n    read:     nothing\n    expected: text of 1 to 120 letters\n" +
+			"x.csv: row 2, column B (Name): records[0].person.full_name\n    read:     nothing\n    expected: text of 1 to 120 letters\n" +
 				"x.csv: row 2, column C (Born): records[0].person.birth_day: a spreadsheet's own number of a day: give the column the form of a date, YYYY-MM-DD, and save it again\n    read:     29221\n    expected: a day, YYYY-MM-DD\n2 problems; nothing was stored",
 		},
 		{
@@ -363,10 +363,11 @@ func TestHonestMistakesInASheet(t *testing.T) {
 			"person.xlsx: is no CSV file\n    read:     a workbook (xlsx, ods)\n    expected: CSV: in the spreadsheet, save it as CSV (UTF-8)\n1 problem; nothing was stored",
 		},
 		{
-			"misspelt headings and a wrong cell", nil, "person.csv", "id,fullname,birth_day,colour\nbo,Bo Lind,31.12.1980,red\n",
+			"misspelt headings and a wrong cell", nil, "person.csv", "id,fullname,birth_day,colour\nbo,Bo Lind,31.12.1980,red\nca,,,\n",
 			"person.csv: row 1, column B (fullname): a person has no field \"fullname\"\n    read:     fullname\n    expected: perhaps full_name; one of id, full_name, short_name, initials, guest, birth_day, cards, consumption, worst_consumption, medical, emergency_contacts, telephone, guardian, guardian_consent_to, unavailable, arrivals, reassessments\n" +
 				"person.csv: row 1, column D (colour): a person has no field \"colour\"\n    read:     colour\n    expected: one of id, full_name, short_name, initials, guest, birth_day, cards, consumption, worst_consumption, medical, emergency_contacts, telephone, guardian, guardian_consent_to, unavailable, arrivals, reassessments\n" +
-				"person.csv: row 2, column C (birth_day): records[0].person.birth_day: not an ISO date, and the mapping declares no other form that fits (dates: DMY …)\n    read:     31.12.1980\n    expected: a day, YYYY-MM-DD\n3 problems; nothing was stored",
+				"person.csv: row 2, column C (birth_day): records[0].person.birth_day: not an ISO date, and the mapping declares no other form that fits (dates: DMY …)\n    read:     31.12.1980\n    expected: a day, YYYY-MM-DD\n" +
+				"person.csv: row 3, column B (fullname): records[1].person.full_name\n    read:     nothing\n    expected: text of 1 to 120 letters\n4 problems; nothing was stored",
 		},
 		{
 			"a heading that the mapping names is missing", club, "x.csv", "No,Names,Born\nbo,Bo Lind,31.02.1980\n",
