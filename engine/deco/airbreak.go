@@ -54,8 +54,8 @@ func (p *Planner) countOxygen(minutes float64) {
 }
 
 // waitWithBreaks is the wait of leave where breaks are asked for, minute by minute
-// and in full. worst is the refused test that began the stop.
-func (p *Planner) waitWithBreaks(j int, t float64, worst Margin, r *Result) (after float64, ok bool) {
+// and in full.
+func (p *Planner) waitWithBreaks(j int, t float64, r *Result) (after float64, ok bool) {
 	depth := p.bounds[j].depth
 	at := p.set.Water.Pressure(depth)
 	minute := p.steps.at(1, p.helium)
@@ -105,17 +105,17 @@ func (p *Planner) waitWithBreaks(j int, t float64, worst Margin, r *Result) (aft
 		if breaking {
 			continue
 		}
-		before := worst
-		var refused bool
-		if refused, worst = p.testAll(j, r, false); refused {
+		refused, worst := p.testAll(j, r, false)
+		if refused {
+			stop.NeededBy = *worst
 			continue
 		}
 		write()
-		stop.Minutes, stop.NeededBy, stop.LeavesWith = n, before, worst
+		stop.Minutes, stop.LeavesWith = n, *worst
 		p.permitted(j)
 		return t + float64(n), true
 	}
 	write()
-	stop.Minutes, stop.NeededBy = LongestStop, worst
+	stop.Minutes = LongestStop
 	return t + LongestStop, false
 }

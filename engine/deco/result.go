@@ -1,6 +1,9 @@
 package deco
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // StretchKind is what a team was doing in a stretch of the finished path.
 type StretchKind uint8
@@ -34,6 +37,18 @@ type Stop struct {
 	Breathing  [MaxDivers]uint8
 	NeededBy   Margin // of the last refused test: Bar is negative
 	LeavesWith Margin // of the permitted test
+}
+
+// another adds an empty stop.
+func (r *Result) another() *Stop {
+	n := len(r.Stops)
+	if n == cap(r.Stops) {
+		r.Stops = slices.Grow(r.Stops, max(16, n))
+	}
+	r.Stops = r.Stops[:n+1]
+	s := &r.Stops[n]
+	*s = Stop{}
+	return s
 }
 
 // Margin is the least margin of a test: allowed less tension.

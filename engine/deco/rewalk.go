@@ -237,10 +237,8 @@ func (p *Planner) drifts(x *Stretch) bool {
 func (p *Planner) drifted(state *tissue.State, x *Stretch, d int) (compartment int, over float64) {
 	over = travelSlack
 	ambient, gf := p.set.Water.Pressure(x.To), gfOf(&p.set, p.lastStop, x.To, x, d)
-	base := ambient - float64(gf*ambient)
-	for k := range p.coef {
-		c := &p.coef[k]
-		if state.N2[k]+state.He[k]-base-float64(gf*(c.aN2+float64(ambient*c.inverseBN2))) <= over {
+	for k, allowed := range p.limits(ambient, gf) {
+		if state.N2[k]+state.He[k]-allowed <= over {
 			continue // as in rewalker.stretch
 		}
 		whole := p.model.Compartment(k)

@@ -145,18 +145,30 @@ func (c *coefficients) margin(n2, he, ambient, gf float64) float64 {
 }
 
 // limits are the tensions allowed at an ambient pressure with a gradient factor
-// to compartments that hold nitrogen alone: the tests of a stop all ask for the same.
+// to compartments that hold nitrogen alone.
 type limits struct {
 	ambient, gf float64
 	allowed     [tissue.Count]float64
 }
 
-func (l *limits) at(coef *[tissue.Count]coefficients, ambient, gf float64) *[tissue.Count]float64 {
+// limits are kept of the last two places asked for: the tests of a stop all ask
+// for the same, and so does whoever waits where they let the team go.
+func (p *Planner) limits(ambient, gf float64) *[tissue.Count]float64 {
+	if l := p.nitrogen[0]; l.ambient == ambient && l.gf == gf {
+		return &l.allowed
+	}
+	return p.formerLimits(ambient, gf)
+}
+
+func (p *Planner) formerLimits(ambient, gf float64) *[tissue.Count]float64 {
+	l := p.nitrogen[1]
+	p.nitrogen[0], p.nitrogen[1] = l, p.nitrogen[0]
 	if l.ambient != ambient || l.gf != gf {
 		l.ambient, l.gf = ambient, gf
 		base := ambient - float64(gf*ambient)
-		for i := range coef {
-			l.allowed[i] = base + float64(gf*(coef[i].aN2+float64(ambient*coef[i].inverseBN2)))
+		for i := range p.coef {
+			c := &p.coef[i]
+			l.allowed[i] = base + float64(gf*(c.aN2+float64(ambient*c.inverseBN2)))
 		}
 	}
 	return &l.allowed
@@ -182,7 +194,7 @@ func (p *Planner) lead(cylinder int, from, rate float64) (l lead) {
 // fly moves a state along a segment, into another, and gives the least margin at
 // its end: Apply and worst in one pass, which is where a schedule's time goes.
 func (p *Planner) fly(into, from *tissue.State, st *tissue.Step, l lead, helium bool, ambient, gf float64) (least float64, compartment int) {
-	limit := p.nitrogen.at(&p.coef, ambient, gf)
+	limit := p.limits(ambient, gf)
 	least = math.Inf(1)
 	if !helium {
 		for i := range from.N2 {
@@ -195,27 +207,26 @@ func (p *Planner) fly(into, from *tissue.State, st *tissue.Step, l lead, helium 
 		}
 		return least, compartment
 	}
-	// Helium's a is above nitrogen's and its b below, in every compartment, so that
-	// nitrogen's alone give a margin that is never above the true one. Begun with
-	// the compartment that was least last time, most others need no more than that.
-	first := p.lastLeast
-	compartment = first
-	{
-		c, f, g := &p.coef[first], &st.N2[first], &st.He[first]
-		n2 := l.n2 + float64((from.N2[first]-l.n2)*f.Q) + float64(l.rateN2*f.W)
-		he := l.he + float64((from.He[first]-l.he)*g.Q) + float64(l.rateHe*g.W)
-		least = c.margin(n2, he, ambient, gf)
-	}
+	var bound [tissue.Count]float64
 	for i := range from.N2 {
 		f, g := &st.N2[i], &st.He[i]
 		n2 := l.n2 + float64((from.N2[i]-l.n2)*f.Q) + float64(l.rateN2*f.W)
 		he := l.he + float64((from.He[i]-l.he)*g.Q) + float64(l.rateHe*g.W)
 		into.N2[i], into.He[i] = n2, he
-		if limit[i]-n2-he > least+tissue.Tie || i == first {
+		bound[i] = limit[i] - n2 - he
+	}
+	// Helium's a is above nitrogen's and its b below, in every compartment, so that
+	// nitrogen's alone give a margin that is never above the true one. Begun with
+	// the compartment that was least last time, most others need no more than that.
+	first := p.lastLeast
+	compartment = first
+	least = p.coef[first].margin(into.N2[first], into.He[first], ambient, gf)
+	for i := range bound {
+		if bound[i] > least+tissue.Tie || i == first {
 			continue
 		}
 		// Of equal margins the lower compartment is named (D46).
-		m := p.coef[i].margin(n2, he, ambient, gf)
+		m := p.coef[i].margin(into.N2[i], into.He[i], ambient, gf)
 		if m < least-tissue.Tie || (i < compartment && m < least+tissue.Tie) {
 			least, compartment = m, i
 		}

@@ -15,7 +15,7 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 	if len(p.travel) == 0 {
 		return t, true // no arrival ahead: nothing to judge
 	}
-	var worst Margin
+	worst := &Margin{}
 	breaks := p.breaksPossible()
 	if breaks || !p.guess(j) {
 		var refused bool
@@ -26,28 +26,25 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 	}
 	b := &p.bounds[j]
 	s := &p.subs[j]
-	q := &path.Pieces[s.piece]
-	r.Stops = append(r.Stops, Stop{Depth: b.depth, Arrival: t, Piece: int(s.piece), Along: float64(s.share * q.Metres)})
-	stop := &r.Stops[len(r.Stops)-1]
+	stop := r.another()
+	stop.Depth, stop.Arrival, stop.Piece, stop.Along = b.depth, t, int(s.piece), float64(s.share*path.Pieces[s.piece].Metres)
 	for d := range p.team.Divers {
 		stop.Breathing[d] = uint8(p.now[d].breathing)
 	}
 	if breaks {
-		return p.waitWithBreaks(j, t, worst, r)
+		stop.NeededBy = *worst
+		return p.waitWithBreaks(j, t, r)
+	}
+	if !p.Plain {
+		stop.NeededBy = *worst
 	}
 	minute := p.steps.at(1, p.helium)
 	at := p.set.Water.Pressure(b.depth)
 	p.followWait(minute, at)
-	neededBy := func(m Margin) Margin {
-		if p.Plain {
-			return Margin{} // of whichever test it is
-		}
-		return m
-	}
 	for n := 1; ; n++ {
 		if n > LongestStop {
 			p.catchUp(minute, at, 0)
-			stop.Minutes, stop.NeededBy = LongestStop, neededBy(worst)
+			stop.Minutes = LongestStop
 			p.log(Stopped, b.depth, b.depth, LongestStop, r)
 			return t + LongestStop, false
 		}
@@ -66,15 +63,18 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 		if !p.Plain && p.anyBehind() { // else the minute before was tested in full
 			p.catchUp(minute, at, 1)
 			_, worst = p.testAll(j, r, true)
+			stop.NeededBy = *worst
 		}
 		p.catchUp(minute, at, 0)
-		before := worst
 		var refused bool
 		if refused, worst = p.testAll(j, r, false); refused {
+			if !p.Plain {
+				stop.NeededBy = *worst
+			}
 			p.followWait(minute, at)
 			continue
 		}
-		stop.Minutes, stop.NeededBy, stop.LeavesWith = n, neededBy(before), worst
+		stop.Minutes, stop.LeavesWith = n, *worst
 		break
 	}
 	p.log(Stopped, b.depth, b.depth, float64(stop.Minutes), r)
@@ -124,16 +124,16 @@ func (p *Planner) followWait(minute *tissue.Step, at float64) {
 
 // testAll tests every diver whose state is up to date; past asks for the margins
 // of a minute whose refusal is already known, without consequences. worst is the
-// least margin among the divers who are not exempt.
-func (p *Planner) testAll(j int, r *Result, past bool) (refused bool, worst Margin) {
-	worst.Bar = math.Inf(1)
+// least margin among the divers who are not exempt, until the next test.
+func (p *Planner) testAll(j int, r *Result, past bool) (refused bool, worst *Margin) {
+	worst = &noMargin
 	for d := range p.team.Divers {
 		o := &p.outcome[d]
 		if !past || p.tracked[d].on {
 			p.test(d, j, o, r)
 		}
 		if !o.exempt && o.margin.Bar < worst.Bar-tissue.Tie {
-			worst = o.margin
+			worst = &o.margin
 		}
 		if past {
 			continue
@@ -157,6 +157,9 @@ func (p *Planner) testAll(j int, r *Result, past bool) (refused bool, worst Marg
 	}
 	return refused, worst
 }
+
+// noMargin is the least margin of nobody.
+var noMargin = Margin{Bar: math.Inf(1)}
 
 // waitMinute lets a minute pass. A refused diver is followed by the compartment
 // that refused; the others are moved whole. It tells whether this minute's test

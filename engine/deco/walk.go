@@ -65,7 +65,8 @@ type Planner struct {
 	byHigh    [MaxDivers]bool // D43 exempted the diver at the last test: the GFhigh line is in force
 	simEnd    int             // p.sim is the state at this bound; -1: it is not
 	lastLeast int             // compartment of the least margin last found, where the next search begins
-	nitrogen  limits
+
+	nitrogen [2]*limits // asked for last, and before
 }
 
 // tracked is the compartment that refused a diver, followed alone while the team waits.
@@ -85,6 +86,7 @@ func NewPlanner(s Settings) (*Planner, error) {
 	}
 	p := &Planner{set: s, model: s.Model, lastStop: s.LastStop}
 	p.steps.model = s.Model
+	p.nitrogen = [2]*limits{new(limits), new(limits)}
 	for i := range p.coef {
 		c := s.Model.Compartment(i)
 		p.coef[i] = coefficients{aN2: c.AN2, bN2: c.BN2, inverseBN2: 1 / c.BN2, aHe: c.AHe, bHe: c.BHe}
