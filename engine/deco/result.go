@@ -51,6 +51,19 @@ func (r *Result) another() *Stop {
 	return s
 }
 
+// room makes memory for so many moments in one piece.
+func (r *Result) room(moments, divers int) {
+	if moments <= cap(r.Moments) {
+		return
+	}
+	r.Moments = make([]Moment, moments)
+	all := make([]Condition, moments*divers)
+	for i := range r.Moments {
+		r.Moments[i].Divers = all[i*divers : i*divers : (i+1)*divers]
+	}
+	r.Moments = r.Moments[:0]
+}
+
 // Margin is the least margin of a test: allowed less tension.
 type Margin struct {
 	Diver       int

@@ -51,6 +51,7 @@ type Planner struct {
 	deepest, shallowest [MaxCylinders]float64 // where each may be breathed
 	begin               float64               // runtime at the start
 	piece               int                   // of the path, of the stretch being logged
+	until               bool                  // the walk ends at the last probe
 	startOut            []Condition           // memory of WayOut
 
 	state     [MaxDivers]Condition
@@ -116,6 +117,13 @@ func (p *Planner) Schedule(team *Team, path *Path, start *Moment, probes []Probe
 	return p.schedule(team, path, start, probes, r, loss{})
 }
 
+// Until is Schedule no farther than the last probe, for who asks for states alone.
+func (p *Planner) Until(team *Team, path *Path, start *Moment, probes []Probe, r *Result) error {
+	p.until = true
+	defer func() { p.until = false }()
+	return p.schedule(team, path, start, probes, r, loss{})
+}
+
 func (p *Planner) schedule(team *Team, path *Path, start *Moment, probes []Probe, r *Result, l loss) error {
 	if p.Stop != nil {
 		p.stopped = p.stopped || p.Stop(p.Spent-p.told)
@@ -131,6 +139,7 @@ func (p *Planner) schedule(team *Team, path *Path, start *Moment, probes []Probe
 		return err
 	}
 	p.prepare(team, path, start, r, l)
+	r.room(len(probes), len(team.Divers))
 	p.compile(path, p.lastStop)
 	p.walk(path, probes, r)
 	p.Spent += (partWork*len(p.bounds) + r.TotalStop()) * len(team.Divers)
@@ -183,10 +192,9 @@ func (p *Planner) prepare(team *Team, path *Path, start *Moment, r *Result, l lo
 		p.hasHelium[d] = h
 		p.helium = p.helium || h
 	}
-	moments := r.Moments[:0]
 	*r = Result{
 		Stops: r.Stops[:0], Switches: r.Switches[:0], Stretches: r.Stretches[:0], Arrival: r.Arrival[:0], Departure: r.Departure[:0],
-		Moments: moments, End: Moment{Divers: r.End.Divers[:0]}, Turn: -1, LastStop: p.lastStop, Tests: math.Inf(1), Questions: math.Inf(1), NoStop: true,
+		Moments: r.Moments[:0], End: Moment{Divers: r.End.Divers[:0]}, Turn: -1, LastStop: p.lastStop, Tests: math.Inf(1), Questions: math.Inf(1), NoStop: true,
 	}
 	for d := range team.Divers {
 		r.NoStop = r.NoStop && !p.state[d].Refused && p.state[d].No == 0
@@ -202,6 +210,9 @@ func (p *Planner) walk(path *Path, probes []Probe, r *Result) {
 		t = p.rest(Delayed, path.Delay, p.bounds[0].depth, t, r)
 	}
 	for j := range p.bounds {
+		if p.until && len(probes) == 0 {
+			break
+		}
 		b := &p.bounds[j]
 		p.piece = len(path.Pieces)
 		if j < len(p.subs) {
@@ -261,11 +272,15 @@ func (p *Planner) sync(d int) {
 	c.AtHand, c.Breathing, c.Exempt = p.now[d].atHand, p.now[d].breathing, p.byHigh[d]
 }
 
-func (p *Planner) moment(t float64) Moment {
-	m := Moment{Minutes: t, Divers: make([]Condition, len(p.team.Divers))}
-	for d := range m.Divers {
+// moment adds the team's state to the result's.
+func (p *Planner) moment(t float64, r *Result) *Moment {
+	n := len(r.Moments)
+	r.Moments = slices.Grow(r.Moments, 1)[:n+1] // what lies there is of an earlier call
+	m := &r.Moments[n]
+	m.Minutes, m.Divers = t, m.Divers[:0]
+	for d := range p.team.Divers {
 		p.sync(d)
-		m.Divers[d] = p.state[d]
+		m.Divers = append(m.Divers, p.state[d])
 	}
 	return m
 }
@@ -387,7 +402,7 @@ func (c *Condition) sink(depth float64) {
 // probeHold takes the state some minutes into a hold, on a copy: a probe changes
 // no bit of the schedule.
 func (p *Planner) probeHold(t, hold, depth float64, r *Result) {
-	m := p.moment(t + hold)
+	m := p.moment(t+hold, r)
 	if hold > 0 {
 		at := p.set.Water.Pressure(depth)
 		st := p.steps.at(hold, p.helium)
@@ -395,7 +410,6 @@ func (p *Planner) probeHold(t, hold, depth float64, r *Result) {
 			p.model.Apply(&m.Divers[d].Tissues, st, p.mixes[p.now[d].breathing], at, at, p.hasHelium[d])
 		}
 	}
-	r.Moments = append(r.Moments, m)
 }
 
 func (p *Planner) probeInside(t float64, s *sub, end, share float64, q *Piece, from float64, r *Result) {
@@ -405,7 +419,7 @@ func (p *Planner) probeInside(t float64, s *sub, end, share float64, q *Piece, f
 	}
 	minutes := float64(part * s.minutes)
 	depth := s.from + float64(part*(s.to-s.from))
-	m := p.moment(t + minutes)
+	m := p.moment(t+minutes, r)
 	if minutes > 0 {
 		st := p.steps.at(minutes, p.helium)
 		for d := range m.Divers {
@@ -415,5 +429,4 @@ func (p *Planner) probeInside(t float64, s *sub, end, share float64, q *Piece, f
 			}
 		}
 	}
-	r.Moments = append(r.Moments, m)
 }

@@ -378,13 +378,10 @@ func (w *Work) overdrawn(s *Schedule) []Remark {
 func (w *Work) Answer() *Answer {
 	a := &Answer{WaysOut: []Remark{}}
 	a.Schedule = w.scheduleOf(w.laid, w.factors, &w.result, w.full(), 0, func(d int) float64 { return w.rates[d].planned }, true)
-	// Flags look at the planner's last schedule: make the dive's again.
-	_ = w.planner.Schedule(w.team, w.laid, &w.begin, nil, &w.out)
-	a.Schedule.Remarks = w.remarks(w.planner.Flags(w.laid, &w.out), w.laid, &w.out)
-	a.Schedule.Remarks = append(a.Schedule.Remarks, w.overdrawn(&a.Schedule)...)
-	a.Stretches = w.walked(w.laidPieces(), w.factors, w.laid, &w.out, len(w.team.Divers)).list
-	for _, e := range w.planner.Drift(&w.begin, &w.out) {
-		s := &w.out.Stretches[e.Stretch]
+	a.Schedule.Remarks = append(w.remarks(w.flags, w.laid, &w.result), w.overdrawn(&a.Schedule)...)
+	a.Stretches = w.walked(w.laidPieces(), w.factors, w.laid, &w.result, len(w.team.Divers)).list
+	for _, e := range w.drift {
+		s := &w.result.Stretches[e.Stretch]
 		a.Schedule.Remarks = append(a.Schedule.Remarks, Remark{
 			Kind: RemarkDrift, Diver: w.team.Divers[e.Diver].Name, DepthM: finding.Round9(s.To), Minutes: s.Minutes, Value: finding.Round9(e.Bar),
 			Cylinder: w.cylinderName(int(s.Breathing[e.Diver])),

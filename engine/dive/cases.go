@@ -77,7 +77,7 @@ func (w *Work) farSide() []Case {
 		}
 		q := &place{spot: p.spot, at: p.at, swim: p.swim, moment: p.moment, content: p.content, waiting: p.waiting, asked: true}
 		if x := (&way{pieces: pieces}); len(pieces) > 0 && w.lead(x, pieces, q) {
-			q.ways = []*way{x}
+			q.out = x
 		}
 		q.alike = w.alike(q)
 		places = append(places, q)
@@ -88,7 +88,7 @@ func (w *Work) farSide() []Case {
 	var list []Case
 	for d := range w.team.Divers {
 		at := func(p *place) *margin {
-			if len(p.ways) == 0 {
+			if p.out == nil {
 				return &margin{fails: true}
 			}
 			return w.wayBack(p, d)
@@ -114,8 +114,8 @@ func (w *Work) helped() bool {
 // point of the route, or the turn at the latest where the team turns there.
 func (w *Work) farthest() *place {
 	if w.q.TurnedThere && w.reach != nil && w.reach.spot.Before(w.commitment.spot) {
-		if p := w.at(w.reach.spot); p != nil { // with the tissues, which the search leaves out
-			return p
+		if p := w.at(w.reach.spot); len(p) > 0 { // with the tissues, which the search leaves out
+			return p[0]
 		}
 	}
 	return w.commitment
@@ -163,7 +163,7 @@ func (w *Work) everywhere(n *network, until *place, alone, shared string) []Case
 func (w *Work) under(n *network, p *place) *place {
 	q := &place{spot: p.spot, at: p.at, swim: p.swim, moment: p.moment, content: p.content, waiting: p.waiting, asked: true}
 	if n.path != nil {
-		q.ways = w.cheapest(w.lay(n, p), q)
+		q.out = w.cheapest(w.lay(n, p), q)
 	}
 	q.alike = w.alike(q)
 	return q

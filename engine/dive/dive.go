@@ -63,6 +63,8 @@ type Work struct {
 	unheld  []route.Piece // see laidPieces
 	begin   deco.Moment
 	result  deco.Result // as planned
+	flags   []deco.Flag // of it
+	drift   []deco.Excess
 
 	supplies []route.Supply
 	first    []int    // per cylinder of the team: its first supply
@@ -261,7 +263,7 @@ func (w *Work) whereWaiting() [][]string {
 func (w *Work) schedule() error {
 	spots := w.normal.path.Spots(spacing)
 	commitment := w.normal.path.Commitment()
-	var probes []deco.Probe
+	probes := make([]deco.Probe, 0, len(spots)+1)
 	for i := 0; i < len(spots); i++ {
 		if i > 0 && spots[i-1].Before(commitment) && commitment.Before(spots[i]) {
 			spots = append(spots[:i], append([]route.Spot{commitment}, spots[i:]...)...)
@@ -272,6 +274,7 @@ func (w *Work) schedule() error {
 	if err := w.planner.Schedule(w.team, w.laid, &w.begin, probes, &w.result); err != nil {
 		return err
 	}
+	w.flags, w.drift = w.planner.Flags(w.laid, &w.result), w.planner.Drift(&w.begin, &w.result)
 	if len(w.result.Moments) < len(w.places) {
 		w.places = w.places[:len(w.result.Moments)] // no schedule beyond (D53)
 	}

@@ -486,7 +486,7 @@ func TestTheCheapestWayWithItsStops(t *testing.T) {
 				continue
 			}
 			several++
-			first := w.cheapest(slices.Clone(ways), p)[0]
+			first := w.cheapest(ways, p)
 			cost := func(x *way) float64 {
 				if w.planner.Schedule(w.team, &x.path, p.moment, nil, &w.out) != nil || w.out.NoSchedule {
 					return math.Inf(1)

@@ -2,6 +2,7 @@ package dive
 
 import (
 	"math"
+	"slices"
 
 	"lastlight/engine/deco"
 	"lastlight/engine/route"
@@ -21,9 +22,11 @@ func (w *Work) getsHome(p *place) bool {
 }
 
 func (w *Work) wayHomeHolds(p *place) bool {
-	list := w.placesHome(p)
+	list, from := w.placesHome(p)
 	for i := 0; i < len(list); {
-		a := list[i]
+		a := &list[i]
+		a.out = w.way(p).rest(from[i].Piece, from[i].Share)
+		a.alike = w.alike(a)
 		tested := make([]*margin, len(w.failures))
 		for k := range w.failures {
 			f := &w.failures[k]
@@ -40,7 +43,7 @@ func (w *Work) wayHomeHolds(p *place) bool {
 		next := i + 1
 		for j := i + 1; j < len(list); j++ {
 			deepest = math.Max(deepest, list[j].at.DepthM)
-			if !w.lasts(tested, a, list[j], w.pressure(deepest)-w.pressure(a.at.DepthM)) {
+			if !w.lasts(tested, a, &list[j], w.pressure(deepest)-w.pressure(a.at.DepthM)) {
 				break
 			}
 			next = j + 1
@@ -90,61 +93,62 @@ func (w *Work) lasts(tested []*margin, a, b *place, deeper float64) bool {
 var homeCheck = [...]string{sharing: route.BindSharingGoingHome, lostWaiting: route.CheckLostCylinder, lostMain: route.CheckIndependent}
 
 // placesHome lists places of the way home from a place, its own not among them:
-// every node and the middle of every piece, each with the rest of that way as the way out.
-func (w *Work) placesHome(p *place) []*place {
+// every node and the middle of every piece, with what the rest of that way begins
+// with. Their moments are good until w.again is used again.
+func (w *Work) placesHome(p *place) (list []place, from []deco.Probe) {
 	x := w.way(p)
 	path := x.path
 	path.Delay = 0
-	var probes []deco.Probe
+	probes := make([]deco.Probe, 0, 2*len(path.Pieces))
 	for i := range path.Pieces {
 		probes = append(probes, deco.Probe{Node: -1, Piece: i, Share: 0.5})
 		if i+1 < len(path.Pieces) {
-			probes = append(probes, deco.Probe{Node: i + 1})
+			probes = append(probes, deco.Probe{Node: i + 1, Piece: i + 1})
 		}
 	}
 	if err := w.planner.Schedule(w.team, &path, p.moment, probes, &w.again); err != nil {
-		return nil
+		return nil, nil
 	}
-	list := make([]*place, 0, len(probes))
-	waiting := append([]string(nil), w.waitingAt(p)...)
-	for i := range w.again.Moments {
-		m := w.again.Moments[i].Clone()
-		q := probes[i]
-		h := &place{moment: &m, waiting: waiting, asked: true}
+	list = make([]place, len(w.again.Moments))
+	waiting := w.waitingAt(p)
+	for i := range list {
+		h, q := &list[i], probes[i]
 		if q.Node >= 0 {
 			for _, a := range path.Nodes[q.Node].Actions {
-				waiting = append([]string(nil), waiting...)
+				waiting = slices.Clone(waiting)
 				waiting[a.Cylinder] = ""
 			}
-			h.waiting = waiting
-			h.ways = []*way{x.rest(q.Node, 0)}
-		} else {
-			h.ways = []*way{x.rest(q.Piece, q.Share)}
 		}
-		h.at.DepthM = h.ways[0].path.Pieces[0].From
-		h.alike = w.alike(h)
-		list = append(list, h)
+		h.moment, h.waiting, h.asked = &w.again.Moments[i], waiting, true
+		piece := &path.Pieces[q.Piece]
+		h.at.DepthM = piece.From + float64(q.Share*(piece.To-piece.From))
 	}
 	w.contentsHome(p, x, list)
-	return list
+	return list, probes
 }
 
 // contentsHome fills what every supply holds at places of a way home, from the
 // schedule in w.again.
-func (w *Work) contentsHome(p *place, x *way, list []*place) {
-	now := append([]float64(nil), p.content...)
+func (w *Work) contentsHome(p *place, x *way, list []place) {
+	n := len(p.content)
+	all := make([]float64, (len(list)+1)*n)
+	now := all[:n]
+	copy(now, p.content)
+	for i := range list {
+		list[i].content = all[(i+1)*n : (i+2)*n : (i+2)*n]
+	}
 	t, i := p.moment.Minutes, 0
 	for k := range w.again.Stretches {
 		s := &w.again.Stretches[k]
 		for ; i < len(list) && list[i].moment.Minutes < t+s.Minutes-1e-9; i++ {
-			list[i].content = append([]float64(nil), now...)
+			copy(list[i].content, now)
 			w.breatheHome(list[i].content, x, cut(s, list[i].moment.Minutes-t))
 		}
 		w.breatheHome(now, x, *s)
 		t += s.Minutes
 	}
 	for ; i < len(list); i++ {
-		list[i].content = append([]float64(nil), now...)
+		copy(list[i].content, now)
 	}
 }
 

@@ -69,10 +69,11 @@ func TestNoPlaceBeforeTheTurnFails(t *testing.T) {
 				if w.reach != nil && !spot.Before(w.reach.spot) {
 					return
 				}
-				p := w.at(spot)
-				if p == nil {
+				looked := w.at(spot)
+				if len(looked) == 0 {
 					continue
 				}
+				p := looked[0]
 				if w.judge(p); len(p.binds) > 0 {
 					told := "none"
 					if w.reach != nil {

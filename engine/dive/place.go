@@ -21,9 +21,9 @@ type place struct {
 	content []float64 // litres per supply
 	waiting []string  // station where each cylinder waits; nil: as planned
 
-	ways   []*way // known ways out, the cheapest with its stops first; empty: none
-	asked  bool   // ways are worked out
-	alike  bool   // every diver is in the same state with the same gases
+	out    *way // the known way out that costs least with its stops; nil: none
+	asked  bool // it is worked out
+	alike  bool // every diver is in the same state with the same gases
 	outs   []*outcome
 	tested []*margin // per failure; nil: not worked out, or it does not concern the place
 	judged bool      // tested and binds are worked out
@@ -339,22 +339,22 @@ func (x *way) passes(station string) bool {
 func (w *Work) way(p *place) *way {
 	if !p.asked {
 		p.asked = true
-		p.ways = w.cheapest(w.lay(w.normal, p), p)
+		p.out = w.cheapest(w.lay(w.normal, p), p)
 		p.alike = w.alike(p)
 	}
-	if len(p.ways) == 0 {
-		return nil
-	}
-	return p.ways[0]
+	return p.out
 }
 
-// cheapest puts the way out first that costs least bar·minutes with the stops
+// cheapest is the way out that costs least bar·minutes with the stops
 // made on the gases carried, nothing lost and nothing picked up. Stops and changes of
 // gas only add to what swimming costs, so a way that is swum for as much as another
 // takes with them is not scheduled; and divers who are alike stop as one of them does.
-func (w *Work) cheapest(list []*way, p *place) []*way {
-	if len(list) < 2 {
-		return list
+func (w *Work) cheapest(list []*way, p *place) *way {
+	switch len(list) {
+	case 0:
+		return nil
+	case 1:
+		return list[0]
 	}
 	team, from := w.team, p.moment
 	if w.alike(p) {
@@ -382,8 +382,7 @@ func (w *Work) cheapest(list []*way, p *place) []*way {
 			best, least = i, cost
 		}
 	}
-	list[0], list[best] = list[best], list[0]
-	return list
+	return list[best]
 }
 
 // schedulePlain makes a schedule into w.out of which nobody asks who needed a stop.

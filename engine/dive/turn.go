@@ -179,15 +179,15 @@ func (w *Work) lookBetween(a, b *place) {
 // does not; nil: all hold.
 func (w *Work) eighths(a, b *place) (holds, fails *place) {
 	holds = a
+	var spots []route.Spot
 	for share := 0.125; share < 1; share += 0.125 {
 		spot, ok := w.normal.path.Between(a.spot, b.spot, share, finest)
 		if !ok {
 			break
 		}
-		p := w.at(spot)
-		if p == nil {
-			continue
-		}
+		spots = append(spots, spot)
+	}
+	for _, p := range w.at(spots...) {
 		if w.judge(p); len(p.binds) > 0 {
 			return holds, p
 		}
@@ -370,16 +370,27 @@ func (w *Work) covers(x, y *margin, more, spare float64) bool {
 	return true
 }
 
-// at looks at a place between those of the dive.
-func (w *Work) at(s route.Spot) *place {
-	p := w.placeOf(s)
-	if err := w.planner.Schedule(w.team, w.laid, &w.begin, []deco.Probe{p.probe}, &w.again); err != nil || len(w.again.Moments) == 0 {
+// at are places between those of the dive, in its order; those that its schedule
+// does not reach are left out.
+func (w *Work) at(spots ...route.Spot) []*place {
+	var list []*place
+	var probes []deco.Probe
+	for _, s := range spots {
+		p := w.placeOf(s)
+		list, probes = append(list, p), append(probes, p.probe)
+	}
+	w.again.Moments = nil // those of earlier places are theirs
+	if err := w.planner.Until(w.team, w.laid, &w.begin, probes, &w.again); err != nil {
 		return nil
 	}
-	m := w.again.Moments[0].Clone()
-	p.moment = &m
-	w.contents(p)
-	return p
+	moments := w.again.Moments
+	w.again.Moments = nil
+	list = list[:len(moments)]
+	for i, p := range list {
+		p.moment = &moments[i]
+		w.contents(p)
+	}
+	return list
 }
 
 // turnBefore finds the turn at the latest, the last place before place i up to
@@ -430,10 +441,11 @@ func (w *Work) narrowBy(a, b *place, passes func(*place) bool) {
 		if !ok {
 			break
 		}
-		mid := w.at(spot)
-		if mid == nil {
+		looked := w.at(spot)
+		if len(looked) == 0 {
 			break
 		}
+		mid := looked[0]
 		if w.judge(mid); passes(mid) {
 			a = mid
 		} else {
