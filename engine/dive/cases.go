@@ -76,8 +76,10 @@ func (w *Work) farSide() []Case {
 			continue
 		}
 		q := &place{spot: p.spot, at: p.at, swim: p.swim, moment: p.moment, content: p.content, waiting: p.waiting, asked: true}
-		if x := (&way{pieces: pieces}); len(pieces) > 0 && w.lead(x, pieces, q) {
-			q.out = x
+		if len(pieces) > 0 {
+			q.out = &way{at: q, pieces: pieces, kept: new(led), major: slices.ContainsFunc(pieces, major)}
+			w.planner.Spent += pieceWork * len(pieces)
+			w.lead(q.out.kept, pieces, q)
 		}
 		q.alike = w.alike(q)
 		places = append(places, q)

@@ -83,7 +83,9 @@ type Work struct {
 	out, again deco.Result   // memory of ways out, and of places looked at later
 	bare       []deco.Node   // memory of cheapest
 	pieces     []route.Piece // memory of lay
-	lost       []int         // memory of walkOut
+	path       led           // of the way out asked for last
+	latest     *way
+	lost       []int // memory of walkOut
 
 	failures  []failure
 	permitted []float64 // per diver, from the mains (D17, D23)

@@ -488,15 +488,15 @@ func TestTheCheapestWayWithItsStops(t *testing.T) {
 			several++
 			first := w.cheapest(ways, p)
 			cost := func(x *way) float64 {
-				if w.planner.Schedule(w.team, &x.path, p.moment, nil, &w.out) != nil || w.out.NoSchedule {
+				if w.planner.Schedule(w.team, &w.led(x).path, p.moment, nil, &w.out) != nil || w.out.NoSchedule {
 					return math.Inf(1)
 				}
 				sum := 0.0
 				for i := range w.out.Stretches {
-					sum += w.barMinutes(&w.out.Stretches[i], x.factors)
+					sum += w.barMinutes(&w.out.Stretches[i], w.led(x).factors)
 				}
-				if sum < w.swum(x)-1e-9 {
-					t.Errorf("%v bar minutes with stops, %v without", sum, w.swum(x))
+				if sum < w.swum(w.led(x))-1e-9 {
+					t.Errorf("%v bar minutes with stops, %v without", sum, w.swum(w.led(x)))
 				}
 				return sum
 			}

@@ -101,7 +101,7 @@ func (w *Work) wayWalked(p *place, o *outcome) *stretches {
 		o.walked = &stretches{}
 		x := w.way(p)
 		if path := w.walkOut(x, p, o, true, &w.again); path != nil {
-			*o.walked = w.walked(w.piecesOf(x, p), x.factors, path, &w.again, o.divers)
+			*o.walked = w.walked(w.piecesOf(x), w.led(x).factors, path, &w.again, o.divers)
 		}
 	}
 	return o.walked

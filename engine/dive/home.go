@@ -25,7 +25,7 @@ func (w *Work) wayHomeHolds(p *place) bool {
 	list, from := w.placesHome(p)
 	for i := 0; i < len(list); {
 		a := &list[i]
-		a.out = w.way(p).rest(from[i].Piece, from[i].Share)
+		a.out = w.led(w.way(p)).rest(a, from[i].Piece, from[i].Share)
 		a.alike = w.alike(a)
 		tested := make([]*margin, len(w.failures))
 		for k := range w.failures {
@@ -96,8 +96,8 @@ var homeCheck = [...]string{sharing: route.BindSharingGoingHome, lostWaiting: ro
 // every node and the middle of every piece, with what the rest of that way begins
 // with. Their moments are good until w.again is used again.
 func (w *Work) placesHome(p *place) (list []place, from []deco.Probe) {
-	x := w.way(p)
-	path := x.path
+	l := w.led(w.way(p))
+	path := l.path
 	path.Delay = 0
 	probes := make([]deco.Probe, 0, 2*len(path.Pieces))
 	for i := range path.Pieces {
@@ -123,13 +123,13 @@ func (w *Work) placesHome(p *place) (list []place, from []deco.Probe) {
 		piece := &path.Pieces[q.Piece]
 		h.at.DepthM = piece.From + float64(q.Share*(piece.To-piece.From))
 	}
-	w.contentsHome(p, x, list)
+	w.contentsHome(p, l.factors, list)
 	return list, probes
 }
 
 // contentsHome fills what every supply holds at places of a way home, from the
 // schedule in w.again.
-func (w *Work) contentsHome(p *place, x *way, list []place) {
+func (w *Work) contentsHome(p *place, factors []float64, list []place) {
 	n := len(p.content)
 	all := make([]float64, (len(list)+1)*n)
 	now := all[:n]
@@ -142,9 +142,9 @@ func (w *Work) contentsHome(p *place, x *way, list []place) {
 		s := &w.again.Stretches[k]
 		for ; i < len(list) && list[i].moment.Minutes < t+s.Minutes-1e-9; i++ {
 			copy(list[i].content, now)
-			w.breatheHome(list[i].content, x, cut(s, list[i].moment.Minutes-t))
+			w.breatheHome(list[i].content, factors, cut(s, list[i].moment.Minutes-t))
 		}
-		w.breatheHome(now, x, *s)
+		w.breatheHome(now, factors, *s)
 		t += s.Minutes
 	}
 	for ; i < len(list); i++ {
@@ -152,8 +152,8 @@ func (w *Work) contentsHome(p *place, x *way, list []place) {
 	}
 }
 
-func (w *Work) breatheHome(content []float64, x *way, s deco.Stretch) {
-	bar := w.barMinutes(&s, x.factors)
+func (w *Work) breatheHome(content []float64, factors []float64, s deco.Stretch) {
+	bar := w.barMinutes(&s, factors)
 	for d := range w.team.Divers {
 		w.take(content, int(s.Breathing[d]), float64(w.rates[d].planned*bar), -1)
 	}
@@ -175,11 +175,11 @@ func cut(s *deco.Stretch, minutes float64) deco.Stretch {
 	return part
 }
 
-// rest is the way from a share of a piece on; what waits at its beginning has
-// been picked up.
-func (x *way) rest(piece int, share float64) *way {
-	y := &way{factors: x.factors[piece:], major: x.major}
-	y.path = deco.Path{Turned: true, Nodes: append([]deco.Node(nil), x.path.Nodes[piece:]...), Pieces: append([]deco.Piece(nil), x.path.Pieces[piece:]...)}
+// rest is the way from a place on it, a share of a piece, on; what waits at its
+// beginning has been picked up.
+func (l *led) rest(at *place, piece int, share float64) *way {
+	y := &led{factors: slices.Clone(l.factors[piece:])}
+	y.path = deco.Path{Turned: true, Nodes: slices.Clone(l.path.Nodes[piece:]), Pieces: slices.Clone(l.path.Pieces[piece:])}
 	y.path.Nodes[0].Actions = nil
 	if share > 0 {
 		q := &y.path.Pieces[0]
@@ -189,5 +189,5 @@ func (x *way) rest(piece int, share float64) *way {
 		q.Minutes = float64((1 - share) * q.Minutes)
 		q.Metres = float64((1 - share) * q.Metres)
 	}
-	return y
+	return &way{at: at, kept: y}
 }

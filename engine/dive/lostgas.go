@@ -53,7 +53,7 @@ func (w *Work) lostGas() []LostGas {
 			continue
 		}
 		flags := w.planner.Flags(path, &w.out)
-		l.Schedule = w.scheduleOf(path, x.factors, &w.out, far.content, far.moment.Minutes, func(d int) float64 { return w.rates[d].after }, false)
+		l.Schedule = w.scheduleOf(path, w.led(x).factors, &w.out, far.content, far.moment.Minutes, func(d int) float64 { return w.rates[d].after }, false)
 		l.Schedule.Remarks = w.remarks(flags, path, &w.out)
 		for d := range w.team.Divers {
 			l.Short = append(l.Short, w.shortOf(w.alone(far, d, w.goOut(far, f.victim, 1<<c, -1, o.delay), -1, w.rates[d].after), d)...)

@@ -44,16 +44,36 @@ const (
 	stuck
 )
 
-// way is a way out of a place as a path, with what its owners pick up on it.
+// way is a way out of a place. Its pieces and its path are large: they are made
+// again where they are asked for.
 type way struct {
+	at    *place
+	major bool // holds a major restriction (D11)
+
+	of   *network
+	spot route.Spot
+	nth  int
+
+	pieces []route.Piece // or they are kept, where it is none of a network
+	kept   *led
+}
+
+// led is a way out as a path, with what its owners pick up on it.
+type led struct {
 	path    deco.Path
 	factors []float64
-	major   bool // holds a major restriction (D11)
+}
 
-	of     *network // its pieces are laid again where they are asked for: they are large
-	spot   route.Spot
-	nth    int
-	pieces []route.Piece // or they are kept here
+// led is the path of a way out, good until that of another is asked for.
+func (w *Work) led(x *way) *led {
+	switch {
+	case x.kept != nil:
+		return x.kept
+	case w.latest != x:
+		w.latest = x
+		w.lead(&w.path, w.piecesOf(x), x.at)
+	}
+	return &w.path
 }
 
 // outcome is a way out scheduled after a loss.
@@ -232,20 +252,23 @@ func (w *Work) lay(n *network, p *place) []*way {
 		}
 	}
 	for k := 0; ; k++ {
-		x := &way{of: n, spot: spot, nth: k}
-		pieces, ok := w.laidAgain(x, p)
+		x := &way{at: p, of: n, spot: spot, nth: k}
+		pieces, ok := w.laidAgain(x)
 		if !ok {
 			return list
 		}
-		if w.lead(x, pieces, p) {
-			list = append(list, x)
-		}
+		w.planner.Spent += pieceWork * max(1, len(pieces))
+		x.major = slices.ContainsFunc(pieces, major)
+		list = append(list, x)
 	}
 }
 
+func major(q route.Piece) bool { return q.Restriction == route.RestrictionMajor }
+
 // laidAgain are the pieces of a way out of a network, in memory that the next uses
 // again; false where there is no such way.
-func (w *Work) laidAgain(x *way, p *place) ([]route.Piece, bool) {
+func (w *Work) laidAgain(x *way) ([]route.Piece, bool) {
+	p := x.at
 	w.pieces = append(w.pieces[:0], route.Piece{})
 	pieces, ok := x.of.path.WayFrom(w.pieces, x.spot, x.nth)
 	if !ok {
@@ -260,12 +283,12 @@ func (w *Work) laidAgain(x *way, p *place) ([]route.Piece, bool) {
 }
 
 // piecesOf are the pieces of a way out of a place, for use at once.
-func (w *Work) piecesOf(x *way, p *place) []route.Piece {
-	if x.of == nil {
-		return x.pieces
+func (w *Work) piecesOf(x *way) []route.Piece {
+	pieces := x.pieces
+	if x.of != nil {
+		pieces, _ = w.laidAgain(x)
 	}
-	pieces, _ := w.laidAgain(x, p)
-	if len(pieces) == 0 {
+	if len(pieces) == 0 { // at an opening at the surface already
 		return w.surfaced()
 	}
 	return pieces
@@ -289,49 +312,32 @@ func (w *Work) surfaced() []route.Piece {
 	return []route.Piece{{Kind: route.PieceAscent, GasFactor: 1}}
 }
 
-// lead makes a way out of a place lead over pieces, picking up what waits on it; false
-// where it cannot.
-func (w *Work) lead(x *way, pieces []route.Piece, p *place) bool {
-	waiting := w.waitingAt(p)
-	path, err := passage.FromPieces(pieces, w.team, 0, true)
-	if err != nil {
-		return false // ways out have no actions: cannot be
-	}
-	if len(path.Pieces) == 0 { // at an opening at the surface already
-		path.Pieces = append(path.Pieces, deco.Piece{OpenWater: true})
-		path.Nodes = append(path.Nodes, deco.Node{})
-		pieces = w.surfaced()
-	}
-	w.planner.Spent += pieceWork * len(pieces)
-	x.path, x.factors = *path, make([]float64, 0, len(pieces))
+// lead makes the path of a way out of a place over pieces, picking up what waits on it.
+func (w *Work) lead(l *led, pieces []route.Piece, p *place) {
+	_ = passage.Fill(&l.path, pieces, w.team, 0, true) // its errors are about actions, and ways out have none
+	l.factors = l.factors[:0]
 	for i := range pieces {
-		x.factors = append(x.factors, w.gasFactor(&pieces[i]))
-		x.major = x.major || pieces[i].Restriction == route.RestrictionMajor
+		l.factors = append(l.factors, w.gasFactor(&pieces[i]))
 	}
+	waiting := w.waitingAt(p)
 	for c, station := range waiting {
 		if station == "" {
 			continue
 		}
-		for i := range x.path.Nodes {
-			if i == 0 && p.swim || x.path.Nodes[i].Station != station {
+		for i := range l.path.Nodes {
+			n := &l.path.Nodes[i]
+			if i == 0 && p.swim || n.Station != station {
 				continue // on arriving nothing is reached yet
 			}
-			a := deco.Action{Kind: deco.PickUp, Diver: w.supplies[w.first[c]].Diver, Cylinder: c}
-			x.path.Nodes[i].Actions = append(x.path.Nodes[i].Actions, a)
+			n.Actions = append(slices.Grow(n.Actions, len(waiting)-c), deco.Action{Kind: deco.PickUp, Diver: w.supplies[w.first[c]].Diver, Cylinder: c})
 			break
 		}
 	}
-	return true
 }
 
 // passes tells whether a way leads by the station of a waiting cylinder (D39).
-func (x *way) passes(station string) bool {
-	for i := range x.path.Nodes {
-		if x.path.Nodes[i].Station == station {
-			return true
-		}
-	}
-	return false
+func (l *led) passes(station string) bool {
+	return slices.ContainsFunc(l.path.Nodes, func(n deco.Node) bool { return n.Station == station })
 }
 
 // way is the known way out of a place that costs least with its stops (D15,
@@ -362,11 +368,12 @@ func (w *Work) cheapest(list []*way, p *place) *way {
 	}
 	best, least := 0, math.Inf(1)
 	for i, x := range list {
-		if w.swum(x) > least+1e-6 {
+		l := w.led(x)
+		if w.swum(l) > least+1e-6 {
 			continue
 		}
-		bare := x.path
-		w.bare = append(w.bare[:0], x.path.Nodes...)
+		bare := l.path
+		w.bare = append(w.bare[:0], bare.Nodes...)
 		bare.Nodes = w.bare
 		for k := range bare.Nodes {
 			bare.Nodes[k].Actions = nil
@@ -376,7 +383,7 @@ func (w *Work) cheapest(list []*way, p *place) *way {
 		}
 		cost := 0.0
 		for k := range w.out.Stretches {
-			cost += w.barMinutes(&w.out.Stretches[k], x.factors)
+			cost += w.barMinutes(&w.out.Stretches[k], l.factors)
 		}
 		if cost < least-1e-9 {
 			best, least = i, cost
@@ -393,11 +400,11 @@ func (w *Work) schedulePlain(team *deco.Team, path *deco.Path, from *deco.Moment
 }
 
 // swum is what a way costs without stops, bar·minutes.
-func (w *Work) swum(x *way) float64 {
+func (w *Work) swum(l *led) float64 {
 	sum := 0.0
-	for i := range x.path.Pieces {
-		q := &x.path.Pieces[i]
-		sum += float64(float64(0.5*q.Minutes)*(w.pressure(q.From)+w.pressure(q.To))) * x.factors[i]
+	for i := range l.path.Pieces {
+		q := &l.path.Pieces[i]
+		sum += float64(float64(0.5*q.Minutes)*(w.pressure(q.From)+w.pressure(q.To))) * l.factors[i]
 	}
 	return sum
 }
@@ -515,7 +522,7 @@ func (w *Work) scheduleOut(x *way, p *place, divers int, lost uint64, donor int,
 	}
 	o.noSchedule = w.out.NoSchedule
 	o.stops, o.minutes = w.out.TotalStop(), w.out.End.Minutes-p.moment.Minutes
-	o.use = w.use(x.factors, &w.out, divers)
+	o.use = w.use(w.led(x).factors, &w.out, divers)
 	if !p.told {
 		return o
 	}
@@ -537,7 +544,7 @@ func (w *Work) walkOut(x *way, p *place, o *outcome, plain bool, into *deco.Resu
 			l.Cylinders = append(l.Cylinders, c)
 		}
 	}
-	team, path, moment := w.team, &x.path, p.moment
+	team, path, moment := w.team, &w.led(x).path, p.moment
 	if o.divers < len(w.team.Divers) {
 		team = w.few(o.divers) // what the others pick up on the path is passed over
 		moment = &deco.Moment{Minutes: p.moment.Minutes, Divers: p.moment.Divers[:o.divers]}

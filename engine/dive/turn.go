@@ -491,7 +491,7 @@ func (w *Work) fixed(p *place) []route.Bind {
 			w.major = p
 		}
 		for c, station := range w.waitingAt(p) {
-			if station != "" && !x.passes(station) {
+			if station != "" && !w.led(x).passes(station) {
 				bind(route.CheckOnTheWayOut, w.team.Cylinders[c].ID)
 			}
 		}

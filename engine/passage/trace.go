@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"lastlight/engine/deco"
 	"lastlight/engine/gas"
@@ -56,7 +57,13 @@ func TeamOf(team []route.Diver, depth SwitchDepth) (*deco.Team, error) {
 // end of the hold of a move (from 1; 0: before the first), or of a way out that
 // Path.WayOut gave (turned, where moves are counted from its first leg).
 func FromPieces(pieces []route.Piece, t *deco.Team, turnAfter int, turned bool) (*deco.Path, error) {
-	p := &deco.Path{Turned: turned, Nodes: make([]deco.Node, 0, len(pieces)+1), Pieces: make([]deco.Piece, 0, len(pieces))}
+	p := new(deco.Path)
+	return p, Fill(p, pieces, t, turnAfter, turned)
+}
+
+// Fill is FromPieces in the memory of an earlier path, whose actions it leaves alone.
+func Fill(p *deco.Path, pieces []route.Piece, t *deco.Team, turnAfter int, turned bool) error {
+	*p = deco.Path{Turned: turned, Nodes: slices.Grow(p.Nodes[:0], len(pieces)+1), Pieces: slices.Grow(p.Pieces[:0], len(pieces))}
 	p.Nodes = append(p.Nodes, deco.Node{Turn: !turned && turnAfter == 0})
 	var errs []error
 	leg, move := "", 0
@@ -98,7 +105,7 @@ func FromPieces(pieces []route.Piece, t *deco.Team, turnAfter int, turned bool) 
 		p.Pieces = append(p.Pieces, q)
 		p.Nodes = append(p.Nodes, next)
 	}
-	return p, errors.Join(errs...)
+	return errors.Join(errs...)
 }
 
 func lastMove(p *deco.Path) int {
