@@ -61,6 +61,10 @@ type Case struct {
 	outward map[lineKey]*outwardLine // lines of ways out, each made once
 	lines   []finding.Step           // memory of explanations
 
+	stretchLines map[stretchKey]*finding.Step // arithmetic that several findings tell, each made once
+	contentLines map[contentKey]*finding.Step
+	ratesAt      map[string]string // where each diver's consumption stands
+
 	stop    func(spent int) bool // see Stopped
 	stopped bool
 

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"math"
+	"slices"
 	"strconv"
 
 	"lastlight/engine/consumption"
@@ -130,12 +131,18 @@ func (c *Case) pulls() bool {
 
 // rateAt is where the rate of a diver of the team stands.
 func (c *Case) rateAt(diver string) string {
-	for _, m := range c.Team {
-		if m.Diver == diver {
-			return c.RateOf(m).from
-		}
+	if at, ok := c.ratesAt[diver]; ok {
+		return at
 	}
-	return "policy.gas.default_rmv_l_min"
+	at := "policy.gas.default_rmv_l_min"
+	if i := slices.IndexFunc(c.Team, func(m Member) bool { return m.Diver == diver }); i >= 0 {
+		at = c.RateOf(c.Team[i]).from
+	}
+	if c.ratesAt == nil {
+		c.ratesAt = map[string]string{}
+	}
+	c.ratesAt[diver] = at
+	return at
 }
 
 // worstAt is where the worst rate of a diver of the team stands.

@@ -82,20 +82,49 @@ func (c *Case) surfaceAt() string {
 	return "site.altitude_m, standard atmosphere"
 }
 
-// content is the litres in a cylinder at a gauge pressure.
+// contentKey is all that a line of content shows.
+type contentKey struct {
+	what, cylinder, pressureAt string
+	filled                     route.FilledParts
+}
+
+// content is the litres in a cylinder at a gauge pressure; many findings tell the same.
 func (s *steps) content(what string, p route.CylinderParts, f route.FilledParts, pressureAt string) {
+	k := contentKey{what, p.Cylinder, pressureAt, f}
+	line := s.c.contentLines[k]
+	if line == nil {
+		line = s.c.contentLine(what, p, f, pressureAt)
+		if s.c.contentLines == nil {
+			s.c.contentLines = map[contentKey]*finding.Step{}
+		}
+		s.c.contentLines[k] = line
+	}
+	s.again(line, what)
+}
+
+// again adds a line that was made before, under a name.
+func (s *steps) again(line *finding.Step, what string) {
+	s.list = append(s.list, *line)
+	last := &s.list[len(s.list)-1]
+	last.What, last.Source = what, s.source
+}
+
+func (c *Case) contentLine(what string, p route.CylinderParts, f route.FilledParts, pressureAt string) *finding.Step {
 	volume, pressure := finding.Number("volume", f.VolumeL, 3, "L").At("cylinders"), gauge("pressure", f.Bar).At(pressureAt)
-	result := litres("content", f.Litres)
+	line := &finding.Step{What: what, Result: litres("content", f.Litres)}
 	switch {
 	case f.Ideal:
-		s.add(what, "volume × pressure", result, volume, pressure)
+		line.Formula, line.Inputs = "volume × pressure", []finding.Figure{volume, pressure}
 	case f.Bar <= 0:
-		s.add(what, "volume × pressure × slope", result, volume, pressure, ratio("slope", f.Slope))
+		line.Formula, line.Inputs = "volume × pressure × slope", []finding.Figure{volume, pressure, ratio("slope", f.Slope)}
 	default:
-		s.add(what, "volume × 293.15 / temperature × ((pressure + surface) / Z - surface / surface Z)", result,
-			volume, finding.Number("temperature", f.Kelvin, 2, "K").At(s.c.supplyPath(p.Cylinder)+".temperature_c"), pressure,
-			ambient("surface", f.SurfaceBar).At(s.c.surfaceAt()), ratio("Z", f.Z).At("physics, 6"), ratio("surface Z", f.SurfaceZ).At("physics, 6"))
+		line.Formula = "volume × 293.15 / temperature × ((pressure + surface) / Z - surface / surface Z)"
+		line.Inputs = []finding.Figure{
+			volume, finding.Number("temperature", f.Kelvin, 2, "K").At(c.supplyPath(p.Cylinder) + ".temperature_c"), pressure,
+			ambient("surface", f.SurfaceBar).At(c.surfaceAt()), ratio("Z", f.Z).At("physics, 6"), ratio("surface Z", f.SurfaceZ).At("physics, 6"),
+		}
 	}
+	return line
 }
 
 // shows is the gauge pressure at which a cylinder holds so many litres.
@@ -165,25 +194,45 @@ func (s *steps) after(d int) {
 		rate("floor", r.FloorLMin).At("policy.gas.consumption_floor_l_min"))
 }
 
-// stretch is the bar minutes of one straight piece, or of a time at a station.
+// stretchKey is all that the arithmetic of a stretch shows.
+type stretchKey struct {
+	hold                                             bool
+	metres, minutes, fromBar, toBar, factor, barMins float64
+}
+
+// stretch is the bar minutes of one straight piece, or of a time at a station. The
+// dive as planned, its variants and the ways out share most of theirs.
 func (s *steps) stretch(what string, x *route.Stretch) {
-	result := barMin("bar minutes", x.BarMin)
-	if x.Hold {
-		s.add(what, "minutes × pressure", result, minutes("minutes", x.Minutes), ambient("pressure", x.FromBar))
-		return
+	k := stretchKey{x.Hold, x.Metres, x.Minutes, x.FromBar, x.ToBar, x.Factor, x.BarMin}
+	line := s.c.stretchLines[k]
+	if line == nil {
+		line = stretchLine(x)
+		if s.c.stretchLines == nil {
+			s.c.stretchLines = map[stretchKey]*finding.Step{}
+		}
+		s.c.stretchLines[k] = line
 	}
-	formula := "metres / speed × (pressure from + pressure to) / 2"
-	in := append(make([]finding.Figure, 0, 5), metres("metres", x.Metres), finding.Number("speed", x.Metres/x.Minutes, 6, "m/min"),
+	s.again(line, what)
+}
+
+func stretchLine(x *route.Stretch) *finding.Step {
+	line := &finding.Step{Formula: "minutes × pressure", Result: barMin("bar minutes", x.BarMin)}
+	if x.Hold {
+		line.Inputs = []finding.Figure{minutes("minutes", x.Minutes), ambient("pressure", x.FromBar)}
+		return line
+	}
+	line.Formula = "metres / speed × (pressure from + pressure to) / 2"
+	line.Inputs = append(make([]finding.Figure, 0, 4), metres("metres", x.Metres), finding.Number("speed", x.Metres/x.Minutes, 6, "m/min"),
 		ambient("pressure from", x.FromBar), ambient("pressure to", x.ToBar))
 	if x.Factor != 1 {
 		from := "policy.speeds.pull_and_glide_rmv_factor"
 		if x.Factor == 0 {
 			from = "policy.gas.count_open_water_ascent"
 		}
-		formula += " × gas factor"
-		in = append(in, finding.Number("gas factor", x.Factor, 3, "").At(from))
+		line.Formula += " × gas factor"
+		line.Inputs = append(line.Inputs, finding.Number("gas factor", x.Factor, 3, "").At(from))
 	}
-	s.add(what, formula, result, in...)
+	return line
 }
 
 // atPlace says "at" unless the place does.
