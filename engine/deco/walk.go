@@ -303,7 +303,7 @@ func (p *Planner) rest(kind StretchKind, minutes, depth, t float64, r *Result) f
 func (p *Planner) log(kind StretchKind, from, to, minutes float64, r *Result) {
 	n := len(r.Stretches)
 	if n == cap(r.Stretches) {
-		r.Stretches = slices.Grow(r.Stretches, max(32, n))
+		r.Stretches = slices.Grow(r.Stretches, max(len(p.subs)+len(p.subs)/4, n/2))
 	}
 	r.Stretches = r.Stretches[:n+1] // what lies there is of an earlier call
 	s := &r.Stretches[n]

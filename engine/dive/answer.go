@@ -163,7 +163,7 @@ func (w *Work) cylinderName(c int) string { return w.supplies[w.first[c]].ID }
 // scheduleOf writes a schedule. content is what the supplies hold at its beginning.
 func (w *Work) scheduleOf(path *deco.Path, factors []float64, r *deco.Result, content []float64, begins float64, rateOf func(d int) float64, named bool) Schedule {
 	out := Schedule{
-		Stops: []Stop{}, Switches: []Switch{}, Remarks: []Remark{}, NoStop: r.NoStop, NoSchedule: r.NoSchedule, LastStopM: r.LastStop,
+		Stops: make([]Stop, 0, len(r.Stops)), Switches: make([]Switch, 0, len(r.Switches)), Remarks: []Remark{}, Divers: make([]Diver, 0, len(w.team.Divers)), NoStop: r.NoStop, NoSchedule: r.NoSchedule, LastStopM: r.LastStop,
 		RuntimeMin: finding.Round9(r.End.Minutes - begins), ToSurfaceMin: finding.Round9(r.End.Minutes - begins), StopMin: r.TotalStop(),
 	}
 	if r.Turn >= 0 {
@@ -250,7 +250,7 @@ func (w *Work) diverOf(d int, by *exposed, r *deco.Result, before, left []float6
 }
 
 func (w *Work) stopOf(path *deco.Path, s *deco.Stop) Stop {
-	out := Stop{DepthM: finding.Round9(s.Depth), Minutes: s.Minutes, ArrivalMin: finding.Round9(s.Arrival), Breathing: []string{}}
+	out := Stop{DepthM: finding.Round9(s.Depth), Minutes: s.Minutes, ArrivalMin: finding.Round9(s.Arrival), Breathing: make([]string, 0, len(w.team.Divers))}
 	out.NeededBy, out.LeavesWith = w.marginOf(s.NeededBy), w.marginOf(s.LeavesWith)
 	for d := range w.team.Divers {
 		out.Breathing = append(out.Breathing, w.cylinderName(int(s.Breathing[d])))

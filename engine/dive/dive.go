@@ -85,7 +85,8 @@ type Work struct {
 	pieces     []route.Piece // memory of lay
 	path       led           // of the way out asked for last
 	latest     *way
-	lost       []int // memory of walkOut
+	lost       []int           // memory of walkOut
+	told       []route.Stretch // memory of walked
 
 	failures  []failure
 	permitted []float64 // per diver, from the mains (D17, D23)

@@ -2,6 +2,7 @@ package dive
 
 import (
 	"math"
+	"slices"
 
 	"lastlight/engine/deco"
 	"lastlight/engine/finding"
@@ -112,8 +113,7 @@ func (w *Work) wayWalked(p *place, o *outcome) *stretches {
 func (w *Work) walked(pieces []route.Piece, factors []float64, path *deco.Path, r *deco.Result, divers int) (out stretches) {
 	stop, t := -1, r.Begun()
 	told := -1 // the last stretch that is in the list
-	out.list, out.breathing = make([]route.Stretch, 0, len(r.Stretches)), make([][deco.MaxDivers]uint8, 0, len(r.Stretches))
-	oxygen := make([]float64, 0, len(r.Stretches)*divers)
+	out.list, out.breathing = w.told[:0], make([][deco.MaxDivers]uint8, 0, len(r.Stretches))
 	for i := range r.Stretches {
 		s := &r.Stretches[i]
 		for stop+1 < len(r.Stops) && r.Stops[stop+1].Arrival <= t+1e-6 {
@@ -135,10 +135,6 @@ func (w *Work) walked(pieces []route.Piece, factors []float64, path *deco.Path, 
 			continue
 		}
 		x := route.Stretch{Minutes: s.Minutes, FromBar: w.pressure(s.From), ToBar: w.pressure(s.To), Factor: factorOf(factors, s), BarMin: bar}
-		for d := range divers {
-			oxygen = append(oxygen, w.team.Cylinders[s.Breathing[d]].Mix.O2)
-		}
-		x.O2 = oxygen[len(oxygen)-divers : len(oxygen) : len(oxygen)]
 		if s.Kind == deco.Travel {
 			q := &pieces[s.Piece]
 			x.Move, x.Leg, x.From, x.To, x.Metres = q.Move, q.Leg, q.Station, q.Towards, metresOf(&path.Pieces[s.Piece], s.Minutes)
@@ -158,6 +154,14 @@ func (w *Work) walked(pieces []route.Piece, factors []float64, path *deco.Path, 
 			}
 		}
 		out.list, out.breathing = append(out.list, x), append(out.breathing, s.Breathing)
+	}
+	w.told, out.list = out.list, slices.Clone(out.list)
+	oxygen := make([]float64, 0, len(out.list)*divers)
+	for i := range out.list {
+		for d := range divers {
+			oxygen = append(oxygen, w.team.Cylinders[out.breathing[i][d]].Mix.O2)
+		}
+		out.list[i].O2 = oxygen[len(oxygen)-divers:]
 	}
 	return out
 }

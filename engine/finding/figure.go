@@ -30,8 +30,8 @@ var tens = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 
 // exact numbers, so that each is off by half a unit in the last place at most; ok
 // is false where that might matter: next to a tie, or out of the table.
 func round9(x float64) (r float64, ok bool) {
-	_, e := math.Frexp(x)
-	k := 8 - int(math.Floor(float64(float64(e-1)*0.30102999566398120)))
+	e := int(math.Float64bits(x)>>52) - 1023 // of a power of two; what is not normal is out of the table anyway
+	k := 8 - int(math.Floor(float64(float64(e)*0.30102999566398120)))
 	for {
 		if k <= -len(tens) || k >= len(tens) {
 			return 0, false
@@ -85,7 +85,13 @@ func Word(name, text string) Figure { return Figure{Name: name, Text: text} }
 // with trailing zeros dropped and never "-0".
 func Decimal(x float64, decimals int) string {
 	p := math.Pow10(decimals)
-	n := math.Round(Round9(x * p))
+	y := x * p
+	n := math.Round(y)
+	// Nine digits are off by 5e-9 of the number at most: where that is less than what is
+	// left to a half, they round to the same.
+	if !(math.Abs(math.Abs(y-n)-0.5) > 1e-8*math.Abs(y)+1e-6) {
+		n = math.Round(Round9(y))
+	}
 	if decimals >= 0 && decimals <= 9 && math.Abs(n) < 1<<52 {
 		return decimal(int64(n), decimals)
 	}

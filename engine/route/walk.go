@@ -131,7 +131,7 @@ func newWalk(p *plan) *walk {
 	for k := range w.gear.where {
 		w.gear.where[k] = -1
 	}
-	n := 2 * (len(p.moves) + 1) // holds, and legs cut where going back costs as much as going on
+	n := len(p.moves) + 1 + 4 // holds, and the few legs cut where going back costs as much as going on
 	for i := range p.moves {
 		n += len(p.legs[p.moves[i].leg].travel[0].pieces)
 	}
