@@ -162,10 +162,10 @@ func (w *Work) contents(p *place) {
 	// The first stretch that ends behind it.
 	k := sort.Search(len(w.begins), func(k int) bool { return at < w.endOf(k)-1e-9 })
 	if k == len(w.begins) {
-		p.content = slices.Clone(w.end)
+		p.content = append(p.content[:0], w.end...)
 		return
 	}
-	p.content = slices.Clone(w.begins[k].content)
+	p.content = append(p.content[:0], w.begins[k].content...)
 	part := cut(&w.result.Stretches[k], at-w.begins[k].minutes)
 	w.breathe(p.content, &part)
 }

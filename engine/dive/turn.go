@@ -232,7 +232,7 @@ func (w *Work) part(a, b *place, share float64) *place {
 		return nil
 	}
 	p := w.placeOf(spot)
-	p.moment = &deco.Moment{Minutes: a.moment.Minutes + float64(share*(b.moment.Minutes-a.moment.Minutes))}
+	p.moment = &deco.Moment{Minutes: minutesBetween(a, b, share)}
 	w.contents(p)
 	return p
 }
@@ -240,16 +240,27 @@ func (w *Work) part(a, b *place, share float64) *place {
 // shareUsed is the share of the way between two places at which the share of
 // mains or a stage is used up.
 func (w *Work) shareUsed(a, b *place) float64 {
+	p := w.part(a, b, 0.5)
+	if p == nil {
+		return 0
+	}
 	low, high := 0.0, 1.0
 	for range 50 {
 		mid := (low + high) / 2
-		if p := w.part(a, b, mid); p != nil && len(w.sharesBroken(p)) == 0 {
+		p.spot, _ = w.normal.path.Between(a.spot, b.spot, mid, 1e-9)
+		p.moment.Minutes = minutesBetween(a, b, mid)
+		if w.contents(p); len(w.sharesBroken(p)) == 0 {
 			low = mid
 		} else {
 			high = mid
 		}
 	}
 	return low
+}
+
+// minutesBetween is when a share of the way from one place to the next is reached.
+func minutesBetween(a, b *place, share float64) float64 {
+	return a.moment.Minutes + float64(share*(b.moment.Minutes-a.moment.Minutes))
 }
 
 func (w *Work) testedOf(p *place, b route.Bind) *margin {

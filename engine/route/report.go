@@ -149,7 +149,8 @@ func (w *walk) sharingAt(at spot) *Sharing {
 	if s.mode == noWay {
 		return nil
 	}
-	var b worst
+	var room [mostTies]worstAt
+	b := worst{at: room[:0]}
 	for c := range w.cases {
 		if w.cases[c].kind.sharing() {
 			b.take(c, at, w.margin(c, s).at(at.x))

@@ -63,7 +63,8 @@ type Case struct {
 
 	stretchLines map[stretchKey]*finding.Step // arithmetic that several findings tell, each made once
 	contentLines map[contentKey]*finding.Step
-	ratesAt      map[string]string // where each diver's consumption stands
+	ratesAt      map[string]string  // where each diver's consumption stands
+	cylinders    []suppliedCylinder // nil: not worked out yet
 
 	stop    func(spent int) bool // see Stopped
 	stopped bool

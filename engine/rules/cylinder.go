@@ -193,28 +193,47 @@ func quarantined(c *Case, s finding.Subject, q *facts.Quarantine, at string) fin
 
 // eachCylinder asks a question about every cylinder of every supply, each once.
 func (c *Case) eachCylinder(ask func(*Case, finding.Subject, *facts.Cylinder, facts.Supply, string) []finding.Finding) []finding.Finding {
-	out := make([]finding.Finding, 0, len(c.In.Cylinders))
-	seen := map[string]bool{}
-	for i, sup := range c.In.Plan.Supplies {
-		for j, id := range sup.Cylinders {
-			at := path("plan.supplies", i, path("cylinders", j, ""))
-			s := c.cylinder(id)
-			if seen[id] {
-				continue // twice in one plan: plan.double_booking says so
-			}
-			seen[id] = true
-			cyl := c.In.Cylinder(id)
-			if cyl == nil {
-				out = append(out, unknown(s, "the cylinder", at))
-				continue
-			}
-			out = append(out, ask(c, s, cyl, sup, at)...)
+	if c.cylinders == nil {
+		c.cylinders = c.cylindersSupplied()
+	}
+	out := make([]finding.Finding, 0, len(c.cylinders))
+	for i := range c.cylinders {
+		x := &c.cylinders[i]
+		if x.cylinder == nil {
+			out = append(out, unknown(x.subject, "the cylinder", x.at))
+			continue
 		}
+		out = append(out, ask(c, x.subject, x.cylinder, c.In.Plan.Supplies[x.supply], x.at)...)
 	}
 	if len(out) == 0 {
 		out = one(unknown(c.plan(), "which cylinders are dived", "plan.supplies"))
 	}
 	return out
+}
+
+// suppliedCylinder is a cylinder of the plan with the first supply that names it.
+type suppliedCylinder struct {
+	subject  finding.Subject
+	cylinder *facts.Cylinder // nil: not on record
+	supply   int
+	at       string
+}
+
+// cylindersSupplied are the cylinders of all supplies, each once.
+func (c *Case) cylindersSupplied() []suppliedCylinder {
+	list := make([]suppliedCylinder, 0, len(c.In.Cylinders))
+	seen := map[string]bool{}
+	for i := range c.In.Plan.Supplies {
+		at := path("plan.supplies", i, "cylinders")
+		for j, id := range c.In.Plan.Supplies[i].Cylinders {
+			if seen[id] {
+				continue // twice in one plan: plan.double_booking says so
+			}
+			seen[id] = true
+			list = append(list, suppliedCylinder{c.cylinder(id), c.In.Cylinder(id), i, path(at, j, "")})
+		}
+	}
+	return list
 }
 
 func cylinderTest(c *Case, s finding.Subject, cyl *facts.Cylinder, _ facts.Supply, at string) []finding.Finding {
