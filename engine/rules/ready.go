@@ -138,7 +138,9 @@ func (c *Case) personLines(asked []string) []ReadyLine {
 			continue
 		}
 		for _, f := range r.judge(c) {
-			if f.Status != finding.NotApplicable {
+			// A card that does not count is said by the rule of the cards; what follows from it is not said again.
+			follows := r.ID != "diver.card" && f.Code == "unknown" && f.Observed.Text == aCardThatCounts && slices.Contains(asked, "diver.card")
+			if f.Status != finding.NotApplicable && !follows {
 				lines = append(lines, c.readyLine(f))
 			}
 		}
@@ -182,7 +184,12 @@ func endOf(d calendar.Day) calendar.Wall { return calendar.Wall{Day: d, Minute: 
 
 // Because says in words why a diver counts as they do.
 func (c *Case) Because(m Member) string {
-	if !m.Known {
+	switch {
+	case !m.Known && m.Card.Code == "unknown" && m.Record != nil && !c.Days.First.IsZero():
+		return "no training card is on record"
+	case !m.Known && m.Card.Code == "unknown":
+		return "cannot tell: " + m.Card.Observed.Text + " is not recorded"
+	case !m.Known:
 		return "cannot tell: " + words(m.Card.Code)
 	}
 	if m.CardLevel == "" {
@@ -310,7 +317,7 @@ func (c *Case) readyGrade(m Member, in ReadyInput) (ReadyLine, bool) {
 	}
 	grade := siteGrade()
 	fs := grade.judge(c)
-	if len(fs) == 0 || fs[0].Status == finding.NotApplicable {
+	if len(fs) == 0 || fs[0].Status == finding.NotApplicable || fs[0].Code == "level_unknown" { // the card's own line says why
 		return ReadyLine{}, false
 	}
 	return c.readyLine(fs[0]), true

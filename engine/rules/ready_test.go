@@ -95,3 +95,31 @@ func mustDay(t *testing.T, text string) calendar.Day {
 	}
 	return d
 }
+
+// What follows from a card that nobody has seen, or from having none, is not said again for every rule that asks for one.
+func TestReadySaysAMissingCardOnce(t *testing.T) {
+	for name, c := range map[string]struct {
+		change  func(*facts.Diver)
+		because string
+	}{
+		"no card":  {func(d *facts.Diver) { d.Cards = nil }, "no training card is on record"},
+		"not seen": {func(d *facts.Diver) { d.Cards[0].SeenBy = "" }, "cannot tell: nobody else has recorded having seen the card"},
+	} {
+		in := readyInput(t, "2026-06-14")
+		in.Diver.Cards = slices.Clone(in.Diver.Cards[:1])
+		c.change(&in.Diver)
+		r := Ready(in)
+		if r.Yes || r.Because != c.because {
+			t.Errorf("%s: yes %v because %q, want %q", name, r.Yes, r.Because, c.because)
+		}
+		var stops []string
+		for _, l := range r.Lines {
+			if l.Sign == Stop {
+				stops = append(stops, l.Finding.Rule+": "+l.Finding.Message)
+			}
+		}
+		if len(stops) != 1 || signs(r, "diver.card")[0] != Stop {
+			t.Errorf("%s: stopped by %q", name, stops)
+		}
+	}
+}
