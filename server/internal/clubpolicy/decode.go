@@ -89,7 +89,7 @@ func numbered(out *policy.Policy, path string) string {
 	if part == nil {
 		return path
 	}
-	n := -1
+	var n int
 	if part[1] == "ladder" {
 		n = slices.IndexFunc(out.Ladder, func(l policy.Level) bool { return l.Name == part[2] })
 	} else {
