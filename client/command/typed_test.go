@@ -1,6 +1,8 @@
 package command
 
 import (
+	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -14,6 +16,7 @@ import (
 
 	"lastlight/client/exit"
 	"lastlight/client/screen"
+	pb "lastlight/proto/lastlight/v1"
 )
 
 // asTyped is how a problem with what was typed begins: a flag or an argument of the usage line; or it names the file that gives it.
@@ -147,5 +150,27 @@ func TestRecordingCommandsExist(t *testing.T) {
 				t.Errorf("%q: there is no command lastlight %s", text, part)
 			}
 		}
+	}
+}
+
+// With a fault of the file the server is asked for those that only it knows: one round for both.
+func TestFaultsOfAFileAreToldInOneRound(t *testing.T) {
+	c := newClub(t)
+	path := filepath.Join(c.dir, "own.yaml")
+	if err := os.WriteFile(path, []byte("reson: r\nbased_on: shipped-default\ndocument:\n  team: {cutting_tools: 99}\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	c.say("ApplyRecords", &pb.ApplyRecordsResponse{Problems: []*pb.Problem{
+		{Field: "records[0].policy.id", Message: "a record in a file needs its id"},
+		{Field: "records[0].policy.document.team.cutting_tools", Read: "99", Expected: "0 to 10 per diver", Message: "cannot be used"},
+	}})
+	got := c.run("policy", "create", "-f", path)
+	for _, want := range []string{path + ":1:1: reson: unknown field\n", path + ":4:25: document.team.cutting_tools: cannot be used\n    read:     99\n    expected: 0 to 10 per diver\n", "2 problems"} {
+		if got.code != exit.Invalid || !strings.Contains(got.err, want) {
+			t.Errorf("ends with %d, lacks %q:\n%s", got.code, want, got.err)
+		}
+	}
+	if asked := c.asked("ApplyRecords"); len(asked) != 1 || !asked[0].(*pb.ApplyRecordsRequest).DryRun || len(c.asked("CreatePolicy")) > 0 {
+		t.Errorf("asked %v", asked)
 	}
 }
