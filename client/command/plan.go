@@ -167,7 +167,8 @@ func reportFlags(cmd *cobra.Command, o *screen.ReportOptions) {
 func evaluation[R message](a *app, use, short, example string, m method[pb.PlanServiceClient, R, *pb.Report], outcome bool) *cobra.Command {
 	var o screen.ReportOptions
 	hash := false
-	cmd := call(a, verb{use: use + " PLAN", short: short, args: []string{"id"}, example: example}, pb.NewPlanServiceClient, m, nil,
+	var cmd *cobra.Command
+	cmd = call(a, verb{use: use + " PLAN", short: short, args: []string{"id"}, example: example}, pb.NewPlanServiceClient, m, nil,
 		func(w screen.View, r *pb.Report) error {
 			a.remember(r)
 			if hash {
@@ -175,7 +176,7 @@ func evaluation[R message](a *app, use, short, example string, m method[pb.PlanS
 				return err
 			}
 			if w.Page {
-				o.Site = a.planSite(context.Background(), r.GetPlan())
+				o.Site = a.planSite(cmd.Context(), r.GetPlan())
 			}
 			if err := w.Report(r, o); err != nil {
 				return err
