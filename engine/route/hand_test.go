@@ -304,7 +304,8 @@ func TestStopGasThatWaitsIsNotCounted(t *testing.T) {
 
 // A cylinder that waits on the line may be gone (D19, D24): its owner alone then needs the mains for the whole way home. Level at
 // 20 m, 3 bar, 12 m/min, 20 L/min, half as much again after a failure. In: 1000 L of the stage over 200 m, then 1500 L of the mains
-// over 300 m; left 3300 L. Home: 500 m at 90 L/min, 3750 L: short 450 L.
+// over 300 m; left 3300 L. Home: 500 m at 90 L/min, 3750 L: short 450 L. While it is there, two out on Keth's 2300 L need 3750 L for
+// Keth, 2250 L for Oda to the stage, and beyond it what its 1200 L less the reserve of 40 bar do not cover of 1500 L, 740 L.
 func TestTheWaitingCylinderIsGone(t *testing.T) {
 	stage := "stage"
 	act := func(action string) []Action { return []Action{{Action: action, Diver: "Oda", Cylinder: &stage}} }
@@ -318,7 +319,9 @@ func TestTheWaitingCylinderIsGone(t *testing.T) {
 		Move{To: "s", Actions: append(act(ActPickUp), act(ActSwitchTo)...)}, Move{To: "a"})
 	in.Route.StartActions = act(ActSwitchTo)
 	in.Policy.CountOpenWaterAscent, in.Policy.StressFactor = false, 1.5
-	c := checkNamed(t, evaluated(t, in), CheckLostCylinder)
+	r := evaluated(t, in)
+	wantNear(t, "two out at the end", r.WorstSharing.MarginL, 2300-3750-2250-740, 1e-6)
+	c := checkNamed(t, r, CheckLostCylinder)
 	if c.Passed {
 		t.Error("without the stage Oda gets out")
 	}

@@ -53,6 +53,12 @@ func TestWhatDoesNotCount(t *testing.T) {
 		"no line": func(in *Input) {
 			in.Legs[3].Lined, in.Route.Moves[4].RunLine, in.Route.LeftDeclared = false, true, []string{"w2"}
 		},
+		"major, a third has not passed": func(in *Input) {
+			in.Legs[3].Restriction, in.Verified[0].Directions = RestrictionMajor, []string{"from_to"}
+			third := in.Team[0]
+			third.Name = "Tivek"
+			in.Team = append(in.Team, third)
+		},
 		"major, direction not recorded": func(in *Input) { in.Legs[3].Restriction = RestrictionMajor },
 	} {
 		in := twoExits()

@@ -398,4 +398,10 @@ func TestCylinderLeftByADive(t *testing.T) {
 	if h := where(); h.State != "held" || h.Holder != "birk" {
 		t.Errorf("taken out: %v", h)
 	}
+	if _, err := c.sites().RecoverLeftItem(c.as("asta"), &pb.RecoverLeftItemRequest{Id: left.Items[0].Id, RecoveredAt: stamp(c.at("2026-06-08 15:00")), RequestId: id()}); status.Code(err) != codes.FailedPrecondition {
+		t.Errorf("taken out twice: %v", err)
+	}
+	if h := where(); h.Holder != "birk" {
+		t.Errorf("taken out twice, it is with %s", h.Holder)
+	}
 }
