@@ -189,6 +189,11 @@ func TestBoundOnce(t *testing.T) {
 	dry := planOf("dry", "spring", c.at("2026-06-08 08:40"), c.route, []diver{cleo, dora}, []float64{200, 200})
 	dry.Cover = "spare"
 	c.mustApprove(dry)
+	// Nobody went in by the latest entry: the plan binds nothing any more, whoever has looked at it since.
+	c.clock.set(c.at("2026-06-08 12:00"))
+	if f := found(c.again("other").Report, "plan.double_booking", "asta-left"); len(f) != 1 || f[0].Status != "pass" {
+		t.Errorf("after the latest entry of the other plan: %v", f)
+	}
 }
 
 // Two plans of one day: the later one keeps nobody from entering on the first,
