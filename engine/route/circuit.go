@@ -193,9 +193,9 @@ func (p *plan) halves(r *Closability, legs []resolved, ascents bool) {
 }
 
 // halvesWarn is the share of the distance half by which the others may differ (D29).
-func (p *Policy) halvesWarn() float64 {
-	if p.HalvesWarn == 0 {
+func (l *Policy) halvesWarn() float64 {
+	if l.HalvesWarn == 0 {
 		return 0.1
 	}
-	return float64(p.HalvesWarn)
+	return float64(l.HalvesWarn)
 }
