@@ -210,12 +210,16 @@ func TestCustody(t *testing.T) {
 	if err := tell("asta", &pb.CustodyEvent{Kind: "handed_over", Holder: "birk"}, "asta-left", "no-such"); err == nil {
 		t.Error("a hand-over of an item that is not there was stored")
 	}
-	if _, err := c.gear().RecordCustody(c.as("asta"), &pb.RecordCustodyRequest{Items: []string{"birk-primary"}, RequestId: id(),
-		Event: &pb.CustodyEvent{Kind: "handed_over", Holder: "birk", At: stamp(c.clock.Now())}}); err != nil {
+	if _, err := c.gear().RecordCustody(c.as("asta"), &pb.RecordCustodyRequest{
+		Items: []string{"birk-primary"}, RequestId: id(),
+		Event: &pb.CustodyEvent{Kind: "handed_over", Holder: "birk", At: stamp(c.clock.Now())},
+	}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := c.gear().RecordCustody(c.as("asta"), &pb.RecordCustodyRequest{Items: []string{"birk-primary"}, RequestId: id(),
-		Event: &pb.CustodyEvent{Kind: "handed_over", Holder: "asta", At: stamp(c.clock.Now().Add(-time.Minute))}}); status.Code(err) != codes.InvalidArgument {
+	if _, err := c.gear().RecordCustody(c.as("asta"), &pb.RecordCustodyRequest{
+		Items: []string{"birk-primary"}, RequestId: id(),
+		Event: &pb.CustodyEvent{Kind: "handed_over", Holder: "asta", At: stamp(c.clock.Now().Add(-time.Minute))},
+	}); status.Code(err) != codes.InvalidArgument {
 		t.Errorf("before what is on record of it: %v", err)
 	}
 	if h := state("asta-left"); h.Holder != "asta" {
