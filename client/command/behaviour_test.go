@@ -404,10 +404,10 @@ func TestApply(t *testing.T) {
 	good := "records:\n  - role: {person: ane, role: diver}\n  - role: {person: rolf, role: cover}\n"
 	write(good)
 	c.say("ApplyRecords", &pb.ApplyRecordsResponse{Records: []*pb.AppliedRecord{
-		{Kind: "role", Id: "r1", Outcome: "unchanged"}, {Kind: "role", Id: "r2", Outcome: "unchanged"},
+		{Kind: "role", Id: "r1", Outcome: "unchanged"}, {Kind: "role", Id: "r2", Outcome: "unchanged", NotLookedAt: []string{"a", "b"}},
 	}})
 	got := c.run("apply", "-f", path, "--as", "table")
-	if got.code != exit.Done || !strings.Contains(got.out, "Nothing changed.") {
+	if got.code != exit.Done || !strings.Contains(got.out, "Nothing changed.") || !strings.Contains(got.out, "Not looked at, for you do not see it on record: role: a, b (in 1 of them). It stays as it is.") {
 		t.Error(got)
 	}
 	if c.asked("ApplyRecords")[0].(*pb.ApplyRecordsRequest).GetDryRun() {

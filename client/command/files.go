@@ -3,6 +3,7 @@ package command
 import (
 	"context"
 	"fmt"
+	"maps"
 	"regexp"
 	"slices"
 	"strconv"
@@ -200,17 +201,20 @@ func problemsMessage(ps recordfile.Problems) *pb.ApplyRecordsResponse {
 
 // applied lists what became of each record, then counts.
 func applied(w screen.View, file *recordfile.File, r *pb.ApplyRecordsResponse, dry bool) error {
-	t := table.Table{Columns: []table.Column{{Title: "outcome"}, {Title: "kind"}, {Title: "id"}, {Title: "changes", Wraps: true}, {Title: "line"}}}
-	counts := map[string]int{}
+	t := table.Table{Columns: []table.Column{{Title: "outcome"}, {Title: "kind"}, {Title: "id"}, {Title: "changes", Wraps: true}, {Title: "line"}, {Title: "not looked at"}}}
+	counts, unseen := map[string]int{}, map[string]int{}
 	for i, x := range r.GetRecords() {
 		counts[x.GetOutcome()]++
 		place, _ := file.Places.Find("records[" + strconv.Itoa(i) + "]")
-		t.Rows = append(t.Rows, []string{x.GetOutcome(), x.GetKind(), x.GetId(), strings.Join(x.GetChanges(), ", "), place.String()})
+		t.Rows = append(t.Rows, []string{x.GetOutcome(), x.GetKind(), x.GetId(), strings.Join(x.GetChanges(), ", "), place.String(), strings.Join(x.GetNotLookedAt(), ", ")})
+		if fields := strings.Join(x.GetNotLookedAt(), ", "); fields != "" {
+			unseen[x.GetKind()+": "+fields]++
+		}
 	}
 	if !w.Page {
 		return w.Table(t)
 	}
-	// The line is for programs; on a page it would crowd out the rest.
+	// The last two are for programs; on a page they would crowd out the rest.
 	t.Columns = t.Columns[:4]
 	for i := range t.Rows {
 		t.Rows[i] = t.Rows[i][:4]
@@ -224,6 +228,9 @@ func applied(w screen.View, file *recordfile.File, r *pb.ApplyRecordsResponse, d
 	}
 	if dry {
 		words = "Dry run, nothing stored: " + words
+	}
+	for _, what := range slices.Sorted(maps.Keys(unseen)) {
+		words += fmt.Sprintf("\nNot looked at, for you do not see it on record: %s (in %d of them). It stays as it is.", what, unseen[what])
 	}
 	_, err := fmt.Fprintln(w.Out, words)
 	return err

@@ -107,7 +107,7 @@ func TestJSONIsTheSameBytes(t *testing.T) {
 const frozen = `Acknowledgement: person at
 AltitudeArrival: site arrived_at
 Analysis: id cylinder analysed_at oxygen_percent helium_percent analysed_by analyser calibrated_at air_reading_percent pressure label ended_by ended_at
-AppliedRecord: kind id outcome changes
+AppliedRecord: kind id outcome changes not_looked_at
 ApplyRecordsResponse: records problems
 AtDepth: depth_m oxygen_bar equivalent_air_m narcotic_with_oxygen_m narcotic_nitrogen_m density verdict reasons
 BestMix: found exact gas shallowest_m at_depth fitting limits oxygen_limit_bar density_limit

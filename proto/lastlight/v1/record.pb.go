@@ -511,7 +511,10 @@ type AppliedRecord struct {
 	// created, changed, unchanged.
 	Outcome string `protobuf:"bytes,3,opt,name=outcome,proto3" json:"outcome,omitempty"`
 	// Paths that differ, for "changed".
-	Changes       []string `protobuf:"bytes,4,rep,name=changes,proto3" json:"changes,omitempty"`
+	Changes []string `protobuf:"bytes,4,rep,name=changes,proto3" json:"changes,omitempty"`
+	// Paths of fields in the file that the caller does not see in the record: they stay as they stand, whatever the file says, and the
+	// outcome says nothing of them.
+	NotLookedAt   []string `protobuf:"bytes,5,rep,name=not_looked_at,json=notLookedAt,proto3" json:"not_looked_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -570,6 +573,13 @@ func (x *AppliedRecord) GetOutcome() string {
 func (x *AppliedRecord) GetChanges() []string {
 	if x != nil {
 		return x.Changes
+	}
+	return nil
+}
+
+func (x *AppliedRecord) GetNotLookedAt() []string {
+	if x != nil {
+		return x.NotLookedAt
 	}
 	return nil
 }
@@ -734,12 +744,13 @@ const file_lastlight_v1_record_proto_rawDesc = "" +
 	"request_id\x18\x03 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\"\x80\x01\n" +
 	"\x14ApplyRecordsResponse\x125\n" +
 	"\arecords\x18\x01 \x03(\v2\x1b.lastlight.v1.AppliedRecordR\arecords\x121\n" +
-	"\bproblems\x18\x02 \x03(\v2\x15.lastlight.v1.ProblemR\bproblems\"g\n" +
+	"\bproblems\x18\x02 \x03(\v2\x15.lastlight.v1.ProblemR\bproblems\"\x8b\x01\n" +
 	"\rAppliedRecord\x12\x12\n" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x0e\n" +
 	"\x02id\x18\x02 \x01(\tR\x02id\x12\x18\n" +
 	"\aoutcome\x18\x03 \x01(\tR\aoutcome\x12\x18\n" +
-	"\achanges\x18\x04 \x03(\tR\achanges\"\x9b\x01\n" +
+	"\achanges\x18\x04 \x03(\tR\achanges\x12\"\n" +
+	"\rnot_looked_at\x18\x05 \x03(\tR\vnotLookedAt\"\x9b\x01\n" +
 	"\x14ExportRecordsRequest\x12\x1e\n" +
 	"\x05kinds\x18\x01 \x03(\tB\b\xbaH\x05\x92\x01\x02\x10\x14R\x05kinds\x12\x1b\n" +
 	"\x03ids\x18\x02 \x03(\tB\t\xbaH\x06\x92\x01\x03\x10\xe8\aR\x03ids\x12'\n" +

@@ -2,6 +2,7 @@ package rpc
 
 import (
 	"context"
+	"fmt"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
@@ -142,7 +143,7 @@ func (h *Files) methodFor(ctx context.Context, f *file, e *entry) (string, acces
 }
 
 // guardDive keeps what the caller does not see of the divers of a dive. leads is Leads where the caller led its plan.
-func guardDive(c *access.Caller, leads access.Relation) store.Guard[*lastlightv1.Dive] {
+func guardDive(c *access.Caller, leads access.Relation, noted *[]string) store.Guard[*lastlightv1.Dive] {
 	return func(before, next *lastlightv1.Dive) error {
 		p := fault.Collect("")
 		if before == nil {
@@ -153,7 +154,9 @@ func guardDive(c *access.Caller, leads access.Relation) store.Guard[*lastlightv1
 		for _, d := range before.Divers {
 			of[d.Person] = d
 		}
-		for _, d := range next.Divers {
+		hidden := unseen{p, noted}
+		for i, d := range next.Divers {
+			at := fmt.Sprintf("divers[%d].", i)
 			was := of[d.Person]
 			if was == nil {
 				continue
@@ -163,11 +166,11 @@ func guardDive(c *access.Caller, leads access.Relation) store.Guard[*lastlightv1
 				about.Relation = access.Self
 			}
 			if !c.Writes(access.Medical, about) {
-				keepUnseen(p, was, d, "symptoms")
+				hidden.keep(at, was, d, "symptoms")
 			}
 			about.Relation |= leads
 			if !c.Writes(access.Training, about) {
-				keepUnseen(p, was, d, trainingOfDiver...)
+				hidden.keep(at, was, d, trainingOfDiver...)
 			}
 		}
 		return p.Err()

@@ -293,15 +293,17 @@ func (h *Files) lock(ctx context.Context, tx *store.Tx, f *file) error {
 // that was not is new: what came in between is told, not overwritten.
 func (h *Files) applyOne(ctx context.Context, tx *store.Tx, f *file, e *entry) (*lastlightv1.AppliedRecord, error) {
 	expect := store.Expect{New: !e.exists, Existing: e.exists}
+	var unseen []string
 	done := func(id string, outcome store.Outcome, changes []string, err error) (*lastlightv1.AppliedRecord, error) {
-		return &lastlightv1.AppliedRecord{Kind: e.kind, Id: id, Outcome: string(outcome), Changes: changes}, err
+		slices.Sort(unseen)
+		return &lastlightv1.AppliedRecord{Kind: e.kind, Id: id, Outcome: string(outcome), Changes: changes, NotLookedAt: unseen}, err
 	}
 	switch m := e.m.(type) {
 	case *lastlightv1.Person:
-		p, err := tx.PutPerson(ctx, m, expect, guardPerson(f.c, f.subjects["person"][m.Id]))
+		p, err := tx.PutPerson(ctx, m, expect, guardPerson(f.c, f.subjects["person"][m.Id], &unseen))
 		return done(m.Id, p.Outcome, p.Changes, err)
 	case *lastlightv1.Site:
-		p, err := tx.PutSite(ctx, m, expect, guardSite(f.c, f.subjects["site"][m.Id], ""))
+		p, err := tx.PutSite(ctx, m, expect, guardSite(f.c, f.subjects["site"][m.Id], &unseen))
 		return done(m.Id, p.Outcome, p.Changes, err)
 	case *lastlightv1.Survey:
 		s, outcome, err := tx.AddSurvey(ctx, m)
@@ -313,7 +315,7 @@ func (h *Files) applyOne(ctx context.Context, tx *store.Tx, f *file, e *entry) (
 		p, err := tx.PutPermit(ctx, m, expect)
 		return done(m.Id, p.Outcome, p.Changes, err)
 	case *lastlightv1.Cylinder:
-		p, err := tx.PutCylinder(ctx, m, expect, guardCylinder(f.c, f.subjects["item"][m.Id]))
+		p, err := tx.PutCylinder(ctx, m, expect, guardCylinder(f.c, f.subjects["item"][m.Id], &unseen))
 		return done(m.Id, p.Outcome, p.Changes, err)
 	case *lastlightv1.CylinderSet:
 		p, err := tx.PutCylinderSet(ctx, m, expect)
@@ -351,21 +353,21 @@ func (h *Files) applyOne(ctx context.Context, tx *store.Tx, f *file, e *entry) (
 		p, err := tx.PutPlan(ctx, m, expect)
 		return done(m.Id, p.Outcome, p.Changes, err)
 	case *lastlightv1.Dive:
-		p, err := tx.PutDive(ctx, m, expect, guardDive(f.c, 0))
+		p, err := tx.PutDive(ctx, m, expect, guardDive(f.c, 0, &unseen))
 		return done(m.Id, p.Outcome, p.Changes, err)
 	case *lastlightv1.Incident:
-		return h.applyIncident(ctx, tx, f.c, m, expect, done)
+		return h.applyIncident(ctx, tx, f.c, m, expect, &unseen, done)
 	}
 	return nil, fmt.Errorf("a record of kind %s cannot be stored", e.kind)
 }
 
-func (h *Files) applyIncident(ctx context.Context, tx *store.Tx, c *access.Caller, m *lastlightv1.Incident, expect store.Expect,
+func (h *Files) applyIncident(ctx context.Context, tx *store.Tx, c *access.Caller, m *lastlightv1.Incident, expect store.Expect, unseen *[]string,
 	done func(string, store.Outcome, []string, error) (*lastlightv1.AppliedRecord, error),
 ) (*lastlightv1.AppliedRecord, error) {
 	names, err := store.Names(ctx, tx)
 	if err != nil {
 		return nil, err
 	}
-	p, err := tx.PutIncident(ctx, m, expect, guardIncident(c, func(p *fault.Problems, m *lastlightv1.Incident) { incident.Check(p, m, names, tx.Now()) }))
+	p, err := tx.PutIncident(ctx, m, expect, guardIncident(c, unseen, func(p *fault.Problems, m *lastlightv1.Incident) { incident.Check(p, m, names, tx.Now()) }))
 	return done(m.Id, p.Outcome, p.Changes, err)
 }

@@ -449,7 +449,7 @@ func (h *Dives) UpdateDive(ctx context.Context, r *lastlightv1.UpdateDiveRequest
 		return nil, err
 	}
 	d, err := store.Mutate(ctx, h.Store, mutation(ctx, diveService+"UpdateDive", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Dive, error) {
-		put, err := tx.PutDive(ctx, r.Dive, store.Expect{Existing: true, Version: r.ExpectedVersion}, guardDive(c, s.Relation&access.Leads))
+		put, err := tx.PutDive(ctx, r.Dive, store.Expect{Existing: true, Version: r.ExpectedVersion}, guardDive(c, s.Relation&access.Leads, nil))
 		return put.Record, fault.Under("dive.", err)
 	})
 	if err != nil {

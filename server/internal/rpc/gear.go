@@ -56,11 +56,11 @@ func mayCreate(ctx context.Context, method, owner string) error {
 }
 
 // guardCylinder keeps test dates from those who do not see them.
-func guardCylinder(c *access.Caller, s access.Subject) store.Guard[*lastlightv1.Cylinder] {
+func guardCylinder(c *access.Caller, s access.Subject, noted *[]string) store.Guard[*lastlightv1.Cylinder] {
 	return func(before, next *lastlightv1.Cylinder) error {
 		p := fault.Collect("")
 		if s := ownerSubject(c, s, before.GetOwner()); !c.Sees(access.GearDates, s) {
-			keepUnseen(p, before, next, "first_service_day", "risk_assessment_day")
+			unseen{p, noted}.keep("", before, next, "first_service_day", "risk_assessment_day")
 		}
 		return p.Err()
 	}
@@ -186,7 +186,7 @@ func (h *Gear) putCylinder(ctx context.Context, method, requestID string, body p
 		if err != nil {
 			return nil, err
 		}
-		put, err := tx.PutCylinder(ctx, m, expect, guardCylinder(c, all[m.Id]))
+		put, err := tx.PutCylinder(ctx, m, expect, guardCylinder(c, all[m.Id], nil))
 		access.MaskCylinder(c, all[m.Id], put.Record)
 		return put.Record, fault.Under("cylinder.", err)
 	})

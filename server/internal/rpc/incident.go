@@ -36,7 +36,7 @@ func shownIncident(c *access.Caller, m *lastlightv1.Incident) *lastlightv1.Incid
 }
 
 // guardIncident puts back what the caller was not shown, and runs the checks that need it: who is in it.
-func guardIncident(c *access.Caller, check func(p *fault.Problems, m *lastlightv1.Incident)) store.Guard[*lastlightv1.Incident] {
+func guardIncident(c *access.Caller, noted *[]string, check func(p *fault.Problems, m *lastlightv1.Incident)) store.Guard[*lastlightv1.Incident] {
 	return func(before, next *lastlightv1.Incident) error {
 		p := fault.Collect("")
 		if before != nil {
@@ -45,13 +45,13 @@ func guardIncident(c *access.Caller, check func(p *fault.Problems, m *lastlightv
 				if slices.Equal(next.People, access.Pseudonyms(len(before.People))) { // as it was shown
 					next.People = nil
 				}
-				keepUnseen(p, before, next, "people")
+				unseen{p, noted}.keep("", before, next, "people")
 			}
 			if !c.Sees(access.Narrative, s) && next.Narrative == before.ReviewedNarrative { // as it was shown
 				next.Narrative = ""
 			}
 			if !c.Sees(access.Narrative, s) {
-				keepUnseen(p, before, next, "narrative", "trigger", "harmful_action", "preceding_event", "outcome", "went_right", "lessons", "dive", "injured")
+				unseen{p, noted}.keep("", before, next, "narrative", "trigger", "harmful_action", "preceding_event", "outcome", "went_right", "lessons", "dive", "injured")
 			}
 			if before.State == "closed" && len(message.Changes(before, next)) > 0 {
 				return fault.NotInState("incident", before.Id, "closed", "open")
@@ -69,7 +69,7 @@ func (h *Incidents) put(ctx context.Context, method, requestID string, body prot
 		if err != nil {
 			return nil, err
 		}
-		put, err := tx.PutIncident(ctx, m, expect, guardIncident(c, func(p *fault.Problems, m *lastlightv1.Incident) { incident.Check(p, m, names, tx.Now()) }))
+		put, err := tx.PutIncident(ctx, m, expect, guardIncident(c, nil, func(p *fault.Problems, m *lastlightv1.Incident) { incident.Check(p, m, names, tx.Now()) }))
 		if err != nil {
 			return nil, fault.Under("incident.", err)
 		}

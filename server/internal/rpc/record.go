@@ -107,10 +107,25 @@ func (g *ground) checked(prefix string, m proto.Message) error {
 	return p.Err()
 }
 
-// keepUnseen leaves fields that the caller does not see as they stand: left out of what was sent they stay, and sent they are
-// refused, whatever was sent: an answer that depended on what stands would let it be guessed. before is nil for a new record, in
-// which whoever writes it knows what is written.
-func keepUnseen(p *fault.Problems, before, next proto.Message, fields ...protoreflect.Name) {
+// unseen is what becomes of fields that were sent of a record and that the caller does not see. They stay as they stand, whatever was
+// sent: an answer that depended on what stands would let it be guessed. In a file that is applied they are noted, for a file that is
+// applied again, or that somebody else wrote, is no mistake; in a change of one record they are refused.
+type unseen struct {
+	problems *fault.Problems
+	noted    *[]string // nil: refused
+}
+
+func (u unseen) sent(field, message string) {
+	if u.noted != nil {
+		*u.noted = append(*u.noted, field)
+		return
+	}
+	u.problems.Add(field, "", "left out: it stays as it is", message)
+}
+
+// keep leaves fields of a message at the prefix as they stand. before is nil for a new record, in which whoever writes it knows what
+// is written.
+func (u unseen) keep(prefix string, before, next proto.Message, fields ...protoreflect.Name) {
 	was, now := before.ProtoReflect(), next.ProtoReflect()
 	if !was.IsValid() {
 		return
@@ -118,8 +133,10 @@ func keepUnseen(p *fault.Problems, before, next proto.Message, fields ...protore
 	for _, name := range fields {
 		field := now.Descriptor().Fields().ByName(name)
 		if now.Has(field) {
-			p.Add(string(name), "", "left out: it stays as it is", "you do not see this field, so you do not change it")
-		} else if was.Has(field) {
+			u.sent(prefix+string(name), "you do not see this field, so you do not change it")
+			now.Clear(field)
+		}
+		if was.Has(field) {
 			now.Set(field, proto.Clone(before).ProtoReflect().Get(field))
 		}
 	}

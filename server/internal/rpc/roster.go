@@ -46,12 +46,13 @@ const officers = access.Coordinator | access.Committee | access.WelfareOfficer
 
 // guardPerson keeps from the caller what the caller does not see, and from
 // everybody what they do not say about themselves: age, guardian, fitness.
-func guardPerson(c *access.Caller, s access.Subject) store.Guard[*lastlightv1.Person] {
+func guardPerson(c *access.Caller, s access.Subject, noted *[]string) store.Guard[*lastlightv1.Person] {
 	return func(before, next *lastlightv1.Person) error {
 		p := fault.Collect("")
+		hidden := unseen{p, noted}
 		for group, fields := range unseenFields {
 			if !c.Writes(group, s) {
-				keepUnseen(p, before, next, fields...)
+				hidden.keep("", before, next, fields...)
 			}
 		}
 		if before == nil {
@@ -75,7 +76,7 @@ func guardPerson(c *access.Caller, s access.Subject) store.Guard[*lastlightv1.Pe
 			}
 		}
 		if next.Medical != nil && c.Writes(access.Medical, s) {
-			guardMedical(p, "medical.", c, s, before, next.Medical)
+			guardMedical(hidden, "medical.", c, s, before, next.Medical)
 		}
 		return p.Err()
 	}
@@ -84,11 +85,11 @@ func guardPerson(c *access.Caller, s access.Subject) store.Guard[*lastlightv1.Pe
 // guardMedical completes a new status from the one on record and refuses what
 // this caller may not say. A suspension never vanishes: it is cleared, by
 // somebody else.
-func guardMedical(p *fault.Problems, prefix string, c *access.Caller, s access.Subject, before *lastlightv1.Person, next *lastlightv1.MedicalStatus) {
-	was := before.GetMedical()
+func guardMedical(hidden unseen, prefix string, c *access.Caller, s access.Subject, before *lastlightv1.Person, next *lastlightv1.MedicalStatus) {
+	p, was := hidden.problems, before.GetMedical()
 	if !c.Writes(access.Restriction, s) {
-		if next.RestrictionCode != "" { // refused whatever it is: see keepUnseen
-			p.Add(prefix+"restriction_code", "", "left out: it stays as it is", "the medical officer agrees the code")
+		if next.RestrictionCode != "" {
+			hidden.sent(prefix+"restriction_code", agreesCode)
 		}
 		next.RestrictionCode = was.GetRestrictionCode()
 	}
@@ -97,7 +98,7 @@ func guardMedical(p *fault.Problems, prefix string, c *access.Caller, s access.S
 	}
 	officer := c.In(s.Expeditions...).Any(access.MedicalOfficer)
 	if next.RestrictionCode != was.GetRestrictionCode() && !officer {
-		p.Add(prefix+"restriction_code", "", "left out: it stays as it is", "the medical officer agrees the code")
+		p.Add(prefix+"restriction_code", "", "left out: it stays as it is", agreesCode)
 	}
 	if s.Relation&access.Self == 0 && (officer || c.In(s.Expeditions...).Any(access.Coordinator)) {
 		return
@@ -115,6 +116,8 @@ func guardMedical(p *fault.Problems, prefix string, c *access.Caller, s access.S
 		p.Add(prefix+"depth_limit_m", "", "left out: it stays as it is", "the medical officer or a coordinator sets the limit")
 	}
 }
+
+const agreesCode = "the medical officer agrees the code"
 
 // unseenFields are the fields of each group in a person's record.
 var unseenFields = map[access.Group][]protoreflect.Name{
@@ -139,7 +142,7 @@ func (h *Roster) put(ctx context.Context, method, requestID string, body proto.M
 		if err != nil {
 			return nil, err
 		}
-		put, err := tx.PutPerson(ctx, m, expect, guardPerson(c, s))
+		put, err := tx.PutPerson(ctx, m, expect, guardPerson(c, s, nil))
 		return maskedPerson(c, s, put.Record), fault.Under("person.", err)
 	})
 }
@@ -269,7 +272,7 @@ func (h *Roster) SetMedicalStatus(ctx context.Context, r *lastlightv1.SetMedical
 	return h.change(ctx, "SetMedicalStatus", r.Person, r.RequestId, r, func(ctx context.Context, tx *store.Tx, s access.Subject) (*lastlightv1.Person, error) {
 		return tx.SetMedicalStatus(ctx, r.Person, r.Medical, func(before *lastlightv1.Person, next *lastlightv1.MedicalStatus) error {
 			p := fault.Collect("")
-			guardMedical(p, "medical.", c, s, before, next)
+			guardMedical(unseen{problems: p}, "medical.", c, s, before, next)
 			return p.Err()
 		})
 	})

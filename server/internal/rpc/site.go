@@ -29,11 +29,11 @@ func (h *Sites) subject(ctx context.Context, q store.Querier, id string) (access
 }
 
 // guardSite keeps the place from those who do not see it.
-func guardSite(c *access.Caller, s access.Subject, prefix string) store.Guard[*lastlightv1.Site] {
+func guardSite(c *access.Caller, s access.Subject, noted *[]string) store.Guard[*lastlightv1.Site] {
 	return func(before, next *lastlightv1.Site) error {
-		p := fault.Collect(prefix)
+		p := fault.Collect("")
 		if !c.Writes(access.Place, s) {
-			keepUnseen(p, before, next, "exact_position", "access_notes", "gate_code")
+			unseen{p, noted}.keep("", before, next, "exact_position", "access_notes", "gate_code")
 		}
 		return p.Err()
 	}
@@ -50,7 +50,7 @@ func (h *Sites) put(ctx context.Context, method, requestID string, body proto.Me
 		if err != nil {
 			return nil, err
 		}
-		put, err := tx.PutSite(ctx, m, expect, guardSite(c, s, ""))
+		put, err := tx.PutSite(ctx, m, expect, guardSite(c, s, nil))
 		access.MaskSite(c, s, put.Record)
 		return put.Record, fault.Under("site.", err)
 	})
