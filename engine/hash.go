@@ -1,7 +1,6 @@
 package engine
 
 import (
-	"bytes"
 	"crypto/sha256"
 	"encoding/json"
 	"fmt"
@@ -60,7 +59,7 @@ func SameReport(a, b Input) (bool, error) {
 		return false, err
 	}
 	is, err := Bytes(b)
-	return bytes.Equal(was, is), err
+	return string(was) == string(is), err
 }
 
 // appendHashed appends compact JSON, as Marshal writes it, without the members
