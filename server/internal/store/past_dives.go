@@ -140,18 +140,14 @@ SELECT p.person, near.dive, near.site, s.time_zone, near.kind, COALESCE(d.taught
        near.counted_as, near.instructor, COALESCE((SELECT used FROM dive_diver WHERE dive = d.id AND person = p.person), '{}'), d.penetration_m, d.max_depth_m, COALESCE(d.version, 0),
        CASE WHEN d.entered_at >= $5 THEN d.record END, CASE WHEN d.entered_at >= $5 THEN s.doc END
 FROM unnest($1::text[], $2::timestamptz[]) p (person, since) CROSS JOIN LATERAL (
-  WITH own AS MATERIALIZED (
-    SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state, kind = 'training' AND NOT instructor AS lesson FROM dive_diver
-    WHERE person = p.person AND entered_at >= LEAST(p.since, $12) AND entered_at < $4 AND state = 'closed'
-      AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived)))
   SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM dive_diver WHERE person = p.person AND entered_at >= $4 AND entered_at < $3
 UNION
   SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM dive_diver WHERE person = p.person AND site = ANY ($7) AND entered_at >= $8 AND entered_at < $3
 UNION
   SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM (
-    SELECT *, nth_value(entered_at, GREATEST($13::int, 1)) OVER (
-      PARTITION BY lesson, zone, counted_as ORDER BY entered_at DESC) AS enough
-    FROM own WHERE entered_at >= $12) counted
+    SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state, kind = 'training' AND NOT instructor AS lesson, nth_value(entered_at, GREATEST($13::int, 1)) OVER (
+      PARTITION BY kind = 'training' AND NOT instructor, zone, counted_as ORDER BY entered_at DESC) AS enough
+    FROM dive_diver WHERE person = p.person AND entered_at >= $12 AND entered_at < $4 AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))) counted
   WHERE lesson OR counted_as = '' OR enough IS NULL OR entered_at > enough - $11::interval
 UNION
   SELECT y.dive, y.entered_at, y.site, y.kind, y.zone, y.counted_as, y.instructor, y.state FROM (
@@ -170,8 +166,9 @@ UNION
   WHERE running.state <> 'closed'
 UNION
   SELECT y.dive, y.entered_at, y.site, y.kind, y.zone, y.counted_as, y.instructor, y.state FROM (
-    SELECT min(entered_at) AS first, max(entered_at) AS last FROM own
-    WHERE entered_at >= p.since GROUP BY CASE WHEN lesson THEN dive END, zone, counted_as, floor(date_part('epoch', entered_at) / $9::float8)) spell
+    SELECT min(entered_at) AS first, max(entered_at) AS last FROM dive_diver
+    WHERE person = p.person AND entered_at >= p.since AND entered_at < $4 AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
+    GROUP BY CASE WHEN kind = 'training' AND NOT instructor THEN dive END, zone, counted_as, date_bin($9::interval, entered_at, '1970-01-01Z')) spell
   CROSS JOIN LATERAL (VALUES (first, first + $11::interval), (last - $11::interval, last)) ends (since, until)
   JOIN dive_diver y ON y.person = p.person AND y.entered_at BETWEEN ends.since AND ends.until AND y.entered_at < $4
     AND y.dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
@@ -180,7 +177,7 @@ UNION
   JOIN site s ON s.id = near.site
 WHERE d.id IS NULL OR NOT d.archived AND d.plan IS DISTINCT FROM $6
 ORDER BY p.person, near.entered_at, near.dive`,
-		people, since, a.before, a.window(), a.whole, a.but, sortedSet(a.sites), a.siteWindow(), spell(a.policy).Seconds(), longest, outOfStep, a.counted(), a.policy.Currency.Dives, a.whether)
+		people, since, a.before, a.window(), a.whole, a.but, sortedSet(a.sites), a.siteWindow(), spell(a.policy), longest, outOfStep, a.counted(), a.policy.Currency.Dives, a.whether)
 	if err != nil {
 		return nil, err
 	}
