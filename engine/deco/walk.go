@@ -54,6 +54,10 @@ type Planner struct {
 	until               bool                  // the walk ends at the last probe
 	startOut            []Condition           // memory of WayOut
 
+	twins    [MaxDivers]twin
+	few      Team        // without twins
+	switches []GasSwitch // memory of switchTwins
+
 	state     [MaxDivers]Condition
 	now       [MaxDivers]carrying
 	ahead     [MaxDivers]carrying
@@ -138,10 +142,11 @@ func (p *Planner) schedule(team *Team, path *Path, start *Moment, probes []Probe
 	if err := errors.Join(path.check(team), start.check(team), checkProbes(probes, path)); err != nil {
 		return err
 	}
-	p.prepare(team, path, start, r, l)
+	p.prepare(p.apart(team, path, start, &l), path, start, r, l)
 	r.room(len(probes), len(team.Divers))
 	p.compile(path, p.lastStop)
 	p.walk(path, probes, r)
+	p.addTwins(team, r)
 	p.Spent += (partWork*len(p.bounds) + r.TotalStop()) * len(team.Divers)
 	return nil
 }
