@@ -100,7 +100,8 @@ type Work struct {
 	between   []*place // looked at between two of places, that do not hold
 	before    *place   // the last place that passed before reach was found between two
 
-	margins []margin // memory of those to come
+	margins  margins // those that stay
+	searched margins // those of a search
 
 	notes *[]entry // where terms of margins are written down; nil: nowhere
 }

@@ -25,6 +25,8 @@ type search struct {
 
 // leastOf searches all places up to one (nil: all), beginning with those of first.
 func (w *Work) leastOf(fs []*failure, delay float64, first []int, until *place, under func(*place) *place, at func(p *place, f *failure) *margin) []worst {
+	stay := w.margins
+	w.margins = margins{pieces: w.searched.pieces} // what is found is kept, the rest is forgotten
 	looked := make([]*place, len(w.places))
 	s := &search{w: w, fs: fs, delay: delay, at: at, found: make([]worst, len(fs)), margin: make([][]*margin, len(w.places))}
 	s.place = func(i int) *place {
@@ -57,6 +59,12 @@ func (w *Work) leastOf(fs []*failure, delay float64, first []int, until *place, 
 	}
 	for k := 1; k < len(first); k++ {
 		s.between(first[k-1], first[k])
+	}
+	w.searched, w.margins = w.margins, stay
+	for k := range s.found {
+		if b := &s.found[k]; b.found {
+			b.m = w.keep(b.m)
+		}
 	}
 	return s.found
 }

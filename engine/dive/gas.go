@@ -43,15 +43,34 @@ type amount struct {
 	left, need float64
 }
 
-// marginAfter begins the margin of a way out, in memory that many share.
-func (w *Work) marginAfter(o loss) *margin {
-	if len(w.margins) == 0 {
-		w.margins = make([]margin, 64)
+// margins is memory of margins, in pieces that stay where they are.
+type margins struct {
+	pieces [][]margin
+	used   int
+}
+
+func (l *margins) another() *margin {
+	const piece = 64
+	if l.used == piece*len(l.pieces) {
+		l.pieces = append(l.pieces, make([]margin, piece))
 	}
-	m := &w.margins[0]
-	w.margins = w.margins[1:]
-	m.out, m.fails = o, o.noSchedule
+	m := &l.pieces[l.used/piece][l.used%piece]
+	l.used++
 	return m
+}
+
+// marginAfter begins the margin of a way out.
+func (w *Work) marginAfter(o loss) *margin {
+	m := w.margins.another()
+	m.out, m.fails, m.gases = o, o.noSchedule, nil
+	return m
+}
+
+// keep is a margin that outlasts the search that found it.
+func (w *Work) keep(m *margin) *margin {
+	k := w.margins.another()
+	k.out, k.fails, k.gases = m.out, m.fails, append(k.own[:0], m.gases...)
+	return k
 }
 
 func (m *margin) spare() float64 {
