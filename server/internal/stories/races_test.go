@@ -353,12 +353,21 @@ func TestRaceWaiverRunsOut(t *testing.T) {
 		if try().Decided {
 			approved++
 			c.mustNotGo(p, 1, "run out")
-			if _, err := desk.ExpirePlans(t.Context()); err != nil {
-				t.Fatal(err)
-			}
+			// The server's own sweep of each minute may be at this plan: ours passes by what is locked, and comes again.
 			var state string
-			if err := c.pool.QueryRow(t.Context(), `SELECT state FROM plan WHERE id = $1`, p.Id).Scan(&state); err != nil || state != "stale" {
-				t.Errorf("run %d: in the register %s, %v", run, state, err)
+			for tries := 0; state != "stale" && tries < 200; tries++ {
+				if _, err := desk.ExpirePlans(t.Context()); err != nil {
+					t.Fatal(err)
+				}
+				if err := c.pool.QueryRow(t.Context(), `SELECT state FROM plan WHERE id = $1`, p.Id).Scan(&state); err != nil {
+					t.Fatal(err)
+				}
+				if state != "stale" {
+					time.Sleep(50 * time.Millisecond)
+				}
+			}
+			if state != "stale" {
+				t.Errorf("run %d: in the register %s", run, state)
 			}
 		}
 		c.withdraw(p.Id)
