@@ -262,6 +262,24 @@ func TestWhatDecidesIsRead(t *testing.T) {
 			log: []logged{cave("2025-12-01"), with(cave("2025-12-20"), func(l *logged) { l.zone = "open_water" }), cave("2026-01-11")}, read: all,
 		},
 		{
+			name: "the ends of a spell that are closed, although others that are under way lie outside", policy: func(p *policy.Policy) { p.Currency.RefresherMonths = 12 },
+			log: []logged{
+				with(cave("2024-05-20"), func(l *logged) { l.state = "out" }), cave("2024-06-20"), cave("2024-07-20"), with(cave("2024-08-20"), func(l *logged) { l.state = "in_water" }),
+				with(cave("2025-03-01"), func(l *logged) { l.zone = "open_water" }),
+			},
+			read: all,
+		},
+		{
+			name: "the ends of a spell of teaching, and not every dive of it", policy: func(p *policy.Policy) { p.Currency.RefresherMonths = 12 },
+			log: func() (log []logged) {
+				for _, day := range []string{"2024-05-20", "2024-06-20", "2024-07-20", "2025-03-01"} {
+					log = append(log, with(cave(day), func(l *logged) { l.kind, l.taught, l.instructor = "training", "INT", true }))
+				}
+				return log
+			}(),
+			read: all, spared: is("2024-06-20"),
+		},
+		{
 			name: "enough before, of a question about a later day", policy: func(p *policy.Policy) { p.Currency.WithinMonths, p.Currency.Dives = 24, 1 }, cards: []*lastlightv1.Card{},
 			asked: func(a *logAsked) { a.whether, a.from = true, moment("2027-06-14T07:00Z") },
 			log:   []logged{cave("2026-01-01"), with(cave("2026-02-01"), func(l *logged) { l.zone = "open_water" }), at("2026-06-14T07:00Z", "home"), cave("2026-06-20")}, read: all,

@@ -23,6 +23,9 @@ INSERT INTO dive (id, site, kind, state, entered_at, out_at, max_depth_m, penetr
   ('former',   'home',   'normal',   'closed',   '2026-06-12 06:59:59Z', '2026-06-12 08:00Z', 35, 350, 'cave',    '',    '', 'p'),
   ('out',      'site-1', 'normal',   'out',      '2026-06-12 07:00Z', '2026-06-12 11:59Z', 36, 360, 'cave',       '',    '', 'p'),
   ('away',     'site-1', 'normal',   'in_water', '2026-06-12 09:00Z', NULL,                37, 370, 'cave',       '',    '', 'p'),
+  ('before',   'home',   'normal',   'closed',   '2023-12-01 12:00Z', '2023-12-01 13:00Z', 39, 390, 'cave',       '',    '', 'p'),
+  ('between',  'home',   'normal',   'closed',   '2024-05-01 12:00Z', '2024-05-01 13:00Z', 39, 390, 'cave',       '',    '', 'p'),
+  ('lately',   'home',   'normal',   'closed',   '2026-02-01 12:00Z', '2026-02-01 13:00Z', 39, 390, 'cave',       '',    '', 'p'),
   ('others',   'site-1', 'normal',   'in_water', '2026-06-12 10:00Z', NULL,                39, 390, 'cave',       '',    '', 'p'),
   ('a-twin',   'site-1', 'normal',   'closed',   '2026-06-12 07:00Z', '2026-06-12 07:30Z', 38, 380, 'cave',       '',    '', 'p');
 INSERT INTO dive_diver (dive, person, entered_at, site, counted_as, instructor, used, doc) VALUES
@@ -33,7 +36,8 @@ INSERT INTO dive_diver (dive, person, entered_at, site, counted_as, instructor, 
   ('former', 'p', '2026-06-12 06:59:59Z', 'home', 'FULL', false, '{DECO}', '{}'),
   ('out', 'p', '2026-06-12 07:00Z', 'site-1', 'FULL', false, '{}', '{}'), ('out', 'other', '2026-06-12 07:00Z', 'site-1', 'FULL', false, '{}', '{}'),
   ('away', 'p', '2026-06-12 09:00Z', 'site-1', '', false, '{}', '{}'),
-  ('others', 'other', '2026-06-12 10:00Z', 'site-1', 'FULL', false, '{}', '{}'),
+  ('before', 'other', '2023-12-01 12:00Z', 'home', 'FULL', false, '{}', '{}'), ('between', 'other', '2024-05-01 12:00Z', 'home', 'FULL', false, '{}', '{}'),
+  ('lately', 'other', '2026-02-01 12:00Z', 'home', 'FULL', false, '{}', '{}'), ('others', 'other', '2026-06-12 10:00Z', 'site-1', 'FULL', false, '{}', '{}'),
   ('a-twin', 'p', '2026-06-12 07:00Z', 'site-1', 'APP', false, '{}', '{}');
 INSERT INTO watch_fact (dive, person, what, at, correction, reason, recorded_by) VALUES
   ('out', 'p', 'in', '2026-06-12 12:30Z', false, '', 'p'), ('out', 'p', 'seen_out', '2026-06-12 09:40Z', false, '', 'p'),
