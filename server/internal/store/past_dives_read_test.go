@@ -20,11 +20,12 @@ INSERT INTO dive (id, site, kind, state, entered_at, out_at, max_depth_m, penetr
   ('teaching', 'atoll',  'training', 'closed',   '2024-03-02 12:00Z', '2024-03-02 13:00Z', 32, 320, 'cavern',     'APP', '', 'p'),
   ('alone',    'reef',   'training', 'closed',   '2024-03-03 12:00Z', '2024-03-03 13:00Z', 33, 330, 'open_water', 'CAV', '', 'p'),
   ('guided',   'home',   'normal',   'closed',   '2024-03-04 12:00Z', '2024-03-04 13:00Z', 34, 340, 'cave',       '',    '', 'p'),
+  ('later',    'reef',   'normal',   'closed',   '2025-01-05 12:00Z', '2025-01-05 13:00Z', 40, 400, 'open_water', '',    '', 'p'),
   ('former',   'home',   'normal',   'closed',   '2026-06-12 06:59:59Z', '2026-06-12 08:00Z', 35, 350, 'cave',    '',    '', 'p'),
   ('out',      'site-1', 'normal',   'out',      '2026-06-12 07:00Z', '2026-06-12 11:59Z', 36, 360, 'cave',       '',    '', 'p'),
   ('away',     'site-1', 'normal',   'in_water', '2026-06-12 09:00Z', NULL,                37, 370, 'cave',       '',    '', 'p'),
   ('before',   'home',   'normal',   'closed',   '2023-12-01 12:00Z', '2023-12-01 13:00Z', 39, 390, 'cave',       '',    '', 'p'),
-  ('between',  'home',   'normal',   'closed',   '2024-05-01 12:00Z', '2024-05-01 13:00Z', 39, 390, 'cave',       '',    '', 'p'),
+  ('between',  'home',   'normal',   'closed',   '2024-03-12 12:00Z', '2024-03-12 13:00Z', 39, 390, 'cave',       '',    '', 'p'),
   ('lately',   'home',   'normal',   'closed',   '2026-02-01 12:00Z', '2026-02-01 13:00Z', 39, 390, 'cave',       '',    '', 'p'),
   ('others',   'site-1', 'normal',   'in_water', '2026-06-12 10:00Z', NULL,                39, 390, 'cave',       '',    '', 'p'),
   ('a-twin',   'site-1', 'normal',   'closed',   '2026-06-12 07:00Z', '2026-06-12 07:30Z', 38, 380, 'cave',       '',    '', 'p');
@@ -33,10 +34,11 @@ INSERT INTO dive_diver (dive, person, entered_at, site, counted_as, instructor, 
   ('teaching', 'p', '2024-03-02 12:00Z', 'atoll', 'FULL', true, '{}', '{}'),
   ('alone', 'p', '2024-03-03 12:00Z', 'reef', '', false, '{}', '{}'), ('alone', 'other', '2024-03-03 12:00Z', 'reef', '', false, '{}', '{}'),
   ('guided', 'p', '2024-03-04 12:00Z', 'home', 'FULL', false, '{STAGE}', '{}'), ('guided', 'other', '2024-03-04 12:00Z', 'home', 'CAV', true, '{DPV}', '{}'),
+  ('later', 'p', '2025-01-05 12:00Z', 'reef', 'CAV', false, '{}', '{}'),
   ('former', 'p', '2026-06-12 06:59:59Z', 'home', 'FULL', false, '{DECO}', '{}'),
   ('out', 'p', '2026-06-12 07:00Z', 'site-1', 'FULL', false, '{}', '{}'), ('out', 'other', '2026-06-12 07:00Z', 'site-1', 'FULL', false, '{}', '{}'),
   ('away', 'p', '2026-06-12 09:00Z', 'site-1', '', false, '{}', '{}'),
-  ('before', 'other', '2023-12-01 12:00Z', 'home', 'FULL', false, '{}', '{}'), ('between', 'other', '2024-05-01 12:00Z', 'home', 'FULL', false, '{}', '{}'),
+  ('before', 'other', '2023-12-01 12:00Z', 'home', 'FULL', false, '{}', '{}'), ('between', 'other', '2024-03-12 12:00Z', 'home', 'FULL', false, '{}', '{}'),
   ('lately', 'other', '2026-02-01 12:00Z', 'home', 'FULL', false, '{}', '{}'), ('others', 'other', '2026-06-12 10:00Z', 'site-1', 'FULL', false, '{}', '{}'),
   ('a-twin', 'p', '2026-06-12 07:00Z', 'site-1', 'APP', false, '{}', '{}');
 INSERT INTO watch_fact (dive, person, what, at, correction, reason, recorded_by) VALUES
@@ -71,6 +73,7 @@ INSERT INTO watch_fact (dive, person, what, at, correction, reason, recorded_by)
 	})
 	alone := with(dive("alone", "reef", "training", "open_water", "2024-03-03 12:00:00Z", "2024-03-03 13:00:00Z", "", 3), func(d *facts.PastDive) { d.TaughtLevel = "CAV" })
 	guided := with(dive("guided", "home", "normal", "cave", "2024-03-04 12:00:00Z", "2024-03-04 13:00:00Z", "FULL", 4), func(d *facts.PastDive) { d.Used = []string{"STAGE"} })
+	later := dive("later", "reef", "normal", "open_water", "2025-01-05 12:00:00Z", "2025-01-05 13:00:00Z", "CAV", 10)
 	former := with(dive("former", "home", "normal", "cave", "2026-06-12 06:59:59Z", "2026-06-12 08:00:00Z", "FULL", 5), func(d *facts.PastDive) { d.Used = []string{"DECO"} })
 	recorded := func(d *facts.PastDive) { d.Record, d.Place = &lastlightv1.Dive{}, &lastlightv1.Site{} }
 	// Of each fact the one recorded last counts, of this diver; the latest of them is the diver's out. It beats what is on the dive.
@@ -92,9 +95,9 @@ INSERT INTO watch_fact (dive, person, what, at, correction, reason, recorded_by)
 		ask  func(*logAsked)
 		want []facts.PastDive
 	}{
-		{"what can matter", func(*logAsked) {}, []facts.PastDive{lesson, teaching, alone, guided, former, twin, out, away}},
-		{"everything", func(a *logAsked) { a.everything = true }, []facts.PastDive{lesson, teaching, alone, guided, former, twin, out, away}},
-		{"whether enough", func(a *logAsked) { a.whether = true }, []facts.PastDive{lesson, teaching, alone, with(guided, old), former, twin, out, away}},
+		{"what can matter", func(*logAsked) {}, []facts.PastDive{lesson, teaching, alone, guided, later, former, twin, out, away}},
+		{"everything", func(a *logAsked) { a.everything = true }, []facts.PastDive{lesson, teaching, alone, guided, later, former, twin, out, away}},
+		{"whether enough", func(a *logAsked) { a.whether = true }, []facts.PastDive{lesson, teaching, alone, with(guided, old), with(later, old), former, twin, out, away}},
 	} {
 		ask := a
 		c.ask(&ask)
