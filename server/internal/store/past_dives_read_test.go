@@ -19,7 +19,7 @@ INSERT INTO dive (id, site, kind, state, entered_at, out_at, max_depth_m, penetr
   ('lesson',   'home',   'training', 'closed',   '2024-03-01 12:00Z', '2024-03-01 13:30Z', 31, 310, 'cave',       'INT', '', 'p'),
   ('teaching', 'atoll',  'training', 'closed',   '2024-03-02 12:00Z', '2024-03-02 13:00Z', 32, 320, 'cavern',     'APP', '', 'p'),
   ('alone',    'reef',   'training', 'closed',   '2024-03-03 12:00Z', '2024-03-03 13:00Z', 33, 330, 'open_water', 'CAV', '', 'p'),
-  ('guided',   'home',   'normal',   'closed',   '2024-03-04 12:00Z', '2024-03-04 13:00Z', 34, 340, 'cave',       '',    '', 'p'),
+  ('guided',   'home',   'normal',   'closed',   '2024-03-08 12:00Z', '2024-03-08 13:00Z', 34, 340, 'cave',       '',    '', 'p'),
   ('later',    'reef',   'normal',   'closed',   '2025-01-05 12:00Z', '2025-01-05 13:00Z', 40, 400, 'open_water', '',    '', 'p'),
   ('former',   'home',   'normal',   'closed',   '2026-06-12 06:59:59Z', '2026-06-12 08:00Z', 35, 350, 'cave',    '',    '', 'p'),
   ('out',      'site-1', 'normal',   'out',      '2026-06-12 07:00Z', '2026-06-12 11:59Z', 36, 360, 'cave',       '',    '', 'p'),
@@ -33,7 +33,7 @@ INSERT INTO dive_diver (dive, person, entered_at, site, counted_as, instructor, 
   ('lesson', 'p', '2024-03-01 12:00Z', 'home', 'INT', false, '{DECO,STAGE}', '{}'), ('lesson', 'other', '2024-03-01 12:00Z', 'home', 'FULL', true, '{DPV}', '{}'),
   ('teaching', 'p', '2024-03-02 12:00Z', 'atoll', 'FULL', true, '{}', '{}'),
   ('alone', 'p', '2024-03-03 12:00Z', 'reef', '', false, '{}', '{}'), ('alone', 'other', '2024-03-03 12:00Z', 'reef', '', false, '{}', '{}'),
-  ('guided', 'p', '2024-03-04 12:00Z', 'home', 'FULL', false, '{STAGE}', '{}'), ('guided', 'other', '2024-03-04 12:00Z', 'home', 'FULL', true, '{DPV}', '{}'),
+  ('guided', 'p', '2024-03-08 12:00Z', 'home', 'FULL', false, '{STAGE}', '{}'), ('guided', 'other', '2024-03-08 12:00Z', 'home', 'FULL', true, '{DPV}', '{}'),
   ('later', 'p', '2025-01-05 12:00Z', 'reef', 'CAV', false, '{}', '{}'),
   ('former', 'p', '2026-06-12 06:59:59Z', 'home', 'FULL', false, '{DECO}', '{}'),
   ('out', 'p', '2026-06-12 07:00Z', 'site-1', 'FULL', false, '{}', '{}'), ('out', 'other', '2026-06-12 07:00Z', 'site-1', 'FULL', false, '{}', '{}'),
@@ -72,7 +72,7 @@ INSERT INTO watch_fact (dive, person, what, at, correction, reason, recorded_by)
 		d.TaughtLevel, d.Taught, d.Instructor = "APP", true, true
 	})
 	alone := with(dive("alone", "reef", "training", "open_water", "2024-03-03 12:00:00Z", "2024-03-03 13:00:00Z", "", 3), func(d *facts.PastDive) { d.TaughtLevel = "CAV" })
-	guided := with(dive("guided", "home", "normal", "cave", "2024-03-04 12:00:00Z", "2024-03-04 13:00:00Z", "FULL", 4), func(d *facts.PastDive) { d.Used = []string{"STAGE"} })
+	guided := with(dive("guided", "home", "normal", "cave", "2024-03-08 12:00:00Z", "2024-03-08 13:00:00Z", "FULL", 4), func(d *facts.PastDive) { d.Used = []string{"STAGE"} })
 	later := dive("later", "reef", "normal", "open_water", "2025-01-05 12:00:00Z", "2025-01-05 13:00:00Z", "CAV", 10)
 	former := with(dive("former", "home", "normal", "cave", "2026-06-12 06:59:59Z", "2026-06-12 08:00:00Z", "FULL", 5), func(d *facts.PastDive) { d.Used = []string{"DECO"} })
 	recorded := func(d *facts.PastDive) { d.Record, d.Place = &lastlightv1.Dive{}, &lastlightv1.Site{} }
