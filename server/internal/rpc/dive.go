@@ -384,25 +384,6 @@ func keepProfiles(next, former *lastlightv1.Dive) {
 	}
 }
 
-// keepHidden copies into next what shownDive keeps from the caller: who sends back a dive as they read it changes nothing that they
-// could not see, and the dive is checked with it.
-func keepHidden(c *access.Caller, next, former *lastlightv1.Dive, s access.Subject) {
-	shown := shownDive(c, proto.CloneOf(former), s)
-	for _, x := range next.Divers {
-		i := slices.IndexFunc(former.Divers, func(f *lastlightv1.DiveDiver) bool { return f.Person == x.Person })
-		if i < 0 {
-			continue
-		}
-		f, seen := former.Divers[i], shown.Divers[i]
-		was, sight, to := f.ProtoReflect(), seen.ProtoReflect(), x.ProtoReflect()
-		for _, name := range append([]protoreflect.Name{"symptoms"}, trainingOfDiver...) {
-			if field := was.Descriptor().Fields().ByName(name); was.Has(field) && !sight.Has(field) {
-				to.Set(field, was.Get(field))
-			}
-		}
-	}
-}
-
 // ListDives lists dives; who is no member sees their own and their wards'.
 func (h *Dives) ListDives(ctx context.Context, r *lastlightv1.ListDivesRequest) (*lastlightv1.ListDivesResponse, error) {
 	c := access.CallerFrom(ctx)
@@ -443,9 +424,8 @@ func (h *Dives) UpdateDive(ctx context.Context, r *lastlightv1.UpdateDiveRequest
 		return nil, denied(ownDivesOnly)
 	}
 	keepProfiles(r.Dive, former)
-	whole := proto.CloneOf(r.Dive)
-	keepHidden(c, whole, former, s)
-	if err := dive.Check(whole, "dive.", h.Store.Now()); err != nil {
+	// As it was sent, without what stands in fields that the caller does not see: what were said of those would tell them.
+	if err := dive.Check(r.Dive, "dive.", h.Store.Now()); err != nil {
 		return nil, err
 	}
 	d, err := store.Mutate(ctx, h.Store, mutation(ctx, diveService+"UpdateDive", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Dive, error) {

@@ -234,6 +234,18 @@ func TestDivesThatSayNothingOfConsumption(t *testing.T) {
 	if x := c.consumption("asta", "").Dives[0]; x.Dive != d.Id || math.Abs(x.LMin-18.75) > 1e-9 {
 		t.Errorf("in psi: %v", x)
 	}
+	// And corrected: 2176 psi are 150 bar (1 psi = 6894.757 Pa), of which half as much is breathed.
+	d.Divers[0].EndPressure = &pb.Pressure{Unit: &pb.Pressure_Psi{Psi: 2175.566}}
+	corrected, err := c.dives().UpdateDive(c.as("cora"), &pb.UpdateDiveRequest{Dive: d, RequestId: id()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if x := corrected.Divers[0]; math.Abs(x.StartPressure.GetBar()-200) > 1e-3 || math.Abs(x.EndPressure.GetBar()-150) > 1e-3 {
+		t.Errorf("corrected in psi it is %v", x)
+	}
+	if x := c.consumption("asta", "").Dives[0]; x.Dive != d.Id || math.Abs(x.LMin-18.75/2) > 1e-3 {
+		t.Errorf("corrected in psi: %v", x)
+	}
 	// Nobody sees in a dive how much another breathes.
 	shown, err := c.dives().GetDive(c.as("birk"), &pb.GetDiveRequest{Id: "say-shared"})
 	if err != nil {

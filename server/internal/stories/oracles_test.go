@@ -273,6 +273,15 @@ func TestDivesOfOthersAreNotWritten(t *testing.T) {
 	if x := after.Divers[i]; after.Notes != "the niche" || !x.GetSymptoms() || x.GetEndPressure().GetBar() != 150 {
 		t.Errorf("correcting the notes took away what its writer does not see: %v", after)
 	}
+	// Nor is it told by what it would contradict: whatever depth is claimed, nothing is said of the mean depth that others do not see.
+	after.Divers[i].MeanDepthM = proto.Float64(7.25)
+	if _, err := c.dives().UpdateDive(c.as("cora"), &pb.UpdateDiveRequest{Dive: after, RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	shown.MaxDepthM = proto.Float64(2)
+	if _, err := c.dives().UpdateDive(c.as("dieter"), &pb.UpdateDiveRequest{Dive: shown, RequestId: id()}); err != nil {
+		t.Errorf("a depth below what is hidden: %v %v", err, status.Convert(err).Details())
+	}
 	// The dive of a plan has the plan's id.
 	c.reading("spring", c.at("2026-06-08 07:00"))
 	p := c.approved("morning", "2026-06-08 07:40")
