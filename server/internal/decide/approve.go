@@ -3,6 +3,7 @@ package decide
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -275,11 +276,25 @@ func reasons(text string) []string {
 	return []string{text}
 }
 
-// StopAll makes every approved plan stale at once.
-func (d *Desk) StopAll(ctx context.Context, m store.Mutation, req *lastlightv1.StopAllDivesRequest) (*lastlightv1.StopAllDivesResponse, error) {
+// StopAll makes every approved plan stale at once. To whom seesAway does not let know that the team of a plan is in the water, that
+// plan was made stale like the others: so it reads to them.
+func (d *Desk) StopAll(ctx context.Context, m store.Mutation, req *lastlightv1.StopAllDivesRequest, seesAway func(*lastlightv1.Plan) bool) (*lastlightv1.StopAllDivesResponse, error) {
 	return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (*lastlightv1.StopAllDivesResponse, error) {
-		ids, err := tx.StopDives(ctx, req.Expedition, req.Reason)
-		return &lastlightv1.StopAllDivesResponse{PlansMadeStale: ids}, err
+		ids, away, err := tx.StopDives(ctx, req.Expedition, req.Reason)
+		if err != nil {
+			return nil, err
+		}
+		for _, id := range away {
+			p, err := tx.Plan(ctx, id)
+			if err != nil {
+				return nil, err
+			}
+			if !seesAway(p) {
+				ids = append(ids, id)
+			}
+		}
+		slices.Sort(ids)
+		return &lastlightv1.StopAllDivesResponse{PlansMadeStale: ids}, nil
 	})
 }
 

@@ -397,13 +397,16 @@ func (h *Plans) AcknowledgePlan(ctx context.Context, r *lastlightv1.AcknowledgeP
 
 // ListDecisions lists what was decided about a plan; of waivers only to those who may read of them.
 func (h *Plans) ListDecisions(ctx context.Context, r *lastlightv1.ListDecisionsRequest) (*lastlightv1.ListDecisionsResponse, error) {
-	_, s, err := h.plan(ctx, "ListDecisions", r.Plan, 0)
+	p, s, err := h.plan(ctx, "ListDecisions", r.Plan, 0)
 	if err != nil {
 		return nil, err
 	}
 	list, next, err := h.Store.ListDecisions(ctx, r)
 	if err != nil {
 		return nil, err
+	}
+	if p.State == lastlightv1.PlanState_PLAN_STATE_IN_WATER && !access.CallerFrom(ctx).Sees(access.Board, s) {
+		list = slices.DeleteFunc(list, store.AboutEntry)
 	}
 	return &lastlightv1.ListDecisionsResponse{Decisions: shownDecisions(access.CallerFrom(ctx), s, list), NextPageToken: next}, nil
 }
@@ -448,5 +451,8 @@ func (h *Plans) StopAllDives(ctx context.Context, r *lastlightv1.StopAllDivesReq
 	if !access.May(access.CallerFrom(ctx), planService+"StopAllDives", access.Subject{Expeditions: expeditions(r.Expedition)}) {
 		return nil, &fault.Error{Kind: fault.Denied, Reason: "NOT_YOURS", Message: "the coordinator of the expedition, the safety officer or the committee stops dives"}
 	}
-	return h.Desk.StopAll(ctx, mutation(ctx, planService+"StopAllDives", r.RequestId, r), r)
+	c := access.CallerFrom(ctx)
+	return h.Desk.StopAll(ctx, mutation(ctx, planService+"StopAllDives", r.RequestId, r), r, func(p *lastlightv1.Plan) bool {
+		return c.Sees(access.Board, planSubject(c, p))
+	})
 }

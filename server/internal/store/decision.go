@@ -401,48 +401,55 @@ func (s *Store) serverWrite(ctx context.Context, fn func(context.Context, *Tx) e
 
 // StopDives makes every approved plan stale at once, of one expedition or of
 // the club; a coordinator must approve each again, on a report made after the
-// stop. It gives their ids. Plans that could be approved are locked as well: an
+// stop. It gives their ids, and those of teams in the water whose plans had been
+// stopped with them had nobody entered. Plans that could be approved are locked as well: an
 // approval under way is waited for and stopped, a later one finds the stop. Of a
 // team in the water the stop is noted: its plan stays in the water, and lets
 // nobody else in.
-func (tx *Tx) StopDives(ctx context.Context, expedition, reason string) ([]string, error) {
+func (tx *Tx) StopDives(ctx context.Context, expedition, reason string) (stale, away []string, err error) {
 	rows, err := tx.Query(ctx, `
-SELECT id, version, state FROM plan
+SELECT id, version, state, COALESCE(enter_by < $2, false) FROM plan
 WHERE NOT archived AND ($1 = '' OR expedition = $1)
   AND (state IN ('draft', 'submitted', 'refused', 'approved', 'stale') AND COALESCE(enter_by, planned_entry + interval '7 days') >= $2 OR state = 'in_water')
 ORDER BY id FOR UPDATE`, expedition, tx.Now())
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	type open struct {
 		id      string
 		version int32
 		state   plan.State
+		overdue bool
 	}
 	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (o open, err error) {
-		err = row.Scan(&o.id, &o.version, &o.state)
+		err = row.Scan(&o.id, &o.version, &o.state, &o.overdue)
 		return o, err
 	})
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	var stale []string
 	for _, o := range list {
 		tx.Later(`UPDATE plan SET stops = stops + 1 WHERE id = $1`, o.id)
+		why := divesStopped
 		switch o.state {
 		case plan.Approved, plan.Stale:
 			stale = append(stale, o.id)
 			tx.Later(`UPDATE plan SET state = 'stale' WHERE id = $1`, o.id)
 		case plan.InWater: // the decision and the event tell nobody which
+			if o.overdue {
+				why = stoppedAway
+			} else {
+				away = append(away, o.id)
+			}
 		default:
 			continue
 		}
-		tx.Later(`UPDATE plan SET stopped = true, state_reasons = state_reasons || $2::text, updated_at = $3 WHERE id = $1`, o.id, divesStopped+reason, tx.Now())
+		tx.Later(`UPDATE plan SET stopped = true, state_reasons = state_reasons || $2::text, updated_at = $3 WHERE id = $1`, o.id, why+reason, tx.Now())
 		tx.Later(`INSERT INTO decision (plan, version, decision, decided_by, decided_at, reason) VALUES ($1, $2, 'stale', $3, $4, $5)`,
-			o.id, o.version, tx.Mutation.Caller, tx.Now(), divesStopped+reason)
+			o.id, o.version, tx.Mutation.Caller, tx.Now(), why+reason)
 		tx.Event("plan.stopped", "plan", o.id, nil, nil)
 	}
-	return stale, nil
+	return stale, away, nil
 }
 
 // BindAgain binds a diver of a dive in the water without end, after a

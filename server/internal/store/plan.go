@@ -121,14 +121,22 @@ func Unentered(p *lastlightv1.Plan, now time.Time) (state lastlightv1.PlanState,
 // divesStopped begins the reason of a plan whose dive was stopped with all others.
 const divesStopped = "all dives stopped: "
 
+// stoppedAway is divesStopped of a plan that could not be entered any more: had nobody entered, it had not been stopped.
+const stoppedAway = "all dives stopped while the team was in the water: "
+
 // Stopped are those of a plan's reasons that tell that all dives were stopped.
 func Stopped(reasons []string) (list []string) {
 	for _, why := range reasons {
-		if strings.HasPrefix(why, divesStopped) {
+		if strings.HasPrefix(why, divesStopped) || strings.HasPrefix(why, stoppedAway) {
 			list = append(list, why)
 		}
 	}
 	return list
+}
+
+// AboutEntry tells whether a decision tells that the plan was entered.
+func AboutEntry(d *lastlightv1.Decision) bool {
+	return d.Decision == "entered" || strings.HasPrefix(d.Reason, stoppedAway)
 }
 
 // WaiverWithdrawn begins the reason of a plan that is stale because a waiver was taken back; the rule follows.

@@ -307,9 +307,21 @@ func TestStopWhileATeamIsInTheWater(t *testing.T) {
 		t.Errorf("stopped before the stop: %v, %v", got.StateReasons, c.board())
 	}
 	stopped, err := c.plans().StopAllDives(c.as("sofie"), &pb.StopAllDivesRequest{Reason: "thunderstorm", RequestId: id()})
-	if err != nil || len(stopped.PlansMadeStale) > 0 {
+	if err != nil || !slices.Equal(stopped.PlansMadeStale, []string{"away"}) { // as it reads to her
 		t.Fatalf("made stale %v, %v", stopped, err)
 	}
+	decisions := func(want map[string]bool) {
+		t.Helper()
+		for who, entered := range want {
+			list, err := c.plans().ListDecisions(c.as(who), &pb.ListDecisionsRequest{Plan: "away"})
+			if err != nil || slices.ContainsFunc(list.GetDecisions(), func(d *pb.Decision) bool {
+				return d.Decision == "entered" || strings.Contains(d.Reason, "in the water")
+			}) != entered {
+				t.Errorf("%s reads %v (%v)", who, list.GetDecisions(), err)
+			}
+		}
+	}
+	decisions(map[string]bool{"cora": true, "sofie": false})
 	stands := func(want map[string]pb.PlanState) {
 		t.Helper()
 		for who, state := range want {
@@ -338,6 +350,20 @@ func TestStopWhileATeamIsInTheWater(t *testing.T) {
 	}
 	c.clock.set(c.at("2026-06-08 09:05"))
 	stands(map[string]pb.PlanState{"cora": in, "dora": expired})
+	// Stopped once more, when whoever had not entered could not any more: of that nobody reads who may not know who has.
+	if stopped, err = c.plans().StopAllDives(c.as("sofie"), &pb.StopAllDivesRequest{Reason: "flood", RequestId: id()}); err != nil || len(stopped.PlansMadeStale) > 0 {
+		t.Fatalf("made stale %v, %v", stopped, err)
+	}
+	for who, told := range map[string]bool{"asta": true, "cora": true, "dora": false, "sofie": false} {
+		got, err := c.plans().GetPlan(c.as(who), &pb.GetPlanRequest{Id: "away"})
+		if err != nil || strings.Contains(fmt.Sprint(got.StateReasons), "flood") != told {
+			t.Errorf("%s reads %v (%v)", who, got.GetStateReasons(), err)
+		}
+	}
+	decisions(map[string]bool{"cora": true, "sofie": false})
+	if w := c.board().Watches[0]; len(w.Stopped) != 2 {
+		t.Errorf("the board says %v", w.Stopped)
+	}
 	c.seenOut("away", "asta")
 	c.seenOut("away", "birk")
 	if w := c.board().Watches[0]; len(w.Stopped) > 0 || !w.AllSeenOut {
