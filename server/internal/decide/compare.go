@@ -29,7 +29,7 @@ type ComparedPlan struct {
 // moment under two policies; before is the one in force where none is named.
 // Nothing is stored.
 func (d *Desk) ComparePolicies(ctx context.Context, before, after string) (*Comparison, error) {
-	end, err := d.takeTurn(ctx)
+	end, err := d.turns.take(ctx)
 	if err != nil {
 		return nil, err
 	}

@@ -29,8 +29,8 @@ type Desk struct {
 	Store *store.Store
 	Zones facts.ZoneLoader
 
-	run  Engine
-	long chan struct{} // a place for each long evaluation that may run at once
+	run   Engine
+	turns turns
 }
 
 // run is one evaluation of a plan with the records it rests on.

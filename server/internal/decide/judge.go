@@ -29,7 +29,7 @@ const (
 // NewDesk makes the desk of a server. Long evaluations run on half of the processors at most: what a few large plans take is not
 // taken from everybody.
 func NewDesk(s *store.Store, zones facts.ZoneLoader, run Engine) *Desk {
-	return &Desk{Store: s, Zones: zones, run: run, long: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)/2))}
+	return &Desk{Store: s, Zones: zones, run: run, turns: turns{long: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)/2))}}
 }
 
 // judgement is a report with what is stored of it.
@@ -74,17 +74,6 @@ func outOfTime(ctx context.Context, message string) error {
 	return (&fault.Error{Kind: fault.DeadlineExceeded, Reason: "DEADLINE", Message: message}).Because(ctx.Err())
 }
 
-// takeTurn waits until one evaluation more may be long. Nobody waits here with a connection to the database: those who have a turn
-// may need one.
-func (d *Desk) takeTurn(ctx context.Context) (end func(), err error) {
-	select {
-	case d.long <- struct{}{}:
-		return func() { <-d.long }, nil
-	case <-ctx.Done():
-		return nil, outOfTime(ctx, "time ran out while other large plans were judged: nothing was done, ask again")
-	}
-}
-
 // toTheEnd judges for whoever has a turn.
 func (d *Desk) toTheEnd(ctx context.Context, in engine.Input) (*judgement, error) {
 	return d.evaluated(ctx, in, 0)
@@ -92,7 +81,7 @@ func (d *Desk) toTheEnd(ctx context.Context, in engine.Input) (*judgement, error
 
 // inTurn judges when its turn has come.
 func (d *Desk) inTurn(ctx context.Context, in engine.Input) (*judgement, error) {
-	end, err := d.takeTurn(ctx)
+	end, err := d.turns.take(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -148,7 +137,7 @@ func decided[M proto.Message](ctx context.Context, d *Desk, m store.Mutation, de
 			return none, err
 		}
 	}
-	end, err := d.takeTurn(ctx)
+	end, err := d.turns.take(ctx)
 	if err != nil {
 		return none, err
 	}
