@@ -161,7 +161,7 @@ func (w *Work) walked(pieces []route.Piece, factors []float64, path *deco.Path, 
 		for d := range divers {
 			oxygen = append(oxygen, w.team.Cylinders[out.breathing[i][d]].Mix.O2)
 		}
-		out.list[i].O2 = oxygen[len(oxygen)-divers:]
+		out.list[i].O2 = oxygen[len(oxygen)-divers : len(oxygen) : len(oxygen)]
 	}
 	return out
 }
