@@ -130,15 +130,25 @@ func (q *personQuestion) answer(ctx context.Context, day calendar.Day) *lastligh
 		Policy: in.PolicyVersion, EngineVersion: engine.Version,
 	}
 	health := access.CallerFrom(ctx).Sees(access.Medical, q.subject)
+	// To whoever does not see it, one line for all of health, at one place: how many there are, and where, would tell why.
+	available := &lastlightv1.GoodToGoLine{Sign: string(engine.ReadyOK), What: name + " is available"}
 	for _, l := range answer.Lines {
-		line := &lastlightv1.GoodToGoLine{Sign: string(l.Sign), What: names.In(l.Says), ToDo: names.In(l.ToDo), ChangesOn: l.ChangesOn.String(), Finding: report.Finding(l.Finding, names)}
 		if !health && report.AboutHealth(l.Finding.Rule, l.Finding.Path) {
-			line.What, line.ToDo, line.ChangesOn, line.Finding = report.Public(l.Finding, names), "", "", nil
-			if line.Sign != string(engine.ReadyStop) {
-				line.Sign, line.What = string(engine.ReadyOK), name+" is available"
+			if l.Sign == engine.ReadyStop {
+				available = &lastlightv1.GoodToGoLine{Sign: string(l.Sign), What: report.Public(l.Finding, names)}
 			}
+			continue
 		}
-		out.Lines = append(out.Lines, line)
+		out.Lines = append(out.Lines, &lastlightv1.GoodToGoLine{
+			Sign: string(l.Sign), What: names.In(l.Says), ToDo: names.In(l.ToDo), ChangesOn: l.ChangesOn.String(), Finding: report.Finding(l.Finding, names),
+		})
+	}
+	switch {
+	case health:
+	case available.Sign == string(engine.ReadyStop):
+		out.Lines = slices.Insert(out.Lines, 0, available)
+	default:
+		out.Lines = append(out.Lines, available)
 	}
 	return out
 }

@@ -274,6 +274,31 @@ func TestAnswersDoNotTellWhatIsHidden(t *testing.T) {
 	}
 }
 
+// A guardian is told whether a ward dives, and by no line why not: whoever was suspended with symptoms has more against them than
+// whoever never declared anything.
+func TestGoodToGoDoesNotTellWhy(t *testing.T) {
+	c := newClub(t, "2026-06-08 07:30")
+	c.adoptPolicy(nil)
+	c.apply(record(&pb.Person{Id: "gerd", FullName: "Gerd"}))
+	lines := map[string]string{}
+	for ward, medical := range map[string]*pb.MedicalStatus{
+		"ill": {ExaminedDay: "2026-01-10", DeclaredDay: "2026-01-10", SuspendedAt: stamp(c.at("2026-06-07 12:00"))}, "undeclared": nil,
+	} {
+		c.apply(record(&pb.Person{Id: ward, FullName: "Ward", BirthDay: proto.String("2010-04-02"), Guardian: "gerd", Medical: medical}),
+			record(&pb.RoleGrant{Person: "gerd", Role: "guardian", OfPerson: ward}))
+		out, err := c.people().CheckGoodToGo(c.as("gerd"), &pb.CheckGoodToGoRequest{Person: ward})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, l := range out.Lines {
+			lines[ward] += l.Sign + " " + l.What + "\n"
+		}
+	}
+	if lines["ill"] != lines["undeclared"] || strings.Count(lines["ill"], "available") != 1 || !strings.HasPrefix(lines["ill"], "STOP Ward is not available\n") {
+		t.Errorf("of who was suspended: %s\nof who never declared: %s", lines["ill"], lines["undeclared"])
+	}
+}
+
 func pick(right bool, a, b string) string {
 	if right {
 		return a
