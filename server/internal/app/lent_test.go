@@ -87,6 +87,10 @@ func TestALentTokenOpensNoMore(t *testing.T) {
 			_, err := privacy.WithdrawErasure(r.as(as), &lastlightv1.WithdrawErasureRequest{RequestId: request()})
 			return err
 		},
+		"letters": func(as string) error {
+			_, err := lastlightv1.NewDueServiceClient(r.conn).SetDigest(r.as(as), &lastlightv1.SetDigestRequest{Address: "cora@club.test", Every: "week", RequestId: request()})
+			return err
+		},
 	}
 	for name, ask := range inPerson {
 		for _, secret := range []string{lent, renewed.Secret} {
@@ -103,7 +107,7 @@ func TestALentTokenOpensNoMore(t *testing.T) {
 	if own, token := issue(full); token.Lent || len(roles(own)) != 3 {
 		t.Errorf("issued by herself from it: %v", token)
 	}
-	for _, name := range []string{"my data", "what an erasure would do", "erasure", "erasure no more"} {
+	for _, name := range []string{"my data", "what an erasure would do", "erasure", "erasure no more", "letters"} {
 		if err := inPerson[name](full); status.Code(err) == codes.PermissionDenied {
 			t.Errorf("%s by her own: %v", name, err)
 		}

@@ -22,6 +22,11 @@ func (h *Due) SetDigest(ctx context.Context, r *lastlightv1.SetDigestRequest) (*
 	if err := p.Err(); err != nil {
 		return nil, err
 	}
+	if r.Address != "" { // letters go on when the token has ended
+		if err := inPerson(ctx); err != nil {
+			return nil, err
+		}
+	}
 	m := &lastlightv1.Digest{Person: access.CallerFrom(ctx).Person, Address: r.Address, Every: r.Every, Sending: h.Sending}
 	return store.Mutate(ctx, h.Store, mutation(ctx, dueService+"SetDigest", r.RequestId, r), func(ctx context.Context, tx *store.Tx) (*lastlightv1.Digest, error) {
 		return m, tx.PutDigest(ctx, m)
