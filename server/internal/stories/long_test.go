@@ -17,6 +17,7 @@ import (
 
 	"lastlight/engine"
 	pb "lastlight/proto/lastlight/v1"
+	"lastlight/server/internal/access"
 	"lastlight/server/internal/decide"
 	"lastlight/server/internal/fault"
 	"lastlight/server/internal/store"
@@ -272,6 +273,9 @@ func TestLongEvaluationsTakeTurns(t *testing.T) {
 	calls := 2*places + 1
 	var tried, inside, most atomic.Int64
 	var full sync.Once
+	as := func(who string) context.Context { // each waits for their own turn
+		return access.WithCaller(t.Context(), access.NewCaller(who, access.Token{Person: who}, nil))
+	}
 	var desk *decide.Desk
 	var hangUp context.CancelFunc
 	desk = decide.NewDesk(store.New(c.pool, c.clock.Now), zones.Load, func(in engine.Input, stop func(int) bool) (engine.Report, bool) {
@@ -297,7 +301,7 @@ func TestLongEvaluationsTakeTurns(t *testing.T) {
 					t.Errorf("the short plan: %v", err)
 				}
 				var ctx context.Context
-				ctx, hangUp = context.WithCancel(t.Context())
+				ctx, hangUp = context.WithCancel(as("in vain"))
 				if _, err := desk.Evaluate(ctx, long.Id, 1); !fault.Is(err, fault.DeadlineExceeded) {
 					t.Errorf("who waits in vain: %v", err)
 				}
@@ -306,9 +310,9 @@ func TestLongEvaluationsTakeTurns(t *testing.T) {
 		return engine.EvaluateUntil(in, stop)
 	})
 	var wait sync.WaitGroup
-	for range calls {
+	for n := range calls {
 		wait.Go(func() {
-			if _, err := desk.Evaluate(t.Context(), long.Id, 1); err != nil {
+			if _, err := desk.Evaluate(as(fmt.Sprint("caller ", n)), long.Id, 1); err != nil {
 				t.Errorf("the long plan: %v", err)
 			}
 		})
