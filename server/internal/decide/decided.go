@@ -63,8 +63,8 @@ func (d *Desk) underAnother(ctx context.Context, stored store.Decided, id string
 	if err != nil {
 		return out, err
 	}
-	out.Before, out.After = report.Show(&before.report, names), report.Show(&after.report, names)
-	out.Standings = standingChanges(&before.report, &after.report, names)
+	out.Before, out.After = report.Show(&before, names), report.Show(&after, names)
+	out.Standings = standingChanges(&before, &after, names)
 	return out, nil
 }
 

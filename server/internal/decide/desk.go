@@ -61,7 +61,7 @@ func (d *Desk) judged(ctx context.Context, by judge, records *facts.Records, mea
 	if err != nil {
 		return nil, err
 	}
-	j, err := by(ctx, in)
+	rep, err := by(ctx, in)
 	if err != nil {
 		return nil, err
 	}
@@ -69,11 +69,19 @@ func (d *Desk) judged(ctx context.Context, by judge, records *facts.Records, mea
 	if err != nil {
 		return nil, fmt.Errorf("engine input of plan %s: %w", id, err)
 	}
+	bytes, err := engine.Bytes(rep)
+	if err != nil {
+		return nil, fmt.Errorf("engine report of plan %s: %w", id, err)
+	}
+	hash, err := engine.Hash(in, rep)
+	if err != nil {
+		return nil, fmt.Errorf("engine hash of plan %s: %w", id, err)
+	}
 	return &run{
-		records: records, report: j.report, names: namesOf(records),
+		records: records, report: rep, names: namesOf(records),
 		evaluation: &store.Evaluation{
-			Plan: id, Version: records.Plan.Version, Moment: string(in.Moment), Verdict: string(j.report.Verdict), Hash: j.hash,
-			Input: input, Report: j.bytes, EngineVersion: j.report.EngineVersion, Policy: records.PolicyID, Survey: records.Survey.Number,
+			Plan: id, Version: records.Plan.Version, Moment: string(in.Moment), Verdict: string(rep.Verdict), Hash: hash,
+			Input: input, Report: bytes, EngineVersion: rep.EngineVersion, Policy: records.PolicyID, Survey: records.Survey.Number,
 			RecordVersions: records.Versions(), EvaluatedAt: now,
 		},
 	}, nil

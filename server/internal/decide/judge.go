@@ -3,7 +3,6 @@ package decide
 import (
 	"context"
 	"errors"
-	"fmt"
 	"runtime"
 
 	"google.golang.org/protobuf/proto"
@@ -32,42 +31,26 @@ func NewDesk(s *store.Store, zones facts.ZoneLoader, run Engine) *Desk {
 	return &Desk{Store: s, Zones: zones, run: run, turns: turns{long: make(chan struct{}, max(1, runtime.GOMAXPROCS(0)/2))}}
 }
 
-// judgement is a report with what is stored of it.
-type judgement struct {
-	in     engine.Input
-	report engine.Report
-	bytes  []byte
-	hash   string
-}
-
 // judge gives the report on an input.
-type judge func(ctx context.Context, in engine.Input) (*judgement, error)
+type judge func(ctx context.Context, in engine.Input) (engine.Report, error)
 
 // errLong is the error of an evaluation that takes more work than was asked for.
 var errLong = errors.New("a long evaluation")
 
 // evaluated runs the engine for as long as somebody waits for the report, and no further than so much work; 0: to the end.
-func (d *Desk) evaluated(ctx context.Context, in engine.Input, most int) (*judgement, error) {
+func (d *Desk) evaluated(ctx context.Context, in engine.Input, most int) (engine.Report, error) {
 	done := 0
 	r, ok := d.run(in, func(work int) bool {
 		done += work
 		return ctx.Err() != nil || most > 0 && done > most
 	})
-	if !ok {
-		if ctx.Err() != nil {
-			return nil, outOfTime(ctx, "time ran out while the plan was judged: nothing was done, ask again")
-		}
-		return nil, errLong
+	switch {
+	case ok:
+		return r, nil
+	case ctx.Err() != nil:
+		return r, outOfTime(ctx, "time ran out while the plan was judged: nothing was done, ask again")
 	}
-	bytes, err := engine.Bytes(r)
-	if err != nil {
-		return nil, fmt.Errorf("engine report of plan %s: %w", in.Plan.ID, err)
-	}
-	hash, err := engine.Hash(in, r)
-	if err != nil {
-		return nil, fmt.Errorf("engine input of plan %s: %w", in.Plan.ID, err)
-	}
-	return &judgement{in: in, report: r, bytes: bytes, hash: hash}, nil
+	return r, errLong
 }
 
 func outOfTime(ctx context.Context, message string) error {
@@ -75,27 +58,27 @@ func outOfTime(ctx context.Context, message string) error {
 }
 
 // toTheEnd judges for whoever has a turn.
-func (d *Desk) toTheEnd(ctx context.Context, in engine.Input) (*judgement, error) {
+func (d *Desk) toTheEnd(ctx context.Context, in engine.Input) (engine.Report, error) {
 	return d.evaluated(ctx, in, 0)
 }
 
 // inTurn judges when its turn has come.
-func (d *Desk) inTurn(ctx context.Context, in engine.Input) (*judgement, error) {
+func (d *Desk) inTurn(ctx context.Context, in engine.Input) (engine.Report, error) {
 	end, err := d.turns.take(ctx)
 	if err != nil {
-		return nil, err
+		return engine.Report{}, err
 	}
 	defer end()
 	return d.toTheEnd(ctx, in)
 }
 
 // unhurried judges where no record is locked and no connection held.
-func (d *Desk) unhurried(ctx context.Context, in engine.Input) (*judgement, error) {
-	j, err := d.evaluated(ctx, in, atOnce)
+func (d *Desk) unhurried(ctx context.Context, in engine.Input) (engine.Report, error) {
+	r, err := d.evaluated(ctx, in, atOnce)
 	if errors.Is(err, errLong) {
 		return d.inTurn(ctx, in)
 	}
-	return j, err
+	return r, err
 }
 
 // tooLong ends a transaction whose plan is to be judged first.
@@ -109,19 +92,20 @@ func (e *tooLong) Error() string { return "plan " + e.in.Plan.ID + " takes long 
 // give once more; if it is not, all is done again. Facts that change each time are at last held while the engine runs.
 func decided[M proto.Message](ctx context.Context, d *Desk, m store.Mutation, decision func(context.Context, *store.Tx, judge) (M, error)) (M, error) {
 	var none M
-	var known *judgement
+	var judged *engine.Input // on which known is the report
+	var known engine.Report
 	attempt := func(most int) (M, error) {
-		under := func(ctx context.Context, in engine.Input) (*judgement, error) {
-			if known != nil {
-				if same, err := engine.SameReport(known.in, in); same || err != nil {
+		under := func(ctx context.Context, in engine.Input) (engine.Report, error) {
+			if judged != nil {
+				if same, err := engine.SameReport(*judged, in); same || err != nil {
 					return known, err
 				}
 			}
-			j, err := d.evaluated(ctx, in, most)
+			r, err := d.evaluated(ctx, in, most)
 			if errors.Is(err, errLong) {
 				err = &tooLong{in}
 			}
-			return j, err
+			return r, err
 		}
 		return again(ctx, func(ctx context.Context) (M, error) {
 			return store.Mutate(ctx, d.Store, m, func(ctx context.Context, tx *store.Tx) (M, error) { return decision(ctx, tx, under) })
@@ -136,6 +120,7 @@ func decided[M proto.Message](ctx context.Context, d *Desk, m store.Mutation, de
 		if known, err = d.inTurn(ctx, long.in); err != nil {
 			return none, err
 		}
+		judged = &long.in
 	}
 	end, err := d.turns.take(ctx)
 	if err != nil {

@@ -23,21 +23,21 @@ func lowerStarts(ctx context.Context, by judge, figures *lastlightv1.DiveFigures
 		return err
 	}
 	known := map[string]bool{}
-	for _, f := range engine.EntryBlocking(&asPlanned.report) {
+	for _, f := range engine.EntryBlocking(&asPlanned) {
 		known[f.Key()] = true
 	}
 	// entry answers for one diver's start; an empty noDive means go.
-	entry := func(diver string, bar float64) (rep *engine.Report, noDive string, err error) {
-		j, err := by(ctx, withStart(in, diver, bar))
+	entry := func(diver string, bar float64) (rep engine.Report, noDive string, err error) {
+		rep, err = by(ctx, withStart(in, diver, bar))
 		if err != nil {
-			return nil, "", err
+			return rep, "", err
 		}
-		for _, f := range engine.EntryBlocking(&j.report) {
+		for _, f := range engine.EntryBlocking(&rep) {
 			if !known[f.Key()] {
-				return &j.report, report.Public(f, names), nil
+				return rep, report.Public(f, names), nil
 			}
 		}
-		return &j.report, "", nil
+		return rep, "", nil
 	}
 	for _, row := range figures.Divers {
 		diver, planned := plannedStart(&in, row.Person, names)
@@ -71,7 +71,7 @@ func lowerStarts(ctx context.Context, by judge, figures *lastlightv1.DiveFigures
 			if noDive != "" {
 				break
 			}
-			shown := report.Show(rep, names)
+			shown := report.Show(&rep, names)
 			l := &lastlightv1.LowerStart{StartBar: start, TurnAtTheLatest: brief.Place(shown.Dive.TurnAtTheLatest), TurnPlace: shown.Dive.TurnAtTheLatest}
 			for _, x := range shown.Dive.Divers {
 				for _, t := range x.Turns {
