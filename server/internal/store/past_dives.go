@@ -110,6 +110,13 @@ func reachingFurthest(policies []facts.PolicyFrom) *policy.Policy {
 	return &p
 }
 
+// loggedColumns are what the index of logs says of a dive, and ofThePlan the dives of the plan that is judged ($6), which are no
+// past dives: there is one, or none.
+const (
+	loggedColumns = `dive, entered_at, site, kind, zone, counted_as, instructor, state`
+	ofThePlan     = `ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived)`
+)
+
 // pastDives reads dives of people, oldest first, by person: those that can matter to the question.
 //
 //   - every dive from window on, and at the sites asked about from siteWindow on;
@@ -140,38 +147,38 @@ SELECT p.person, near.dive, near.site, s.time_zone, near.kind, COALESCE(d.taught
        near.counted_as, near.instructor, COALESCE((SELECT used FROM dive_diver WHERE dive = d.id AND person = p.person), '{}'), d.penetration_m, d.max_depth_m, COALESCE(d.version, 0),
        CASE WHEN d.entered_at >= $5 THEN d.record END, CASE WHEN d.entered_at >= $5 THEN s.doc END
 FROM unnest($1::text[], $2::timestamptz[]) p (person, since) CROSS JOIN LATERAL (
-  SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM dive_diver WHERE person = p.person AND entered_at >= $4 AND entered_at < $3
+  SELECT `+loggedColumns+` FROM dive_diver WHERE person = p.person AND entered_at >= $4 AND entered_at < $3
 UNION
-  SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM dive_diver WHERE person = p.person AND site = ANY ($7) AND entered_at >= $8 AND entered_at < $3
+  SELECT `+loggedColumns+` FROM dive_diver WHERE person = p.person AND site = ANY ($7) AND entered_at >= $8 AND entered_at < $3
 UNION
-  SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM (
-    SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state, kind = 'training' AND NOT instructor AS lesson, nth_value(entered_at, GREATEST($13::int, 1)) OVER (
+  SELECT `+loggedColumns+` FROM (
+    SELECT `+loggedColumns+`, kind = 'training' AND NOT instructor AS lesson, nth_value(entered_at, GREATEST($13::int, 1)) OVER (
       PARTITION BY kind = 'training' AND NOT instructor, zone, counted_as ORDER BY entered_at DESC) AS enough
-    FROM dive_diver WHERE person = p.person AND entered_at >= $12 AND entered_at < $4 AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))) counted
+    FROM dive_diver WHERE person = p.person AND entered_at >= $12 AND entered_at < $4 AND state = 'closed' AND dive <> ALL (`+ofThePlan+`)) counted
   WHERE lesson OR counted_as = '' OR enough IS NULL OR entered_at > enough - $11::interval
 UNION
   SELECT y.dive, y.entered_at, y.site, y.kind, y.zone, y.counted_as, y.instructor, y.state FROM (
-    SELECT entered_at FROM dive_diver WHERE person = p.person AND entered_at < $4 AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
+    SELECT entered_at FROM dive_diver WHERE person = p.person AND entered_at < $4 AND state = 'closed' AND dive <> ALL (`+ofThePlan+`)
     ORDER BY entered_at DESC LIMIT 1) last
   JOIN dive_diver y ON y.person = p.person AND y.entered_at BETWEEN last.entered_at - $10::interval AND last.entered_at
-    AND y.dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
+    AND y.dive <> ALL (`+ofThePlan+`)
 UNION
   SELECT last.* FROM unnest($7::text[]) here (site) CROSS JOIN LATERAL (
-    SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM dive_diver
-    WHERE person = p.person AND site = here.site AND entered_at < LEAST($3::timestamptz, $8) AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
+    SELECT `+loggedColumns+` FROM dive_diver
+    WHERE person = p.person AND site = here.site AND entered_at < LEAST($3::timestamptz, $8) AND state = 'closed' AND dive <> ALL (`+ofThePlan+`)
     ORDER BY entered_at DESC LIMIT 1) last
 UNION
   SELECT mine.* FROM dive running CROSS JOIN LATERAL (
-    SELECT dive, entered_at, site, kind, zone, counted_as, instructor, state FROM dive_diver WHERE dive = running.id AND person = p.person AND entered_at < $3 LIMIT 1) mine
+    SELECT `+loggedColumns+` FROM dive_diver WHERE dive = running.id AND person = p.person AND entered_at < $3 LIMIT 1) mine
   WHERE running.state <> 'closed'
 UNION
   SELECT y.dive, y.entered_at, y.site, y.kind, y.zone, y.counted_as, y.instructor, y.state FROM (
     SELECT min(entered_at) AS first, max(entered_at) AS last FROM dive_diver
-    WHERE person = p.person AND entered_at >= p.since AND entered_at < $4 AND state = 'closed' AND dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
+    WHERE person = p.person AND entered_at >= p.since AND entered_at < $4 AND state = 'closed' AND dive <> ALL (`+ofThePlan+`)
     GROUP BY CASE WHEN kind = 'training' AND NOT instructor THEN dive END, zone, counted_as, date_bin($9::interval, entered_at, '1970-01-01Z')) spell
   CROSS JOIN LATERAL (VALUES (first, first + $11::interval), (last - $11::interval, last)) ends (since, until)
   JOIN dive_diver y ON y.person = p.person AND y.entered_at BETWEEN ends.since AND ends.until AND y.entered_at < $4
-    AND y.dive <> ALL (ARRAY(SELECT id FROM dive WHERE plan = $6 AND NOT archived))
+    AND y.dive <> ALL (`+ofThePlan+`)
 ) near
   LEFT JOIN LATERAL (SELECT * FROM dive WHERE id = near.dive AND NOT ($14 AND near.entered_at < $8 AND near.state = 'closed' AND near.kind <> 'training') LIMIT 1) d ON true
   JOIN site s ON s.id = near.site
