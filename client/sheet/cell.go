@@ -138,7 +138,11 @@ func (r *reader) day(fd protoreflect.FieldDescriptor, text string, mark bool) (d
 		if serial.MatchString(text) {
 			message = "a spreadsheet's own number of a day: give the column the form of a date, YYYY-MM-DD, and save it again"
 		}
-		return "", "", &unread{message, recordfile.Expect(fd)}
+		expected := recordfile.Expect(fd)
+		if r.m.Dates != "" && r.m.Dates != calendar.FormISO {
+			expected += ", or as the mapping says, " + string(r.m.Dates)
+		}
+		return "", "", &unread{message, expected}
 	}
 	if d.Echo {
 		echo = fmt.Sprintf("%q is read as %s", text, d.Date)

@@ -356,7 +356,7 @@ func TestHonestMistakesInASheet(t *testing.T) {
 		{
 			"days of a spreadsheet", club, "x.csv", "No;Name;Born\nbo;;29221\n",
 			"x.csv: row 2, column B (Name): records[0].person.full_name\n    read:     nothing\n    expected: text of 1 to 120 letters\n" +
-				"x.csv: row 2, column C (Born): records[0].person.birth_day: a spreadsheet's own number of a day: give the column the form of a date, YYYY-MM-DD, and save it again\n    read:     29221\n    expected: a day, YYYY-MM-DD\n2 problems; nothing was stored",
+				"x.csv: row 2, column C (Born): records[0].person.birth_day: a spreadsheet's own number of a day: give the column the form of a date, YYYY-MM-DD, and save it again\n    read:     29221\n    expected: a day, YYYY-MM-DD, or as the mapping says, DMY\n2 problems; nothing was stored",
 		},
 		{
 			"a workbook", nil, "person.xlsx", "PK\x03\x04\x00\xff",
@@ -372,7 +372,7 @@ func TestHonestMistakesInASheet(t *testing.T) {
 		{
 			"a heading that the mapping names is missing", club, "x.csv", "No,Names,Born\nbo,Bo Lind,31.02.1980\n",
 			"x.csv: row 1: no column has this heading, which the mapping takes for full_name\n    read:     Name\n    expected: perhaps Names; one of No, Names, Born\n" +
-				"x.csv: row 2, column C (Born): records[0].person.birth_day: there is no such day\n    read:     31.02.1980\n    expected: a day, YYYY-MM-DD\n2 problems; nothing was stored",
+				"x.csv: row 2, column C (Born): records[0].person.birth_day: there is no such day\n    read:     31.02.1980\n    expected: a day, YYYY-MM-DD, or as the mapping says, DMY\n2 problems; nothing was stored",
 		},
 	} {
 		_, problems := read(t, options(c.m), c.name, c.text)
