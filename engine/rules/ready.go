@@ -93,6 +93,11 @@ func Ready(in ReadyInput) ReadyReport {
 	m := c.Team[0]
 	out := ReadyReport{Day: in.Day, CountsAs: m.Counts, Because: c.Because(m)}
 	out.Lines = c.personLines(readyRules)
+	for i := range out.Lines {
+		if l := &out.Lines[i]; l.Finding.Rule == "diver.medical" && l.Finding.Code == "not_available" {
+			l.ToDo = c.fitAgain(m)
+		}
+	}
 	if l, ok := c.readyGrade(m, in); ok {
 		out.Lines = append(out.Lines, l)
 	}
@@ -113,6 +118,21 @@ func Ready(in ReadyInput) ReadyReport {
 		return l.Sign == Stop && l.Finding.Subject.Kind != finding.KindCylinder && l.Finding.Subject.Kind != finding.KindItem
 	})
 	return out
+}
+
+// fitAgain is what makes a person fit again, in days only: the line is for them and for whoever may read their medical status. A plan
+// and a letter are read by others, and do not say it.
+func (c *Case) fitAgain(m Member) string {
+	a, _ := c.medicalDue(m)
+	switch {
+	case m.Record.Medical.NotFit || a.Verdict != due.MedicalEnded || a.LastDay.IsZero():
+		return "ask the medical officer what is needed"
+	case a.Governs == due.GovernsDeclaration:
+		return "the declaration held until " + a.LastDay.String() + ": make it again"
+	case a.Governs == due.GovernsDoctor:
+		return "the doctor's date was " + a.LastDay.String() + ": see the doctor again"
+	}
+	return "the examination held until " + a.LastDay.String() + ": have the next one, and its day entered"
 }
 
 // ready gives the lines of some rules and of the person's kit.

@@ -87,6 +87,38 @@ func TestReadyWithoutAMedical(t *testing.T) {
 	}
 }
 
+// Whoever is not fit is told which day is over and what brings them back (the dates of T22 of the handbook's dates and deadlines).
+func TestReadySaysWhatMakesFitAgain(t *testing.T) {
+	for _, x := range []struct {
+		name, want string
+		medical    facts.Medical
+	}{
+		{"examination", "the examination held until 2026-03-10: have the next one, and its day entered", facts.Medical{Examined: enginetest.Day("2023-03-10"), Declared: enginetest.Day("2026-05-01")}},
+		{"declaration", "the declaration held until 2026-04-01: make it again", facts.Medical{Examined: enginetest.Day("2025-05-01"), Declared: enginetest.Day("2025-04-01")}},
+		{"doctor", "the doctor's date was 2026-02-01: see the doctor again", facts.Medical{Examined: enginetest.Day("2025-05-01"), Declared: enginetest.Day("2026-01-15"), DoctorUntil: enginetest.Day("2026-02-01")}},
+		{"suspended", "ask the medical officer what is needed", facts.Medical{Examined: enginetest.Day("2025-05-01"), Declared: enginetest.Day("2026-01-15"), Suspended: enginetest.Day("2026-06-01")}},
+		{"declared not fit", "ask the medical officer what is needed", facts.Medical{Examined: enginetest.Day("2020-05-01"), Declared: enginetest.Day("2026-01-15"), NotFit: true}},
+	} {
+		in := readyInput(t, "2026-06-12")
+		in.Diver.Birth, in.Diver.Medical = enginetest.Day("1985-09-20"), &x.medical
+		var got []string
+		for _, l := range Ready(in).Lines {
+			if l.Finding.Rule == "diver.medical" {
+				got = append(got, l.ToDo)
+			}
+		}
+		if !slices.Equal(got, []string{x.want}) {
+			t.Errorf("%s: %q, want %q", x.name, got, x.want)
+		}
+		// What falls due is sent by mail, and shows none of it.
+		for _, l := range Due(in) {
+			if l.Finding.Rule == "diver.medical" && l.ToDo == x.want {
+				t.Errorf("%s: what is due says %q", x.name, l.ToDo)
+			}
+		}
+	}
+}
+
 func mustDay(t *testing.T, text string) calendar.Day {
 	t.Helper()
 	d, err := calendar.ParseDay(text)
