@@ -169,10 +169,7 @@ func (r *mappingReader) check(m *Mapping) {
 	}
 	known := func(part, path, at string) {
 		if _, err := parsePath(fd.Message(), path); err != nil {
-			e := &noField{message: err.Error()}
-			if no, ok := err.(*noField); ok { //nolint:errorlint // parsePath returns it unwrapped
-				e = no
-			}
+			e := told(err)
 			if r.nodes[at] == nil {
 				r.nodes[at] = r.nodes[part]
 			}

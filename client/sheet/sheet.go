@@ -10,6 +10,7 @@
 package sheet
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -126,6 +127,14 @@ func parsePath(md protoreflect.MessageDescriptor, text string) (path, error) {
 type noField struct{ message, expected, meant string }
 
 func (e *noField) Error() string { return e.message + ": " + e.expected }
+
+// told is what parsePath says against a path, in the parts of a problem.
+func told(err error) *noField {
+	if e, ok := errors.AsType[*noField](err); ok {
+		return e
+	}
+	return &noField{message: err.Error()}
+}
 
 func fieldNames(md protoreflect.MessageDescriptor) []string {
 	var names []string

@@ -348,6 +348,7 @@ func TestHonestMistakesInASheet(t *testing.T) {
 		want string
 	}{
 		{"semicolons and a mark", nil, "person.csv", "\ufeffid;full_name;birth_day\nbo;Bo Lind;1980-12-31\n", ""},
+		{"a comma in a heading", &Mapping{Kind: "person", Fields: map[string]string{"id": "{No}", "full_name": "{Name, first and last}", "birth_day": "{Born}"}, Dates: "DMY"}, "x.csv", "No;Name, first and last;Born\nbo;Bo Lind;31.12.1980\n", ""},
 		{"tabs, as the headings show", club, "x.csv", "No\tName\tBorn\nbo\tBo Lind\t31.12.1980\n", ""},
 		{
 			"separated otherwise than the mapping says", &commas, "x.csv", "No;Name;Born\nbo;Bo Lind;31.12.1980\n",

@@ -135,15 +135,17 @@ func workbook(data []byte) string {
 	return ""
 }
 
-// shown is the separator that the row of headings shows: where numbers have a decimal comma, a spreadsheet puts semicolons.
+// shown is the separator that the row of headings shows, the one that stands in it most often: where numbers have a decimal comma,
+// a spreadsheet puts semicolons, and a heading may hold a comma.
 func shown(data []byte) rune {
 	headings, _, _ := bytes.Cut(data, []byte("\n"))
+	best, most := ',', 0
 	for _, r := range ",;\t" {
-		if bytes.ContainsRune(headings, r) {
-			return r
+		if n := bytes.Count(headings, []byte(string(r))); n > most {
+			best, most = r, n
 		}
 	}
-	return ','
+	return best
 }
 
 // cells takes the text apart. The rows are those with anything in them.
@@ -263,10 +265,7 @@ func (t *table) tie(kind protoreflect.FieldDescriptor, at string, index map[stri
 	here := t.at(row{number: 1}, column{slots: slotted})
 	p, err := parsePath(kind.Message(), at)
 	if err != nil {
-		e := &noField{message: err.Error()}
-		if no, ok := err.(*noField); ok { //nolint:errorlint // parsePath returns it unwrapped
-			e = no
-		}
+		e := told(err)
 		problem(recordfile.Problem{Place: here, Read: at, Expected: e.expected, Message: e.message})
 		if _, there := t.m.Fields[e.meant]; e.meant == "" || there {
 			return
