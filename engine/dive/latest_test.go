@@ -27,6 +27,9 @@ func TestNoPlaceBeforeTheTurnFails(t *testing.T) {
 		}
 		in.Policy.ShareFraction = 1 // what two need is what binds
 		in.Policy.DelayMin = rapid.Float64Range(0, 6).Draw(t, "delay")
+		if rapid.Bool().Draw(t, "reserve") { // then what binds is to surface with it, nothing lost (D24)
+			in.Policy.PlannedReserveBar = rapid.Float64Range(60, 140).Draw(t, "bar")
+		}
 		depth := 6.0
 		for i := 1; i < len(in.Stations); i++ {
 			depth = min(60, max(3, depth+rapid.Float64Range(-6, 14).Draw(t, "deeper")))

@@ -140,9 +140,6 @@ func (w *Work) scan(i, j int) {
 func (w *Work) tight(a, b *place) bool {
 	for k := range w.failures {
 		f := &w.failures[k]
-		if f.kind == homeward {
-			continue
-		}
 		rate := w.rates[f.victim].after
 		for _, d := range f.donors {
 			rate += w.rates[d].after
