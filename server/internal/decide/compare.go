@@ -6,6 +6,7 @@ import (
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/clubpolicy"
+	"lastlight/server/internal/facts"
 	"lastlight/server/internal/store"
 )
 
@@ -25,17 +26,13 @@ type ComparedPlan struct {
 	NotEvaluated  string                        // why not; the reports are nil then
 }
 
-// ComparePolicies evaluates every open plan on the same records and at the same
-// moment under two policies; before is the one in force where none is named.
-// Nothing is stored.
+// ComparePolicies evaluates every open plan at the same moment under two policies,
+// each plan on the same records; before is the one in force where none is named.
+// Nothing is stored. No connection is held while a plan is judged.
 func (d *Desk) ComparePolicies(ctx context.Context, before, after string) (*Comparison, error) {
-	end, err := d.turns.take(ctx)
-	if err != nil {
-		return nil, err
-	}
-	defer end()
 	out := &Comparison{At: d.Store.Now()}
-	err = d.Store.Read(ctx, func(ctx context.Context, q store.Querier) error {
+	var plans []string
+	err := d.Store.Read(ctx, func(ctx context.Context, q store.Querier) error {
 		was, old, err := store.PolicyNamed(ctx, q, before, out.At)
 		if err != nil {
 			return err
@@ -48,33 +45,41 @@ func (d *Desk) ComparePolicies(ctx context.Context, before, after string) (*Comp
 		if out.Cells, err = clubpolicy.Differences(old, next); err != nil {
 			return err
 		}
-		plans, err := store.OpenPlans(ctx, q)
+		plans, err = store.OpenPlans(ctx, q)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	for _, id := range plans {
+		p, err := d.comparePlan(ctx, id, out.Before, out.After, out.At)
 		if err != nil {
-			return err
+			return nil, err
 		}
-		for _, id := range plans {
-			p, err := d.comparePlan(ctx, q, id, was, is, out.At)
-			if err != nil {
+		out.Plans = append(out.Plans, p)
+	}
+	return out, nil
+}
+
+func (d *Desk) comparePlan(ctx context.Context, id, before, after string, now time.Time) (ComparedPlan, error) {
+	var out ComparedPlan
+	var records [2]*facts.Records
+	err := d.Store.Read(ctx, func(ctx context.Context, q store.Querier) (err error) {
+		for i, policy := range []string{before, after} {
+			if records[i], err = store.GatherRecordsUnder(ctx, q, policy, id, 0, time.Time{}, now); err != nil {
 				return err
 			}
-			out.Plans = append(out.Plans, p)
 		}
 		return nil
 	})
-	return out, err
-}
-
-func (d *Desk) comparePlan(ctx context.Context, q store.Querier, id, before, after string, now time.Time) (ComparedPlan, error) {
-	var out ComparedPlan
+	if err != nil {
+		return out, err
+	}
+	out.Plan = records[0].Plan
 	var runs [2]*run
-	for i, policy := range []string{before, after} {
-		records, err := store.GatherRecordsUnder(ctx, q, policy, id, 0, time.Time{}, now)
-		if err != nil {
-			return out, err
-		}
-		out.Plan = records.Plan
+	for i := range runs {
 		// One plan with broken records must not hide what the policy does to the others.
-		runs[i], err = d.judged(ctx, d.toTheEnd, records, nil, now)
+		runs[i], err = d.judged(ctx, d.unhurried, records[i], nil, now)
 		if err != nil && ctx.Err() != nil {
 			return out, err
 		}
