@@ -10,6 +10,7 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
 
+	"lastlight/engine/policy"
 	pb "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/store"
 )
@@ -94,6 +95,60 @@ func TestRetentionRaisesVersions(t *testing.T) {
 	} {
 		if status.Code(err) != codes.Aborted {
 			t.Errorf("a %s read before is written: %v", what, err)
+		}
+	}
+}
+
+// Practice 13: what an incident rests on stays as long as the incident, closed or not, though other dives of its age go.
+func TestDiveStaysWithItsClosedIncident(t *testing.T) {
+	c := newClub(t, "2026-06-08 07:30")
+	c.adoptPolicy(func(p *policy.Policy) {
+		for i := range p.Retention {
+			if p.Retention[i].Record == "incident" {
+				p.Retention[i].Months = 240
+			}
+		}
+	})
+	stations, legs, _ := straight(200, 0)
+	c.apply(levelSite("spring", zoneName, 10, stations, legs)...)
+	c.enrol("spring", diver{id: "asta"}, diver{id: "birk"})
+	var dives []string
+	for _, day := range []string{"2026-05-20", "2026-05-21"} {
+		d, err := c.dives().RecordDive(c.as("asta"), &pb.RecordDiveRequest{RequestId: id(), Dive: &pb.Dive{
+			Site: "spring", Kind: "normal", EnteredAt: stamp(c.at(day + " 09:00")), OutAt: stamp(c.at(day + " 09:40")), MaxDepthM: proto.Float64(10), PenetrationM: proto.Float64(50),
+			Zone: "cave", Divers: []*pb.DiveDiver{{Person: "asta"}},
+		}})
+		if err != nil {
+			t.Fatalf("%v %v", err, status.Convert(err).Details())
+		}
+		dives = append(dives, d.Id)
+	}
+	c.apply(record(&pb.RoleGrant{Person: "keeper", Role: "safety_officer"}))
+	i, err := c.incidents().ReportIncident(c.as("birk"), &pb.ReportIncidentRequest{RequestId: id(), Incident: &pb.Incident{
+		Dive: dives[0], HappenedAt: stamp(c.at("2026-05-20 09:20")), Level: proto.Int32(1), Types: []string{"line"}, People: []string{"asta"}, Narrative: "The line was slack at the fork.",
+	}})
+	if err != nil {
+		t.Fatalf("%v %v", err, status.Convert(err).Details())
+	}
+	if _, err := c.incidents().ReviewIncident(c.as("keeper"), &pb.ReviewIncidentRequest{Id: i.Id, ReviewedNarrative: "Slack line at the fork.", RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := c.incidents().CloseIncident(c.as("keeper"), &pb.CloseIncidentRequest{Id: i.Id, RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	s := store.New(c.pool, c.clock.Now)
+	for _, x := range []struct {
+		day                  string
+		incident, told, next int
+	}{{"2036-06-10", 1, 1, 0}, {"2046-06-10", 0, 0, 0}} {
+		c.clock.set(c.at(x.day + " 12:00"))
+		if _, err := s.Retain(t.Context(), false); err != nil {
+			t.Fatal(err)
+		}
+		var incident, told, next int
+		if err := c.pool.QueryRow(t.Context(), `SELECT (SELECT count(*) FROM incident), (SELECT count(*) FROM dive WHERE id = $1), (SELECT count(*) FROM dive WHERE id = $2)`, dives[0], dives[1]).
+			Scan(&incident, &told, &next); err != nil || incident != x.incident || told != x.told || next != x.next {
+			t.Errorf("on %s: %d incidents, %d of its dive, %d of the other, want %v (%v)", x.day, incident, told, next, x, err)
 		}
 	}
 }
