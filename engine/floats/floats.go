@@ -27,19 +27,56 @@ func Exp(x float64) float64 {
 		return math.Inf(1)
 	case x < -7.45133219101941108420e+02:
 		return 0
-	case -1.0/(1<<28) < x && x < 1.0/(1<<28):
+	case -expOne < x && x < expOne:
 		return 1 + x
 	}
-	var k int
+	half := 0.5
 	if x < 0 {
-		k = int(float64(log2e*x) - 0.5)
-	} else {
-		k = int(float64(log2e*x) + 0.5)
+		half = -0.5
 	}
-	hi := x - float64(float64(k)*ln2Hi)
-	lo := float64(float64(k) * ln2Lo)
-	r := hi - lo
-	t := float64(r * r)
+	k, hi, lo := reduced(x, half)
+	y := nearOne(hi, lo, kahan(hi-lo))
+	if k > -1022 && k < 1024 {
+		return y * power(k)
+	}
+	return math.Ldexp(y, k)
+}
+
+// expOne: nearer to 0, e**x is 1 + x.
+const expOne = 1.0 / (1 << 28)
+
+// Decays sets every q[i] to Exp(-rate[i] t), to the bit. Every step of Exp's method is
+// done for all of them before the next, as one value's steps wait for each other.
+func Decays(q, rate *[16]float64, t float64) {
+	var hi, lo, c [16]float64
+	for i := range q {
+		x := -float64(rate[i] * t)
+		if !(x > -700 && x <= -expOne) {
+			for i := range q {
+				q[i] = Exp(-float64(rate[i] * t))
+			}
+			return
+		}
+		var k int
+		k, hi[i], lo[i] = reduced(x, -0.5)
+		q[i] = power(k)
+	}
+	for i := range q {
+		c[i] = kahan(hi[i] - lo[i])
+	}
+	for i := range q {
+		q[i] *= nearOne(hi[i], lo[i], c[i])
+	}
+}
+
+// reduced is Exp's k and r, as hi - lo; half is 0.5 with the sign of x.
+func reduced(x, half float64) (k int, hi, lo float64) {
+	k = int(float64(log2e*x) + half)
+	return k, x - float64(float64(k)*ln2Hi), float64(float64(k) * ln2Lo)
+}
+
+// kahan is c of the approximation e**r = 1 + r + rc/(2-c).
+func kahan(r float64) float64 {
 	const (
 		p1 = 1.66666666666666657415e-01
 		p2 = -2.77777777770155933842e-03
@@ -47,17 +84,17 @@ func Exp(x float64) float64 {
 		p4 = -1.65339022054652515390e-06
 		p5 = 4.13813679705723846039e-08
 	)
-	p := p4 + float64(t*p5)
-	p = p3 + float64(t*p)
-	p = p2 + float64(t*p)
-	p = p1 + float64(t*p)
-	c := r - float64(t*p)
-	y := 1 - ((lo - float64(r*c)/(2-c)) - hi)
-	if k > -1022 && k < 1024 {
-		return y * math.Float64frombits(uint64(1023+k)<<52)
-	}
-	return math.Ldexp(y, k)
+	t := float64(r * r)
+	return r - float64(t*(p1+float64(t*(p2+float64(t*(p3+float64(t*(p4+float64(t*p5)))))))))
 }
+
+// nearOne is e**r of r = hi - lo and its c.
+func nearOne(hi, lo, c float64) float64 {
+	return 1 - ((lo - float64((hi-lo)*c)/(2-c)) - hi)
+}
+
+// power is 2**k, k from -1022 to 1023.
+func power(k int) float64 { return math.Float64frombits(uint64(1023+k) << 52) }
 
 // Log returns the natural logarithm of x to within 1 unit in the last place.
 // Of 0 it is -Inf, of a negative number or NaN it is NaN.

@@ -86,6 +86,29 @@ func TestEdges(t *testing.T) {
 	}
 }
 
+func TestDecaysAreExp(t *testing.T) {
+	rate := [16]float64{0, 1e-12, 1e-9, 3.7e-9, 1e-5, 0.001, 0.01, 0.1, 0.36, 0.37, 1, 1.9, 3, 5, 7, 7.4}
+	minutes := []float64{0, 1e-9, 0.3, 1, 13.7, 94, 100, 2000, math.Inf(1), math.NaN()}
+	for i := range 2000 {
+		minutes = append(minutes, float64(i)*0.0317)
+	}
+	for _, from := range []int{0, 4} { // with and without those nearest to 0
+		r := rate
+		for i := range from {
+			r[i] = rate[i+from]
+		}
+		for _, m := range minutes {
+			var q [16]float64
+			Decays(&q, &r, m)
+			for i := range q {
+				if want := Exp(-float64(r[i] * m)); math.Float64bits(q[i]) != math.Float64bits(want) {
+					t.Fatalf("rate %v, %v min: %v, want %v", r[i], m, q[i], want)
+				}
+			}
+		}
+	}
+}
+
 // TestSameBits fixes the bits of a few results: the same test on another
 // processor (arm64 under qemu-user) shows that nothing was fused there.
 func TestSameBits(t *testing.T) {

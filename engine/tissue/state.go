@@ -42,9 +42,10 @@ func (m *Model) Fill(st *Step, minutes float64, helium bool) {
 }
 
 func fill(f *[Count]Factor, rate, mean *[Count]float64, minutes float64) {
-	for i := range f {
+	var q [Count]float64
+	floats.Decays(&q, rate, minutes)
+	for i, q := range q {
 		x := float64(rate[i] * minutes)
-		q := floats.Exp(-x)
 		f[i].Q = q
 		if x > 0.05 {
 			f[i].W = minutes - float64((1-q)*mean[i])
