@@ -99,11 +99,18 @@ func (p *Path) check(t *Team) error {
 // sub is a part of a piece between two bounds.
 type sub struct {
 	from, to, minutes float64
-	share             float64 // of the piece's length, at its start
 	rate              float64 // m/min of rise; 0 unless rising
 	piece             int32
 	rising, falling   bool
 	fallStart         bool // first falling part since the path last rose, turned or began
+}
+
+// share is how much of its piece lies before it.
+func (s *sub) share(q *Piece) float64 {
+	if !s.rising {
+		return 0
+	}
+	return (q.From - s.from) / (q.From - q.To)
 }
 
 // bound is a place between two subs, or an end of the path.
@@ -124,10 +131,10 @@ func (p *Planner) compile(path *Path, lastStop float64) {
 	grid := p.set.Grid
 	for i := range path.Pieces {
 		q := &path.Pieces[i]
-		p.bounds = append(p.bounds, bound{depth: q.From, node: int32(i)})
+		p.place(q.From, i)
 		rise := q.From - q.To
 		if rise <= same {
-			p.subs = append(p.subs, sub{from: q.From, to: q.To, minutes: q.Minutes, piece: int32(i), falling: rise < -same})
+			p.cut(i, q.From, q.To, q.Minutes).falling = rise < -same
 			continue
 		}
 		perMetre, rate := q.Minutes/rise, rise/q.Minutes
@@ -141,19 +148,34 @@ func (p *Planner) compile(path *Path, lastStop float64) {
 			if depth <= q.To+same {
 				break
 			}
-			p.subs = append(p.subs, sub{
-				from: from, to: depth, minutes: float64((from - depth) * perMetre), share: (q.From - from) / rise, rate: rate, piece: int32(i), rising: true,
-			})
-			p.bounds = append(p.bounds, bound{depth: depth, low: -1, node: -1, wait: true, arrival: true, grid: true})
+			s := p.cut(i, from, depth, float64((from-depth)*perMetre))
+			s.rate, s.rising = rate, true
+			b := p.place(depth, -1)
+			b.low, b.wait, b.arrival, b.grid = -1, true, true, true
 			from = depth
 		}
-		p.subs = append(p.subs, sub{
-			from: from, to: q.To, minutes: float64((from - q.To) * perMetre), share: (q.From - from) / rise, rate: rate, piece: int32(i), rising: true,
-		})
+		s := p.cut(i, from, q.To, float64((from-q.To)*perMetre))
+		s.rate, s.rising = rate, true
 	}
 	last := len(path.Pieces)
-	p.bounds = append(p.bounds, bound{depth: path.Pieces[last-1].To, node: int32(last)})
+	p.place(path.Pieces[last-1].To, last)
 	p.mark(path, lastStop)
+}
+
+// cut adds a part of piece i.
+func (p *Planner) cut(i int, from, to, minutes float64) *sub {
+	s := another(&p.subs)
+	*s = sub{}
+	s.from, s.to, s.minutes, s.piece = from, to, minutes, int32(i)
+	return s
+}
+
+// place adds a bound.
+func (p *Planner) place(depth float64, node int) *bound {
+	b := another(&p.bounds)
+	*b = bound{}
+	b.depth, b.node = depth, int32(node)
+	return b
 }
 
 func (p *Planner) mark(path *Path, lastStop float64) {

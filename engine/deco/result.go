@@ -1,9 +1,6 @@
 package deco
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // StretchKind is what a team was doing in a stretch of the finished path.
 type StretchKind uint8
@@ -37,18 +34,6 @@ type Stop struct {
 	Breathing  [MaxDivers]uint8
 	NeededBy   Margin // of the last refused test: Bar is negative
 	LeavesWith Margin // of the permitted test
-}
-
-// another adds an empty stop.
-func (r *Result) another() *Stop {
-	n := len(r.Stops)
-	if n == cap(r.Stops) {
-		r.Stops = slices.Grow(r.Stops, max(16, n))
-	}
-	r.Stops = r.Stops[:n+1]
-	s := &r.Stops[n]
-	*s = Stop{}
-	return s
 }
 
 // room makes memory for so many moments in one piece.

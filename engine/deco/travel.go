@@ -2,6 +2,7 @@ package deco
 
 import (
 	"math"
+	"slices"
 
 	"lastlight/engine/tissue"
 )
@@ -24,7 +25,7 @@ func (p *Planner) lookAhead(path *Path, j int, turned bool) {
 	p.travel = p.travel[:0]
 	if b := &p.bounds[j+1]; b.arrival && (j+1 == len(p.subs) || b.wait && p.endsAt(b, p.bounds[j].depth >= p.lastStop-same)) {
 		// The common case: one part, to the next place to wait.
-		p.fill(p.another(), j, p.now[:len(p.team.Divers)])
+		p.fill(another(&p.travel), j, p.now[:len(p.team.Divers)])
 		return
 	}
 	copy(p.ahead[:], p.now[:len(p.team.Divers)])
@@ -37,7 +38,7 @@ func (p *Planner) lookAhead(path *Path, j int, turned bool) {
 		}
 		i++
 		b := &p.bounds[i]
-		p.fill(p.another(), i-1, of)
+		p.fill(another(&p.travel), i-1, of)
 		if b.arrival {
 			last = len(p.travel)
 		}
@@ -71,14 +72,15 @@ func (p *Planner) endsAt(b *bound, deep bool) bool {
 	return !deep || b.pickUp || b.depth >= p.lastStop-same
 }
 
-// another makes room for a segment, in which whatever is not filled is left from before.
-func (p *Planner) another() *segment {
-	n := len(p.travel)
-	if n == cap(p.travel) {
-		p.travel = append(p.travel, segment{})
+// another makes a list longer by one element, which is to be filled where it lies: what is in
+// it is of before, and a copy of what was just put together elsewhere would have to wait for it.
+func another[T any](list *[]T) *T {
+	n := len(*list)
+	if n == cap(*list) {
+		*list = slices.Grow(*list, max(16, n))
 	}
-	p.travel = p.travel[:n+1]
-	return &p.travel[n]
+	*list = (*list)[:n+1]
+	return &(*list)[n]
 }
 
 // fill makes the segment of sub j.
@@ -107,7 +109,7 @@ func (p *Planner) pause(minutes float64, i int, of []carrying) {
 		return
 	}
 	at := p.set.Water.Pressure(p.bounds[i].depth)
-	s := p.another()
+	s := another(&p.travel)
 	s.minutes, s.from, s.to, s.depth, s.bound, s.arrival = minutes, at, at, p.bounds[i].depth, i, false
 	s.step = p.steps.at(minutes, p.helium)
 	p.breathe(s, of)
@@ -322,12 +324,14 @@ func (p *Planner) follow(d, k int) {
 		s := &p.travel[i]
 		l := &s.leads[d]
 		f := s.step.N2[k]
-		w := follower{n2a: l.n2 - float64(l.n2*f.Q) + float64(l.rateN2*f.W), n2q: f.Q, ambient: s.to, arrival: s.arrival, gf: p.gf(s.depth, anchor)}
+		w := another(&p.followers[d])
+		w.n2a, w.n2q = l.n2-float64(l.n2*f.Q)+float64(l.rateN2*f.W), f.Q
+		w.hea, w.heq = 0, 0
+		w.ambient, w.gf, w.arrival = s.to, p.gf(s.depth, anchor), s.arrival
 		if p.hasHelium[d] {
 			f = s.step.He[k]
 			w.hea, w.heq = l.he-float64(l.he*f.Q)+float64(l.rateHe*f.W), f.Q
 		}
-		p.followers[d] = append(p.followers[d], w)
 	}
 }
 

@@ -26,8 +26,9 @@ func (p *Planner) leave(path *Path, j int, turned bool, t float64, r *Result) (a
 	}
 	b := &p.bounds[j]
 	s := &p.subs[j]
-	stop := r.another()
-	stop.Depth, stop.Arrival, stop.Piece, stop.Along = b.depth, t, int(s.piece), float64(s.share*path.Pieces[s.piece].Metres)
+	stop := another(&r.Stops)
+	*stop = Stop{}
+	stop.Depth, stop.Arrival, stop.Piece, stop.Along = b.depth, t, int(s.piece), float64(s.share(&path.Pieces[s.piece])*path.Pieces[s.piece].Metres)
 	for d := range p.team.Divers {
 		stop.Breathing[d] = uint8(p.now[d].breathing)
 	}

@@ -366,7 +366,7 @@ func (p *Planner) swim(j int, t float64, probes []Probe, r *Result) []Probe {
 	q := &p.path.Pieces[s.piece]
 	end := 1.0
 	if j+1 < len(p.subs) && p.subs[j+1].piece == s.piece {
-		end = p.subs[j+1].share
+		end = p.subs[j+1].share(q)
 	}
 	p.log(Travel, s.from, s.to, s.minutes, r)
 	for len(probes) > 0 && probes[0].Node < 0 && probes[0].Piece == int(s.piece) && probes[0].Share <= end {
@@ -419,8 +419,8 @@ func (p *Planner) probeHold(t, hold, depth float64, r *Result) {
 
 func (p *Planner) probeInside(t float64, s *sub, end, share float64, q *Piece, from float64, r *Result) {
 	part := 0.0
-	if end > s.share {
-		part = math.Max(0, (share-s.share)/(end-s.share))
+	if begin := s.share(q); end > begin {
+		part = max(0, (share-begin)/(end-begin))
 	}
 	minutes := float64(part * s.minutes)
 	depth := s.from + float64(part*(s.to-s.from))
