@@ -200,8 +200,7 @@ func (p *Planner) fly(into, from *tissue.State, st *tissue.Step, l lead, helium 
 	least = math.Inf(1)
 	if !helium {
 		for i := range from.N2 {
-			f := &st.N2[i]
-			n2 := l.n2 + float64((from.N2[i]-l.n2)*f.Q) + float64(l.rateN2*f.W)
+			n2 := along(&st.N2[i], from.N2[i], l.n2, l.rateN2)
 			into.N2[i], into.He[i] = n2, 0
 			if m := limit[i] - n2; m < least-tissue.Tie {
 				least, compartment = m, i
@@ -209,32 +208,31 @@ func (p *Planner) fly(into, from *tissue.State, st *tissue.Step, l lead, helium 
 		}
 		return least, compartment
 	}
-	var bound [tissue.Count]float64
-	for i := range from.N2 {
-		f, g := &st.N2[i], &st.He[i]
-		n2 := l.n2 + float64((from.N2[i]-l.n2)*f.Q) + float64(l.rateN2*f.W)
-		he := l.he + float64((from.He[i]-l.he)*g.Q) + float64(l.rateHe*g.W)
-		into.N2[i], into.He[i] = n2, he
-		bound[i] = limit[i] - n2 - he
-	}
 	// Helium's a is above nitrogen's and its b below, in every compartment, so that
 	// nitrogen's alone give a margin that is never above the true one. Begun with
 	// the compartment that was least last time, most others need no more than that.
 	first := p.lastLeast
 	compartment = first
-	least = p.coef[first].margin(into.N2[first], into.He[first], ambient, gf)
-	for i := range bound {
-		if bound[i] > least+tissue.Tie || i == first {
+	least = p.coef[first].margin(along(&st.N2[first], from.N2[first], l.n2, l.rateN2), along(&st.He[first], from.He[first], l.he, l.rateHe), ambient, gf)
+	for i := range from.N2 {
+		n2, he := along(&st.N2[i], from.N2[i], l.n2, l.rateN2), along(&st.He[i], from.He[i], l.he, l.rateHe)
+		into.N2[i], into.He[i] = n2, he
+		if limit[i]-n2-he > least+tissue.Tie || i == first {
 			continue
 		}
 		// Of equal margins the lower compartment is named (D46).
-		m := p.coef[i].margin(into.N2[i], into.He[i], ambient, gf)
+		m := p.coef[i].margin(n2, he, ambient, gf)
 		if m < least-tissue.Tie || (i < compartment && m < least+tissue.Tie) {
 			least, compartment = m, i
 		}
 	}
 	p.lastLeast = compartment
 	return least, compartment
+}
+
+// along is a tension at the end of a segment.
+func along(f *tissue.Factor, tension, inspired, rate float64) float64 {
+	return inspired + float64((tension-inspired)*f.Q) + float64(rate*f.W)
 }
 
 // gf is the gradient factor at a depth for an anchor (D42).
