@@ -100,7 +100,8 @@ func (p *Planner) guess(j int) bool {
 	}
 	for d := range p.team.Divers {
 		f, c := &p.tracked[d], &p.state[d]
-		*f = tracked{on: true, untested: true, compartment: f.compartment, n2: c.Tissues.N2[f.compartment], he: c.Tissues.He[f.compartment]}
+		f.on, f.untested, f.behind = true, true, 0
+		f.n2, f.he = c.Tissues.N2[f.compartment], c.Tissues.He[f.compartment]
 		p.exempt[d], p.byHigh[d] = -1, false
 	}
 	return true

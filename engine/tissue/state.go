@@ -44,7 +44,7 @@ func (m *Model) Fill(st *Step, minutes float64, helium bool) {
 func fill(f *[Count]Factor, rate, mean *[Count]float64, minutes float64) {
 	var q [Count]float64
 	floats.Decays(&q, rate, minutes)
-	for i, q := range q {
+	for i, q := range &q {
 		x := float64(rate[i] * minutes)
 		f[i].Q = q
 		if x > 0.05 {
