@@ -14,7 +14,7 @@ import (
 // from call to call and is not for use by two goroutines at once.
 type Planner struct {
 	// Plain schedules have the same stops and leave out who needed each of them
-	// (Stop.NeededBy, and refused tests in Result.Tests), which takes a sixth of the time.
+	// (Stop.NeededBy, and refused tests in Result.Tests), which takes up to a seventh of the time.
 	Plain bool
 
 	// Spent is the work of all schedules so far: minutes waited, and parts of a way as so many,
