@@ -215,14 +215,15 @@ func (w *Work) breathedOf(r *deco.Result, factors []float64, named [][]int8, k i
 	c := w.cylinder(k)
 	t := 0.0
 	for i := range r.Stretches {
-		x := cut(&r.Stretches[i], until-t)
-		t += r.Stretches[i].Minutes
-		if t-r.Stretches[i].Minutes >= until {
+		whole, begun := &r.Stretches[i], t
+		t += whole.Minutes
+		if t-whole.Minutes >= until {
 			break
 		}
-		if int(x.Breathing[s.Diver]) != c {
+		if int(whole.Breathing[s.Diver]) != c {
 			continue
 		}
+		x := cut(whole, until-begun)
 		share := 1.0
 		if s.Main {
 			share = s.Share
