@@ -83,6 +83,7 @@ type Work struct {
 	out, again deco.Result   // memory of ways out, and of places looked at later
 	bare       []deco.Node   // memory of cheapest
 	pieces     []route.Piece // memory of lay
+	laidLast   *way          // whose pieces they are
 	path       led           // of the way out asked for last
 	latest     *way
 	lost       []int           // memory of walkOut

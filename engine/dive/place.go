@@ -266,15 +266,16 @@ func (w *Work) lay(n *network, p *place) []*way {
 func major(q route.Piece) bool { return q.Restriction == route.RestrictionMajor }
 
 // laidAgain are the pieces of a way out of a network, in memory that the next uses
-// again; false where there is no such way.
+// again; false where there is no such way, and then those of the last one stay.
 func (w *Work) laidAgain(x *way) ([]route.Piece, bool) {
-	p := x.at
-	w.pieces = append(w.pieces[:0], route.Piece{})
-	pieces, ok := x.of.path.WayFrom(w.pieces, x.spot, x.nth)
-	if !ok {
-		return nil, false
+	if w.laidLast != x {
+		pieces, ok := x.of.path.WayFrom(append(w.pieces[:0], route.Piece{}), x.spot, x.nth)
+		if !ok {
+			return nil, false
+		}
+		w.pieces, w.laidLast = pieces, x
 	}
-	w.pieces = pieces
+	p, pieces := x.at, w.pieces
 	if p.at.Arriving && p.swim && len(pieces) > 1 && pieces[1].Leg != p.at.Leg {
 		pieces[0] = w.lastMetre(p)
 		return pieces, true
