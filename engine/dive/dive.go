@@ -105,6 +105,7 @@ type Work struct {
 	searched margins // those of a search
 
 	notes *[]entry // where terms of margins are written down; nil: nowhere
+	terms []entry  // memory of notes
 }
 
 type rate struct{ planned, after float64 }

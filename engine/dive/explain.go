@@ -46,10 +46,10 @@ func (w *Work) holds(gas, k int, held, kept float64) {
 // again works the same margin out once more, on schedules that are kept, and
 // tells its terms; the way out is walked again for its stretches.
 func (w *Work) placeParts(p *place, check string, gas int, again func() *margin) *route.PlaceParts {
-	var terms []entry
+	terms := w.terms[:0]
 	w.notes = &terms
 	m := again()
-	w.notes = nil
+	w.notes, w.terms = nil, terms
 	if m == nil || m.fails {
 		return nil
 	}
@@ -77,12 +77,7 @@ func (w *Work) placeParts(p *place, check string, gas int, again func() *margin)
 			out.BesidesL += e.besides
 		case e.barMin > 0:
 			d := route.DrawnParts{Rate: e.diver, RateLMin: e.rate, BarMin: e.barMin, Share: e.share, Cylinder: w.cylinderName(e.from), Owner: w.supplies[w.first[e.from]].Diver}
-			as, from := m.out.scheduled(w, e.diver, e.from)
-			for i := range x.list {
-				if int(x.breathing[i][as]) == from {
-					d.On = append(d.On, i)
-				}
-			}
+			d.On = x.breathed(m.out.scheduled(w, e.diver, e.from))
 			out.Drawn = append(out.Drawn, d)
 		}
 	}
@@ -93,6 +88,17 @@ func (w *Work) placeParts(p *place, check string, gas int, again func() *margin)
 type stretches struct {
 	list      []route.Stretch
 	breathing [][deco.MaxDivers]uint8
+}
+
+// breathed are the stretches on which a diver of the schedule breathes a cylinder.
+func (x *stretches) breathed(diver, cylinder int) []int {
+	on := make([]int, 0, len(x.list))
+	for i := range x.list {
+		if int(x.breathing[i][diver]) == cylinder {
+			on = append(on, i)
+		}
+	}
+	return on
 }
 
 // wayWalked is a way out stretch by stretch: the schedule of an outcome, walked

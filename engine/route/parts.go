@@ -279,6 +279,7 @@ func (j *judge) placeParts(c int, at spot, check string) *PlaceParts {
 	}
 	path := Path{walk: j.walk}
 	pieces, _ := path.WayOut(p.Place)
+	p.Way = make([]Stretch, 0, len(pieces))
 	for i := range pieces {
 		q := &pieces[i]
 		if q.Minutes == 0 {
