@@ -2,7 +2,9 @@ package dive
 
 import (
 	"math"
+	"slices"
 
+	"lastlight/engine/deco"
 	"lastlight/engine/finding"
 )
 
@@ -36,6 +38,7 @@ func (w *Work) lostGas() []LostGas {
 	if x == nil {
 		return list
 	}
+	kept := -1 // of the list, the row whose schedule is in w.again: what nobody breathes is lost to the same one
 	for i := range w.failures {
 		f := &w.failures[i]
 		if f.kind != lostWaiting || w.margin(far, f, w.q.Route.Policy.DelayMin) == nil {
@@ -52,15 +55,30 @@ func (w *Work) lostGas() []LostGas {
 			list = append(list, l)
 			continue
 		}
-		flags := w.planner.Flags(path, &w.out)
-		l.Schedule = w.scheduleOf(path, w.led(x).factors, &w.out, far.content, far.moment.Minutes, func(d int) float64 { return w.rates[d].after }, false)
-		l.Schedule.Remarks = w.remarks(flags, path, &w.out)
+		if kept >= 0 && readsAs(&w.out, &w.again) {
+			l.Schedule = list[kept].Schedule
+		} else {
+			flags := w.planner.Flags(path, &w.out)
+			l.Schedule = w.scheduleOf(path, w.led(x).factors, &w.out, far.content, far.moment.Minutes, func(d int) float64 { return w.rates[d].after }, false)
+			l.Schedule.Remarks = w.remarks(flags, path, &w.out)
+		}
+		if kept < 0 {
+			kept, w.out, w.again = len(list), w.again, w.out
+		}
 		for d := range w.team.Divers {
 			l.Short = append(l.Short, w.shortOf(w.alone(far, d, w.goOut(far, f.victim, 1<<c, -1, o.delay), -1, w.rates[d].after), d)...)
 		}
 		list = append(list, l)
 	}
 	return list
+}
+
+// readsAs tells whether two schedules of one path are written the same.
+func readsAs(a, b *deco.Result) bool {
+	return a.End.Minutes == b.End.Minutes && a.Turn == b.Turn && a.LastStop == b.LastStop &&
+		a.NoStop == b.NoStop && a.NoSchedule == b.NoSchedule && a.NoGas == b.NoGas && a.NoBreak == b.NoBreak &&
+		slices.Equal(a.Stretches, b.Stretches) && slices.Equal(a.Stops, b.Stops) && slices.Equal(a.Switches, b.Switches) &&
+		slices.EqualFunc(a.End.Divers, b.End.Divers, func(x, y deco.Condition) bool { return x.Tissues == y.Tissues })
 }
 
 // shortOf lists the gases of a margin that do not suffice.
