@@ -10,6 +10,9 @@ import (
 // turn pressures, the turn at the latest and the checks of gas. What the network
 // alone decides (zones, cavern, siphon, markers, set-up) stays as it is.
 func (w *Work) Apply(r *route.Result, a *Answer) {
+	if w.result.NoSchedule { // moves that it does not reach stay as they are without stops
+		w.q.Laid.ShareAtStations(r)
+	}
 	w.times(r)
 	r.Commitment = w.commitment.at
 	r.Summary.TurnMin = w.commitment.at.ElapsedMin

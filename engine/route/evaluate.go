@@ -8,7 +8,9 @@ func Evaluate(in Input) (Result, []Problem) {
 	if len(problems) > 0 {
 		return Result{}, problems
 	}
-	return l.Judge(in.Policy)
+	r, problems := l.Judge(in.Policy)
+	l.ShareAtStations(&r)
+	return r, problems
 }
 
 func (r *Result) fill(j *judge) {

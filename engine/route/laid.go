@@ -78,8 +78,9 @@ func (l *Laid) RuntimeMin() float64 {
 	return l.walk.elapsed + l.walk.endMin
 }
 
-// Judge is Evaluate under a policy. One that differs from the policy laid under in
-// more than how much of the gas may be used has everything done anew.
+// Judge is Evaluate under a policy, without what ShareAtStations adds. One that
+// differs from the policy laid under in more than how much of the gas may be used has
+// everything done anew.
 func (l *Laid) Judge(pol Policy) (Result, []Problem) {
 	same := pol
 	same.ShareFraction, same.SiphonRow, same.SiphonFraction = l.in.Policy.ShareFraction, l.in.Policy.SiphonRow, l.in.Policy.SiphonFraction

@@ -172,10 +172,22 @@ func (w *walk) times() []MoveTimes {
 			CumBarMinArrival: h.barMin, CumBarMinDeparture: h.barMin + h.used.at(h.length), LegKnownBefore: s.known,
 			WayOutArriving: s.arriving, WayOutAfterArrival: s.after,
 		}
-		last := s.hold - 1
-		m.SharingArriving = w.sharingAt(spot{last, w.segs[last].length})
-		m.SharingDeparting = w.sharingAt(spot{s.hold, h.length})
 		list = append(list, m)
 	}
 	return list
+}
+
+// ShareAtStations adds to a result of Judge the sharing exit at every station. Judge
+// leaves it out, as it holds for a dive without stops alone.
+func (l *Laid) ShareAtStations(r *Result) {
+	if r.shared {
+		return
+	}
+	r.shared = true
+	w := l.walk
+	for i := range r.Moves {
+		last, hold := w.steps[i].hold-1, w.steps[i].hold
+		r.Moves[i].SharingArriving = w.sharingAt(spot{last, w.segs[last].length})
+		r.Moves[i].SharingDeparting = w.sharingAt(spot{hold, w.segs[hold].length})
+	}
 }

@@ -59,6 +59,8 @@ type Result struct {
 
 	// Parts are the numbers that led to it; nil where nothing was computed.
 	Parts *Parts `json:"-"`
+
+	shared bool // ShareAtStations was here
 }
 
 // Check is one requirement on the plan.

@@ -238,6 +238,9 @@ func (c *Case) decompress() {
 	c.Dive, c.DiveFault = nil, ""
 	if c.computed() {
 		c.Dive, c.DiveFault = c.dived(c.RouteInput, c.laid, c.Route, c.In.Plan.TurnMove)
+		if c.Dive == nil || !c.Dive.Stops {
+			c.laid.ShareAtStations(c.Route)
+		}
 	}
 }
 
