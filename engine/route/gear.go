@@ -135,7 +135,7 @@ type memo struct {
 // bindsHome tells whether a way home can be dearer than its beginning: only
 // minutes at the place or waiting gas make it so, as all rates after a failure
 // are at least the own ones.
-func (p *plan) bindsHome(g *gear) bool { return p.in.Policy.DelayMin > 0 || g.waiting > 0 }
+func (p *plan) bindsHome(g *gear) bool { return !p.bare && (p.in.Policy.DelayMin > 0 || g.waiting > 0) }
 
 // memo computes it once per way and set of waiting cylinders.
 func (p *plan) memo(y *way, g *gear) *memo {

@@ -49,19 +49,20 @@ func Lay(in Input) (*Laid, []Problem) {
 	if pieces > maxPieces {
 		return nil, []Problem{{"route.moves", "more than 5000 straight pieces of passage in one plan"}}
 	}
-	if l.walk, problems = l.swim(&l.in, false); len(problems) > 0 {
+	if l.walk, problems = l.swim(&l.in, false, false); len(problems) > 0 {
 		return nil, problems
 	}
 	return l, nil
 }
 
 // swim compiles and walks the dive under an input that differs from the one
-// checked in what refuses nothing.
-func (l *Laid) swim(in *Input, zeroHelpful bool) (*walk, []Problem) {
+// checked in what refuses nothing; a bare dive is not judged.
+func (l *Laid) swim(in *Input, zeroHelpful, bare bool) (*walk, []Problem) {
 	p, problems := compile(in, l.names, l.moves, zeroHelpful)
 	if len(problems) > 0 {
 		return nil, problems
 	}
+	p.bare = bare
 	w := newWalk(p)
 	if !w.run() {
 		return nil, []Problem{{"route.moves", "the plan takes longer than 48 h"}}
@@ -118,7 +119,7 @@ func (l *Laid) Judge(pol Policy) (Result, []Problem) {
 
 func (l *Laid) withoutHelp() *walk {
 	if l.still == nil {
-		l.still, _ = l.swim(&l.in, true)
+		l.still, _ = l.swim(&l.in, true, false)
 	}
 	return l.still
 }
@@ -141,7 +142,7 @@ func (l *Laid) AscentCounted() (*Laid, []Problem) {
 	x := *l
 	x.in.Policy.CountOpenWaterAscent, x.still = true, nil
 	var problems []Problem
-	if x.walk, problems = x.swim(&x.in, false); len(problems) > 0 {
+	if x.walk, problems = x.swim(&x.in, false, false); len(problems) > 0 {
 		return nil, problems
 	}
 	return &x, nil
@@ -155,7 +156,7 @@ func (l *Laid) Slower(swim float64) *Path {
 	if l.walk == nil || !(in.Speeds.ContingencyMMin >= slowestMMin && in.Speeds.ContingencyMMin <= fastestMMin) {
 		return nil
 	}
-	if w, problems := l.swim(&in, false); len(problems) == 0 {
+	if w, problems := l.swim(&in, false, true); len(problems) == 0 {
 		return &Path{walk: w}
 	}
 	return nil

@@ -19,6 +19,7 @@ type plan struct {
 	legOf  map[int]int
 
 	zeroHelpful bool // contingency flows along the travel count as 0 (4.6)
+	bare        bool // only the ways out are asked for: nothing is judged
 }
 
 type diver struct {

@@ -222,7 +222,7 @@ func (w *walk) move(i, from int) {
 	w.swim(i, from, known)
 	s.minutes, s.barMin = w.elapsed-elapsed, w.barMin-barMin
 	last := len(w.segs) - 1
-	if !w.zeroHelpful && !w.wayInOnly {
+	if !w.zeroHelpful && !w.wayInOnly && !w.bare {
 		s.arriving = w.wayOut(last, w.segs[last].length)
 	}
 	w.knownBySwim[m.leg] = true
@@ -248,7 +248,7 @@ func (w *walk) move(i, from int) {
 	w.change(m.to, m.actions, false)
 	s.hold = len(w.segs)
 	w.stay(i, m.leg, m.dir, m.to, m.hold, m.working)
-	if !w.zeroHelpful && !w.wayInOnly {
+	if !w.zeroHelpful && !w.wayInOnly && !w.bare {
 		s.after = s.arriving
 		if a, h := &w.segs[last], &w.segs[s.hold]; a.mode != h.mode || a.mode != noWay && !(sameWay(a, m, h) && math.Abs(a.out.at(a.length)-h.out.a) < 1e-9) {
 			s.after = w.wayOut(s.hold, 0)
