@@ -57,11 +57,10 @@ type Case struct {
 
 	Watch *watch.Times // nil where it cannot be told
 
-	told    map[toldKey]told         // ways out that a finding has explained, for others to name it
-	outward map[lineKey]*outwardLine // lines of ways out, each made once
-	lines   []finding.Step           // memory of explanations
+	told  map[toldKey]told // ways out that a finding has explained, for others to name it
+	lines []finding.Step   // memory of explanations
 
-	stretchLines map[stretchKey]*finding.Step // arithmetic that several findings tell, each made once
+	stretches    map[float64][]*toldStretch // arithmetic that several findings tell, each made once; by bar minutes
 	contentLines map[contentKey]*finding.Step
 	ratesAt      map[string]string  // where each diver's consumption stands
 	cylinders    []suppliedCylinder // nil: not worked out yet

@@ -193,18 +193,18 @@ func (c *Case) who(text string) (s finding.Subject, other *finding.Subject) {
 		v := c.donors(victim)
 		return c.donors(donor), &v
 	}
-	for _, m := range c.Team {
-		if m.Diver == text {
+	for i := range c.Team {
+		if m := &c.Team[i]; m.Diver == text {
 			return m.subject(), nil
 		}
 	}
-	for _, sup := range c.In.Plan.Supplies {
-		if sup.ID == text {
-			return c.supply(sup), nil
+	for i := range c.In.Plan.Supplies {
+		if sup := &c.In.Plan.Supplies[i]; sup.ID == text {
+			return c.supply(*sup), nil
 		}
 	}
-	for _, l := range c.In.Route.Legs {
-		if l.ID == text {
+	for i := range c.In.Route.Legs {
+		if l := &c.In.Route.Legs[i]; l.ID == text {
 			return finding.Subject{Kind: finding.KindLeg, ID: l.ID, Name: "leg " + l.ID}, nil
 		}
 	}
@@ -437,7 +437,7 @@ func flowClasses(c *Case) []finding.Finding {
 		m := &c.RouteInput.Route.Moves[i]
 		for k := range c.RouteInput.Legs {
 			l := &c.RouteInput.Legs[k]
-			if seen[l.ID] || l.ID != m.Leg && (m.Leg != "" || l.From != from || l.To != m.To) && (m.Leg != "" || l.To != from || l.From != m.To) {
+			if l.ID != m.Leg && (m.Leg != "" || l.From != from || l.To != m.To) && (m.Leg != "" || l.To != from || l.From != m.To) || seen[l.ID] {
 				continue
 			}
 			seen[l.ID] = true

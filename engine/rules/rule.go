@@ -226,8 +226,12 @@ func fill(template string, f *finding.Finding) string {
 	for ; found; before, rest, found = strings.Cut(rest, "{") {
 		out.WriteString(before)
 		if name, after, closed := strings.Cut(rest, "}"); closed {
-			if text, known := field(f, name); known {
+			if text, unit, known := field(f, name); known {
 				out.WriteString(text)
+				if unit != "" {
+					out.WriteByte(' ')
+					out.WriteString(unit)
+				}
 				rest = after
 				continue
 			}
@@ -238,17 +242,17 @@ func fill(template string, f *finding.Finding) string {
 	return out.String()
 }
 
-// field is the text of one of a finding's fields by its name in a sentence.
-func field(f *finding.Finding, name string) (text string, known bool) {
+// field is the text of one of a finding's fields by its name in a sentence, with its unit.
+func field(f *finding.Finding, name string) (text, unit string, known bool) {
 	v := (*finding.Figure)(nil)
 	switch name {
 	case "subject":
-		return f.Subject.Label(), true
+		return f.Subject.Label(), "", true
 	case "place":
-		return f.Place, true
+		return f.Place, "", true
 	case "other":
 		if f.Other != nil {
-			return f.Other.Label(), true
+			return f.Other.Label(), "", true
 		}
 	case "observed":
 		v = f.Observed
@@ -263,9 +267,9 @@ func field(f *finding.Finding, name string) (text string, known bool) {
 		}
 	}
 	if v == nil {
-		return "", false
+		return "", "", false
 	}
-	return v.String(), true
+	return v.Text, v.Unit, true
 }
 
 // Small makers of findings, so that a rule reads as its answer.

@@ -200,20 +200,32 @@ type stretchKey struct {
 	metres, minutes, fromBar, toBar, factor, barMins float64
 }
 
-// stretch is the bar minutes of one straight piece, or of a time at a station. The
-// dive as planned, its variants and the ways out share most of theirs.
-func (s *steps) stretch(what string, x *route.Stretch) {
-	k := stretchKey{x.Hold, x.Metres, x.Minutes, x.FromBar, x.ToBar, x.Factor, x.BarMin}
-	line := s.c.stretchLines[k]
-	if line == nil {
-		line = stretchLine(x)
-		if s.c.stretchLines == nil {
-			s.c.stretchLines = map[stretchKey]*finding.Step{}
-		}
-		s.c.stretchLines[k] = line
-	}
-	s.again(line, what)
+// toldStretch is the arithmetic of stretches that have it in common. The dive as
+// planned, its variants and the ways out share most of theirs.
+type toldStretch struct {
+	of      stretchKey
+	line    *finding.Step
+	outward []*outwardLine // those of ways out
 }
+
+// toldStretch makes it once.
+func (c *Case) toldStretch(x *route.Stretch) *toldStretch {
+	k := stretchKey{x.Hold, x.Metres, x.Minutes, x.FromBar, x.ToBar, x.Factor, x.BarMin}
+	for _, t := range c.stretches[x.BarMin] {
+		if t.of == k {
+			return t
+		}
+	}
+	t := &toldStretch{of: k, line: stretchLine(x)}
+	if c.stretches == nil {
+		c.stretches = map[float64][]*toldStretch{}
+	}
+	c.stretches[x.BarMin] = append(c.stretches[x.BarMin], t)
+	return t
+}
+
+// stretch is the bar minutes of one straight piece, or of a time at a station.
+func (s *steps) stretch(what string, x *route.Stretch) { s.again(s.c.toldStretch(x).line, what) }
 
 func stretchLine(x *route.Stretch) *finding.Step {
 	line := &finding.Step{Formula: "minutes × pressure", Result: barMin("bar minutes", x.BarMin)}
@@ -261,33 +273,25 @@ func stretchName(before string, x *route.Stretch) string {
 
 // outwardLine is the line of one stretch of a way out, and its figure in a sum.
 type outwardLine struct {
-	step   finding.Step
-	figure finding.Figure
-}
-
-// lineKey is all of a stretch that its line shows.
-type lineKey struct {
-	hold                                               bool
-	leg, from, to, what                                string
-	metres, minutes, fromBar, toBar, factor, barMinute float64
+	leg, from, to, what string
+	step                finding.Step
+	figure              finding.Figure
 }
 
 // outwardLine makes the line of a stretch once: many findings tell the same way out.
 func (c *Case) outwardLine(x *route.Stretch) *outwardLine {
-	k := lineKey{x.Hold, x.Leg, x.From, x.To, x.What, x.Metres, x.Minutes, x.FromBar, x.ToBar, x.Factor, x.BarMin}
-	if line, ok := c.outward[k]; ok {
-		return line
-	}
-	if c.outward == nil {
-		c.outward = map[lineKey]*outwardLine{}
+	t := c.toldStretch(x)
+	for _, o := range t.outward {
+		if o.leg == x.Leg && o.from == x.From && o.to == x.To && o.what == x.What {
+			return o
+		}
 	}
 	const before = "way out: "
-	what := stretchName(before, x)
-	one := steps{c: c, list: make([]finding.Step, 0, 1)}
-	one.stretch(what, x)
-	line := &outwardLine{step: one.list[0], figure: one.list[0].Result.Called(what[len(before):])}
-	c.outward[k] = line
-	return line
+	o := &outwardLine{leg: x.Leg, from: x.From, to: x.To, what: x.What, step: *t.line}
+	o.step.What = stretchName(before, x)
+	o.figure = o.step.Result.Called(o.step.What[len(before):])
+	t.outward = append(t.outward, o)
+	return o
 }
 
 // outward adds the line of one stretch of a way out.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"lastlight/engine/dive"
@@ -286,10 +287,10 @@ func (s *steps) modelFlight(x *dive.Diver) {
 func (c *Case) wayOutOxygen(x *dive.Oxygen) []finding.Step {
 	s := c.explaining("physics, 3; route method, 6")
 	sum := func(what string, list []dive.Breathing, total float64) finding.Figure {
-		var in []finding.Figure
+		in := make([]finding.Figure, 0, len(list))
 		for n, b := range list {
 			used := percent("used", b.CNS)
-			name := fmt.Sprintf("%s, %d: %s min at %s bar", what, n+1, finding.Decimal(b.Minutes, 1), finding.Decimal(b.OxygenBar, 2))
+			name := what + ", " + strconv.Itoa(n+1) + ": " + finding.Decimal(b.Minutes, 1) + " min at " + finding.Decimal(b.OxygenBar, 2) + " bar"
 			s.add(name, "100 × minutes / limit", used, finding.Number("minutes", b.Minutes, 5, "min").At("the schedule"), finding.Number("limit", oxygen.SingleLimit(b.OxygenBar), 4, "min").At(limitsAt))
 			in = append(in, used.Called(name).At(finding.Above))
 		}

@@ -1,7 +1,7 @@
 package rules
 
 import (
-	"fmt"
+	"strconv"
 
 	"lastlight/engine/calendar"
 	"lastlight/engine/due"
@@ -23,7 +23,7 @@ func (c *Case) runtimeSteps(f finding.Finding) []finding.Step {
 			s.add("swum: "+name, "metres / speed", minutes("minutes", x.Minutes), metres("metres", x.Metres), finding.Number("speed", x.Metres/x.Minutes, 6, "m/min"))
 		}
 		at++
-		in = append(in, minutes(fmt.Sprint(at, ": ", name), x.Minutes).At(finding.Above))
+		in = append(in, minutes(strconv.Itoa(at)+": "+name, x.Minutes).At(finding.Above))
 	}
 	takes := minutes("the route takes", c.Route.Summary.RuntimeMin)
 	s.add("the route takes", finding.Sum, takes, in...)
