@@ -17,7 +17,7 @@ import (
 // DivePage is a page of dives as they lie in their rows: not decoded, because
 // whoever may see all of every dive is answered with the stored bytes.
 type DivePage struct {
-	sql    string // less diveOrder
+	sql    string // less order
 	values []any
 	size   int
 	lines  bool  // only what a line shows
@@ -40,7 +40,11 @@ type diveRow struct {
 const diveColumns = `d.record, d.version, d.archived, d.state, d.recorded_by,
        CASE WHEN d.state <> 'closed' THEN d.entered_at END, CASE WHEN d.state <> 'closed' THEN d.out_at END`
 
-const diveOrder = ` ORDER BY d.entered_at DESC, d.id DESC LIMIT $5`
+// order asks for one row more than the page has. The number stands in the text, of which there are as many as there are sizes of
+// a page: as an argument it made the database guess a tenth of the log, and so plan the statement anew in every call.
+func (p *DivePage) order() string {
+	return fmt.Sprintf(` ORDER BY d.entered_at DESC, d.id DESC LIMIT %d`, p.size+1)
+}
 
 // lineColumns are diveColumns with the record only where the line does not say it all.
 const lineColumns = `CASE WHEN d.line IS NULL OR d.state <> 'closed' THEN d.record END, d.version, d.archived, d.state, d.recorded_by,
@@ -259,7 +263,7 @@ func (s *Store) ListDives(ctx context.Context, r *lastlightv1.ListDivesRequest, 
 	if err != nil {
 		return nil, err
 	}
-	rows, err := s.pool.Query(ctx, p.sql+diveOrder, p.values...)
+	rows, err := s.pool.Query(ctx, p.sql+p.order(), p.values...)
 	if err == nil {
 		err = p.scan(rows)
 	}
@@ -284,21 +288,17 @@ func NewDivePage(r *lastlightv1.ListDivesRequest, restrictTo []string, board *Bo
 	if err != nil {
 		return nil, err
 	}
-	lastAt, lastID := to.Add(time.Microsecond), ""
-	if after != nil {
-		if lastAt, err = time.Parse(time.RFC3339Nano, after[0]); err != nil {
-			return nil, fault.Wrong([]fault.Problem{{Field: "page_token", Expected: "a next_page_token of this very list", Message: "not a token of this list"}})
-		}
-		lastID = after[1]
-	}
-	size := PageSize(r.PageSize)
 	// A condition stands in the query only where it is asked for, so that each
-	// list is one index range; the texts are constants, values are arguments.
-	values := []any{from, lastAt, lastID, r.ShowArchived, size + 1}
-	table, where := `dive d`, `d.entered_at >= $1 AND (d.entered_at, d.id) < ($2, $3) AND ($4 OR NOT d.archived)`
+	// list is one index range, and the database sees from the text how much it
+	// is asked to read; the texts are constants, values are arguments.
+	var values []any
 	argument := func(value any) string {
 		values = append(values, value)
 		return fmt.Sprintf("$%d", len(values))
+	}
+	table, where := `dive d`, `true`
+	if !r.ShowArchived {
+		where = `NOT d.archived`
 	}
 	if r.Site != "" {
 		where += ` AND d.site = ` + argument(r.Site)
@@ -308,7 +308,29 @@ func NewDivePage(r *lastlightv1.ListDivesRequest, restrictTo []string, board *Bo
 	}
 	if r.Person != "" { // a person's dives are few among many: start from them
 		table = `dive_diver x JOIN dive d ON d.id = x.dive AND x.person = ` + argument(r.Person)
-		where += ` AND x.entered_at >= $1 AND x.entered_at <= $2`
+	}
+	both := func(bound string) { // each table has the time in its index
+		where += ` AND d.entered_at ` + bound
+		if r.Person != "" {
+			where += ` AND x.entered_at ` + bound
+		}
+	}
+	if r.From != nil {
+		both(`>= ` + argument(from))
+	}
+	switch {
+	case after != nil:
+		lastAt, err := time.Parse(time.RFC3339Nano, after[0])
+		if err != nil {
+			return nil, fault.Wrong([]fault.Problem{{Field: "page_token", Expected: "a next_page_token of this very list", Message: "not a token of this list"}})
+		}
+		last := argument(lastAt)
+		where += ` AND (d.entered_at, d.id) < (` + last + `, ` + argument(after[1]) + `)`
+		if r.Person != "" {
+			where += ` AND x.entered_at <= ` + last
+		}
+	case r.To != nil:
+		both(`<= ` + argument(to))
 	}
 	if restrictTo != nil {
 		where += ` AND EXISTS (SELECT FROM dive_diver y WHERE y.dive = d.id AND y.person = ANY (` + argument(restrictTo) + `))`
@@ -321,7 +343,7 @@ func NewDivePage(r *lastlightv1.ListDivesRequest, restrictTo []string, board *Bo
 	}
 	return &DivePage{
 		sql:    `SELECT ` + columns + ` FROM ` + table + ` WHERE ` + where,
-		values: values, size: size, lines: r.Lines, bound: args,
+		values: values, size: PageSize(r.PageSize), lines: r.Lines, bound: args,
 	}, nil
 }
 
@@ -330,7 +352,7 @@ func NewDivePage(r *lastlightv1.ListDivesRequest, restrictTo []string, board *Bo
 func (p *DivePage) queueFor(b *pgx.Batch, hash []byte, now time.Time) {
 	sql := fmt.Sprintf(`%s AND EXISTS (SELECT FROM token t WHERE t.hash = $%d AND t.revoked_at IS NULL AND t.expires_at > $%d)`,
 		p.sql, len(p.values)+1, len(p.values)+2)
-	b.Queue(sql+diveOrder, append(slices.Clone(p.values), hash, now)...).Query(p.scan)
+	b.Queue(sql+p.order(), append(slices.Clone(p.values), hash, now)...).Query(p.scan)
 }
 
 func (p *DivePage) scan(rows pgx.Rows) error {
