@@ -8,7 +8,6 @@ import (
 	"log/slog"
 	"net"
 	"os"
-	"runtime"
 	"sync"
 	"time"
 
@@ -126,8 +125,10 @@ func (s *Server) build(ctx context.Context, certificate tls.Certificate, now fun
 		grpc.MaxRecvMsgSize(largestMessage),
 		grpc.MaxSendMsgSize(largestMessage),
 		grpc.MaxConcurrentStreams(250),
-		// Calls run on goroutines that stay, so that a stack grows once and not in every call; more are started where these are busy.
-		grpc.NumStreamWorkers(uint32(4*runtime.GOMAXPROCS(0))),
+		// Calls run on goroutines that stay, so that a stack grows once and not in every call.
+		grpc.NumStreamWorkers(uint32(s.config.CallsAtOnce)),
+		// As much as a caller may send ahead. Unless it is fixed, the server sends a ping with nearly every call to find it out.
+		grpc.InitialWindowSize(1<<20), grpc.InitialConnWindowSize(1<<20),
 		grpc.ConnectionTimeout(20*time.Second),
 		// The server finds out dead connections by itself; a client needs no pings of its own, and many of them are refused.
 		grpc.KeepaliveParams(keepalive.ServerParameters{MaxConnectionIdle: 15 * time.Minute, Time: time.Minute, Timeout: 20 * time.Second}),
