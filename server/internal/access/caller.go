@@ -3,20 +3,13 @@ package access
 import (
 	"context"
 	"slices"
-	"time"
 )
 
-// Grant is a role given to a person, for the whole club or for one expedition.
+// Grant is a role that the caller holds, for the whole club or for one expedition.
 type Grant struct {
-	ID         string
-	Person     string
 	Role       Roles  // exactly one
 	Expedition string // empty: the whole club
 	OfPerson   string // for Guardian: the minor
-	GrantedAt  time.Time
-	GrantedBy  string // empty: by the command on the server's machine
-	RevokedAt  time.Time
-	RevokedBy  string
 }
 
 // Caller is who calls: a person on one device, with the roles that stand at this minute.

@@ -8,6 +8,7 @@ import (
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/access"
@@ -51,7 +52,7 @@ func TestRolesAreGivenAndEnded(t *testing.T) {
 	}
 	// It holds from the next call on, and ends with the call before.
 	who, err := r.access().WhoAmI(r.as(asta), &lastlightv1.WhoAmIRequest{})
-	if err != nil || len(who.Roles) != 1 || who.Roles[0].Role != "safety_officer" {
+	if err != nil || len(who.Roles) != 1 || !proto.Equal(who.Roles[0], given) {
 		t.Errorf("%v, %v", who, err)
 	}
 	if _, err := r.access().RevokeRole(r.as(mara), &lastlightv1.RevokeRoleRequest{Id: given.Id, RequestId: request()}); err != nil {

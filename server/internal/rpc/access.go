@@ -45,11 +45,19 @@ func (h *Access) WhoAmI(ctx context.Context, _ *lastlightv1.WhoAmIRequest) (*las
 	if !c.Token.LastUsedAt.IsZero() {
 		answer.Token.LastUsedAt = timestamppb.New(c.Token.LastUsedAt)
 	}
-	for _, g := range c.Grants {
-		answer.Roles = append(answer.Roles, &lastlightv1.RoleGrant{
-			Id: g.ID, Person: g.Person, Role: g.Role.String(), Expedition: g.Expedition, OfPerson: g.OfPerson,
-			GrantedAt: timestamppb.New(g.GrantedAt), GrantedBy: g.GrantedBy,
-		})
+	stand, err := h.Store.StandingRoles(ctx, c.Person)
+	if err != nil {
+		return nil, err
+	}
+	for _, g := range stand {
+		role, err := access.ParseRole(g.Role)
+		if err != nil {
+			return nil, err
+		}
+		// A lent token leaves some of them aside.
+		if slices.Contains(c.Grants, access.Grant{Role: role, Expedition: g.Expedition, OfPerson: g.OfPerson}) {
+			answer.Roles = append(answer.Roles, g)
+		}
 	}
 	return answer, nil
 }

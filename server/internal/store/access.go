@@ -4,9 +4,11 @@ import (
 	"context"
 	"crypto/sha256"
 	"errors"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgtype"
 	"google.golang.org/protobuf/proto"
 
 	lastlightv1 "lastlight/proto/lastlight/v1"
@@ -19,36 +21,24 @@ import (
 // round trip, after the token and whatever is found of it: it is for the caller alone who is answered here.
 func (s *Store) CallerOf(ctx context.Context, secret access.Secret, ahead *DivePage) (*access.Caller, error) {
 	hash := secret.Hash()
+	// The roles are one value of the one row: joined, the rest of it would come once for each of them.
 	const lookUp = `
 SELECT t.id::text, t.person, t.device, t.issued_at, t.expires_at, t.revoked_at, t.last_used_at, t.lent, p.full_name, p.archived,
-       COALESCE(g.id::text, ''), COALESCE(g.role, ''), COALESCE(g.expedition, ''), COALESCE(g.of_person, ''), g.granted_at, COALESCE(g.granted_by, '')
-FROM token t JOIN person p ON p.id = t.person
-LEFT JOIN role_grant g ON g.person = t.person AND g.revoked_at IS NULL
-WHERE t.hash = $1`
+       ARRAY(SELECT ARRAY[g.role, COALESCE(g.expedition, ''), COALESCE(g.of_person, '')] FROM role_grant g WHERE g.person = t.person AND g.revoked_at IS NULL)
+FROM token t JOIN person p ON p.id = t.person WHERE t.hash = $1`
 	var (
-		t                   access.Token
-		name                string
-		archived            bool
-		revoked, used, from *time.Time
-		grants              []access.Grant
-		grant               access.Grant
-		role                string
+		t             access.Token
+		name          string
+		archived      bool
+		revoked, used *time.Time
+		roles         pgtype.FlatArray[string]
 	)
 	var batch pgx.Batch
-	batch.Queue(lookUp, hash[:]).Query(func(rows pgx.Rows) error {
-		_, err := pgx.ForEachRow(rows, []any{
-			&t.ID, &t.Person, &t.Device, &t.IssuedAt, &t.ExpiresAt, &revoked, &used, &t.Lent, &name, &archived,
-			&grant.ID, &role, &grant.Expedition, &grant.OfPerson, &from, &grant.GrantedBy,
-		}, func() error {
-			if role == "" {
-				return nil
-			}
-			var err error
-			grant.Person, grant.GrantedAt = t.Person, orZero(from)
-			grant.Role, err = access.ParseRole(role)
-			grants = append(grants, grant)
-			return err
-		})
+	batch.Queue(lookUp, hash[:]).QueryRow(func(row pgx.Row) error {
+		err := row.Scan(&t.ID, &t.Person, &t.Device, &t.IssuedAt, &t.ExpiresAt, &revoked, &used, &t.Lent, &name, &archived, &roles)
+		if errors.Is(err, pgx.ErrNoRows) {
+			return nil // the token's id stays empty
+		}
 		return err
 	})
 	if ahead != nil {
@@ -75,6 +65,14 @@ WHERE t.hash = $1`
 			return nil, translate(err)
 		}
 		t.LastUsedAt = now
+	}
+	var grants []access.Grant
+	for of := range slices.Chunk(roles, 3) {
+		role, err := access.ParseRole(of[0])
+		if err != nil {
+			return nil, err
+		}
+		grants = append(grants, access.Grant{Role: role, Expedition: of[1], OfPerson: of[2]})
 	}
 	return access.NewCaller(name, t, grants), nil
 }

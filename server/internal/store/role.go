@@ -149,6 +149,16 @@ func getGrant(ctx context.Context, q Querier, id string) (*lastlightv1.RoleGrant
 	return m, err
 }
 
+// StandingRoles lists the roles that a person holds now.
+func (s *Store) StandingRoles(ctx context.Context, person string) ([]*lastlightv1.RoleGrant, error) {
+	rows, err := s.pool.Query(ctx, `SELECT `+grantColumns+` FROM role_grant WHERE person = $1 AND revoked_at IS NULL ORDER BY granted_at, id`, person)
+	if err != nil {
+		return nil, translate(err)
+	}
+	list, err := pgx.CollectRows(rows, scanGrant)
+	return list, translate(err)
+}
+
 // ListRoles gives a page of roles, by person. onlyOf, if not empty, leaves out everybody else and whoever is not that person's ward.
 func (s *Store) ListRoles(ctx context.Context, r *lastlightv1.ListRolesRequest, onlyOf string) ([]*lastlightv1.RoleGrant, string, error) {
 	args := []any{r.Person, r.Expedition, r.ShowRevoked, onlyOf}

@@ -154,7 +154,7 @@ func TestEveryMethodForEveryRole(t *testing.T) {
 			grant.OfPerson = "ward"
 		}
 		c.apply(record(&pb.Person{Id: who, FullName: "Holder of " + role.String(), Guest: role == access.Guest}), record(grant))
-		caller := access.NewCaller("", access.Token{Person: who}, []access.Grant{{Person: who, Role: role}})
+		caller := access.NewCaller("", access.Token{Person: who}, []access.Grant{{Role: role}})
 		published(func(method string, in, out protoreflect.MessageDescriptor) {
 			listed, _ := access.Lookup(method)
 			may := (listed.Anywhere | listed.Here).Any(role)
