@@ -89,7 +89,8 @@ func (f *floor) rows(ctx context.Context, caller, n int, column string) error {
 	if err := f.call(ctx, caller, n); err != nil {
 		return err
 	}
-	rows, err := f.pool.Query(ctx, "SELECT id, "+column+" FROM dive WHERE NOT archived ORDER BY entered_at DESC, id DESC LIMIT $1", rowsListed)
+	// The number in the text: as an argument, the statement would be planned anew in every call.
+	rows, err := f.pool.Query(ctx, fmt.Sprintf("SELECT id, %s FROM dive WHERE NOT archived ORDER BY entered_at DESC, id DESC LIMIT %d", column, rowsListed))
 	if err != nil {
 		return err
 	}
