@@ -212,9 +212,10 @@ func (n *Network) close(open []*partial, x *partial, rest []float64, pressure fu
 }
 
 // extend leads a way on over every leg that counts to a station it has not visited.
+// The leg of a place inside it is not swum again: that would come back past the place.
 func (n *Network) extend(open []*partial, x *partial, known []bool, rest []float64, pressure func(float64) float64) []*partial {
 	for leg := range n.Legs {
-		if !known[leg] {
+		if !known[leg] || len(x.hops) > 0 && x.hops[0].leg == leg {
 			continue
 		}
 		for dir := range 2 {

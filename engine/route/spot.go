@@ -96,9 +96,9 @@ func (p *Path) Find(at Place) (Spot, bool) {
 
 // WayFrom adds to a list the pieces of the k-th known way out of a spot at
 // contingency speed, without holds and stops: swims, then the ascent from an
-// opening. The first, 0, costs least without stops; the others begin over another
-// leg, or the other way along the leg. False where there are not so many; there is
-// none where no way out is known.
+// opening. The first, 0, costs least without stops; the others are all that come
+// past no station and no part of the line twice. False where there are not so many;
+// there is none where no way out is known.
 func (p *Path) WayFrom(out []Piece, at Spot, k int) ([]Piece, bool) {
 	w := p.walk
 	s := &w.segs[at.s.seg]
@@ -113,7 +113,7 @@ func (p *Path) WayFrom(out []Piece, at Spot, k int) ([]Piece, bool) {
 		return p.wayOut(out, s, at.s.x, turning{s.mode, s.home}), true
 	}
 	for _, o := range s.other {
-		if o.mode != s.mode || s.hold {
+		if o.mode != s.mode || !o.home.same(s.home) {
 			if k--; k == 0 {
 				return p.wayOut(out, s, at.s.x, o), true
 			}

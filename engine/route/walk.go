@@ -30,12 +30,11 @@ type segment struct {
 	high    []float64 // per case: dearest place between this stretch and home, see memo.high; nil where it never binds
 	working bool
 	run     spot      // where the way home began (D22); seg -1: nowhere before the place itself
-	other   []turning // further ways out: stops can make one of them the cheapest (D15)
+	other   []turning // all ways out where there are several: stops can make any of them the cheapest (D15)
 	shut    *shut     // what it relies on that is known by verification alone; nil: nothing
 }
 
-// turning is a way out that is not the cheapest without stops: which way it
-// begins, and from its first station on.
+// turning is a way out: which way it begins, and from its first station on.
 type turning struct {
 	mode mode
 	home *way
@@ -277,7 +276,9 @@ func (w *walk) stay(i, leg, dir, at int, minutes float64, working bool) {
 		s.mode, s.home, s.metres = onward, b, b.metres
 		s.out = quad{a: b.barMin}
 		w.wayHome(&s)
-		s.other = w.ways.others(at)
+		for _, y := range w.ways.paths(at, -1) {
+			s.other = append(s.other, turning{onward, y})
+		}
 	}
 	w.breathe(float64(p * minutes))
 	w.elapsed += minutes
@@ -300,7 +301,8 @@ func (w *walk) swim(i, from int, known bool) {
 	start, end := w.ways.best[from], w.ways.best[m.to]
 	canBack := start != nil && return_.passes && !m.recover
 	canOn := end != nil && there.passes && known && !m.run && (w.lined[m.leg] || m.recover) && !w.wayInOnly
-	var high []float64 // on the way back, up to the piece
+	others := w.ways.turnings(m.leg, from, m.to, canBack, canOn) // none comes back past the place
+	var high []float64                                           // on the way back, up to the piece
 	turned := false
 	for k := range there.pieces {
 		x := &there.pieces[k]
@@ -318,9 +320,7 @@ func (w *walk) swim(i, from int, known bool) {
 			pressure: quad{x.p, x.g, 0}, minutes: w.minutesPerMetre(x, m.ground), gear: w.gear,
 		}
 		base.used = x.integral().times(float64(base.minutes * m.factor))
-		if canBack && canOn && start.leg != m.leg && end.leg != m.leg { // else the other comes back past the place: no path
-			base.other = []turning{{back, start}, {onward, end}}
-		}
+		base.other = others
 		switch {
 		case l.open:
 			base.mode, base.out = upward, w.upward(x)

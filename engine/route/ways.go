@@ -65,11 +65,17 @@ func tie(a, b float64) bool { return math.Abs(a-b) <= float64(1e-9*(1+math.Abs(a
 // over makes the way from the beginning of a leg in a direction, or nil.
 func (w *ways) over(leg, dir int) *way {
 	l := &w.p.legs[leg]
-	t := &l.travel[dir]
 	next := w.best[l.ends[1-dir]]
-	if next == nil || !t.passes {
+	if next == nil || !l.travel[dir].passes {
 		return nil
 	}
+	return w.onto(leg, dir, next)
+}
+
+// onto is the way over a leg and on by another.
+func (w *ways) onto(leg, dir int, next *way) *way {
+	l := &w.p.legs[leg]
+	t := &l.travel[dir]
 	y := &way{
 		node: l.ends[dir], leg: leg, dir: dir, next: next, barMin: t.barMin + next.barMin, min: t.min + next.min,
 		metres: l.in.LengthM + next.metres, opening: next.opening, major: next.major || l.major, jumps: next.jumps, count: next.count + 1,
@@ -139,30 +145,4 @@ func (w *ways) settle() {
 			}
 		}
 	}
-}
-
-// others are the ways out of a station over every other leg that counts there,
-// each the cheapest without stops, that do not lead back through it.
-func (w *ways) others(node int) []turning {
-	var list []turning
-	for _, leg := range w.joins[node] {
-		for dir := range 2 {
-			b := w.best[node]
-			if w.p.legs[leg].ends[dir] != node || !w.usable[leg][dir] || b.leg == leg && b.dir == dir {
-				continue
-			}
-			y := w.over(leg, dir)
-			if y == nil {
-				continue
-			}
-			x := y.next
-			for x != nil && x.node != node {
-				x = x.next
-			}
-			if x == nil {
-				list = append(list, turning{onward, y})
-			}
-		}
-	}
-	return list
 }
