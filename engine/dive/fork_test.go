@@ -20,8 +20,11 @@ func forked() route.Input {
 		Water: route.Water{SurfaceBar: column.Surface, BarPerM: column.PerMetre}, GasModel: "ideal", Policy: policy(),
 		Speeds: route.Speeds{SwimMMin: 12, ContingencyMMin: 12},
 		Stations: []route.Station{
-			{Name: "pool", DepthM: 2, Opening: true, Daylight: true}, {Name: "sill", DepthM: 2}, {Name: "bend", DepthM: 21},
-			{Name: "crawl", DepthM: 38}, {Name: "nook", DepthM: 21},
+			{Name: "pool", DepthM: 2, Opening: true, Daylight: true},
+			{Name: "sill", DepthM: 2},
+			{Name: "bend", DepthM: 21},
+			{Name: "crawl", DepthM: 38},
+			{Name: "nook", DepthM: 21},
 		},
 		Route: route.Route{Start: "pool", Moves: []route.Move{
 			{Leg: "b1", To: "sill"}, {Leg: "b2", To: "bend", HoldMin: 5, HoldTask: "survey"}, {Leg: "b3", To: "crawl", HoldMin: 10, HoldTask: "survey"},
@@ -115,14 +118,11 @@ func ladder(t *rapid.T) route.Input {
 	station("nook")
 	leg("dead end", last[0], "nook")
 	in.Verified[0].Legs = in.Verified[0].Legs[:len(in.Verified[0].Legs)-1]
-	for at, to := "pool", ""; at != "nook"; at = to {
-		to = "nook"
-		for i := range in.Legs {
-			if l := &in.Legs[i]; l.From == at && (l.To[0] == 'l' || l.To == "nook") {
-				to = l.To
-				in.Route.Moves = append(in.Route.Moves, route.Move{Leg: l.ID, To: to})
-				break
-			}
+	at := "pool"
+	for i := range in.Legs {
+		if l := &in.Legs[i]; l.From == at && (l.To[0] == 'l' || l.To == "nook") {
+			at = l.To
+			in.Route.Moves = append(in.Route.Moves, route.Move{Leg: l.ID, To: at})
 		}
 	}
 	n := len(in.Route.Moves)

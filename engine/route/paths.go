@@ -1,10 +1,10 @@
 package route
 
-// mostPaths bounds the ways out of one station that are told apart: a maze has
-// more than anybody could schedule. maxTrails bounds the search for them.
+// mostPaths bounds the ways out of one station that are told apart: a maze has more
+// than anybody could schedule. mostTrails bounds the search for them.
 const (
-	mostPaths = 64
-	maxTrails = 64 * mostPaths
+	mostPaths  = 64
+	mostTrails = 64 * mostPaths
 )
 
 // trail is a way out under construction, from a station on.
@@ -20,63 +20,77 @@ type trail struct {
 // hop is a leg swum on a trail.
 type hop struct{ leg, dir int }
 
+// still is a copy that stays as it is while more legs come to count.
+func (w *ways) still() *ways {
+	if w.frozen == nil {
+		w.frozen = &ways{p: w.p, joins: w.joins, best: append([]*way(nil), w.best...), usable: append([][2]bool(nil), w.usable...), found: map[[2]int][]*way{}}
+	}
+	return w.frozen
+}
+
 // paths are the ways out of a station over legs that count, in order of what they
 // cost without stops, equal ones of fewer metres first: no station twice, and never
 // over the leg to avoid (-1: none). With the stops that are required any of them can
-// be the one that costs least (D15). At most mostPaths, the first.
+// be the one that costs least (D15). At most mostPaths. Of a still copy only.
 func (w *ways) paths(node, avoid int) []*way {
-	var list []*way
-	open := w.lead(nil, &trail{node: node})
-	for n := 0; len(open) > 0 && len(list) < mostPaths && n < maxTrails; n++ {
-		i := 0
-		for k := range open {
-			a, b := open[k], open[i]
-			if equal := tie(a.bound, b.bound); !equal && a.bound < b.bound || equal && a.metres < b.metres-1e-9 {
-				i = k
-			}
+	list, done := w.found[[2]int{node, avoid}]
+	if !done {
+		list = w.search(node, avoid)
+		w.found[[2]int{node, avoid}] = list
+	}
+	return list
+}
+
+func (w *ways) search(node, avoid int) (list []*way) {
+	var trails []trail
+	open := queue{less: func(i, k int) bool {
+		a, b := &trails[i], &trails[k]
+		if tie(a.bound, b.bound) {
+			return a.metres < b.metres-1e-9 || a.metres <= b.metres+1e-9 && i < k
 		}
-		x := open[i]
-		open[i] = open[len(open)-1]
-		open = open[:len(open)-1]
+		return a.bound < b.bound
+	}}
+	add := func(x trail) {
+		b := w.best[x.node]
+		if b == nil || len(trails) > mostTrails {
+			return
+		}
+		if w.p.nodes[x.node].opening {
+			y := x
+			y.bound, y.closed = x.barMin+w.up(x.node).barMin, true
+			trails = append(trails, y)
+			open.push(len(trails) - 1)
+		}
+		x.bound = x.barMin + b.barMin
+		trails = append(trails, x)
+		open.push(len(trails) - 1)
+	}
+	add(trail{node: node})
+	for len(open.heap) > 0 && len(list) < mostPaths {
+		x := trails[open.pop()]
 		if x.closed {
-			list = append(list, w.made(x))
+			list = append(list, w.made(&x))
 			continue
 		}
 		for _, leg := range w.joins[x.node] {
 			for dir := range 2 {
 				l := &w.p.legs[leg]
 				t, to := &l.travel[dir], l.ends[1-dir]
-				if leg == avoid || l.ends[dir] != x.node || !w.usable[leg][dir] || !t.passes || w.visits(x, node, to) {
+				if leg == avoid || l.ends[dir] != x.node || !w.usable[leg][dir] || !t.passes || to == node || w.visits(&x, to) {
 					continue
 				}
-				y := &trail{node: to, barMin: x.barMin + t.barMin, metres: x.metres + l.in.LengthM}
-				y.hops = append(append(make([]hop, 0, len(x.hops)+1), x.hops...), hop{leg, dir})
-				open = w.lead(open, y)
+				add(trail{
+					node: to, barMin: x.barMin + t.barMin, metres: x.metres + l.in.LengthM,
+					hops: append(append(make([]hop, 0, len(x.hops)+1), x.hops...), hop{leg, dir}),
+				})
 			}
 		}
 	}
 	return list
 }
 
-// lead adds a trail to those that are open: to be led on, and ended where it is at an opening.
-func (w *ways) lead(open []*trail, x *trail) []*trail {
-	b := w.best[x.node]
-	if b == nil {
-		return open
-	}
-	if w.p.nodes[x.node].opening {
-		_, up := w.p.straight(w.p.nodes[x.node].depth, w.p.in.Policy.AscentMMin)
-		open = append(open, &trail{node: x.node, hops: x.hops, metres: x.metres, bound: x.barMin + up, closed: true})
-	}
-	x.bound = x.barMin + b.barMin
-	return append(open, x)
-}
-
-// visits tells whether a trail that began at a station has been at another.
-func (w *ways) visits(x *trail, from, node int) bool {
-	if from == node {
-		return true
-	}
+// visits tells whether a trail has come to a station.
+func (w *ways) visits(x *trail, node int) bool {
 	for _, h := range x.hops {
 		if w.p.legs[h.leg].ends[1-h.dir] == node {
 			return true
@@ -87,8 +101,7 @@ func (w *ways) visits(x *trail, from, node int) bool {
 
 // made is a closed trail as a way.
 func (w *ways) made(x *trail) *way {
-	min, barMin := w.p.straight(w.p.nodes[x.node].depth, w.p.in.Policy.AscentMMin)
-	y := &way{node: x.node, leg: -1, barMin: barMin, min: min, opening: x.node}
+	y := w.up(x.node)
 	for k := len(x.hops) - 1; k >= 0; k-- {
 		y = w.onto(x.hops[k].leg, x.hops[k].dir, y)
 	}
@@ -103,21 +116,28 @@ func (y *way) same(x *way) bool {
 	return y.leg < 0 && x.leg < 0
 }
 
-// turnings are the ways out of a swim over a leg: back, and onward where it leads on.
-func (w *ways) turnings(leg, from, to int, canBack, canOn bool) []turning {
-	var list []turning
-	if canBack {
-		for _, y := range w.paths(from, leg) {
+// forks tells which ways lead out of the places of a segment: over the legs that
+// counted then, never again over the leg of the place.
+type forks struct {
+	known    *ways // still; nil: no other way counts
+	leg      int   // of the place; -1: at a station
+	back, on int   // first stations of the ways that lead back and on; -1: none does
+}
+
+// turnings lists them.
+func (f *forks) turnings() (list []turning) {
+	if f.known == nil {
+		return nil
+	}
+	if f.back >= 0 {
+		for _, y := range f.known.paths(f.back, f.leg) {
 			list = append(list, turning{back, y})
 		}
 	}
-	if canOn {
-		for _, y := range w.paths(to, leg) {
+	if f.on >= 0 {
+		for _, y := range f.known.paths(f.on, f.leg) {
 			list = append(list, turning{onward, y})
 		}
-	}
-	if len(list) < 2 {
-		return nil
 	}
 	return list
 }

@@ -112,7 +112,7 @@ func (p *Path) WayFrom(out []Piece, at Spot, k int) ([]Piece, bool) {
 	case k == 0:
 		return p.wayOut(out, s, at.s.x, turning{s.mode, s.home}), true
 	}
-	for _, o := range s.other {
+	for _, o := range s.forks.turnings() {
 		if o.mode != s.mode || !o.home.same(s.home) {
 			if k--; k == 0 {
 				return p.wayOut(out, s, at.s.x, o), true

@@ -29,9 +29,9 @@ type segment struct {
 
 	high    []float64 // per case: dearest place between this stretch and home, see memo.high; nil where it never binds
 	working bool
-	run     spot      // where the way home began (D22); seg -1: nowhere before the place itself
-	other   []turning // all ways out where there are several: stops can make any of them the cheapest (D15)
-	shut    *shut     // what it relies on that is known by verification alone; nil: nothing
+	run     spot  // where the way home began (D22); seg -1: nowhere before the place itself
+	forks   forks // all ways out: stops can make any of them the cheapest (D15)
+	shut    *shut // what it relies on that is known by verification alone; nil: nothing
 }
 
 // turning is a way out: which way it begins, and from its first station on.
@@ -276,14 +276,21 @@ func (w *walk) stay(i, leg, dir, at int, minutes float64, working bool) {
 		s.mode, s.home, s.metres = onward, b, b.metres
 		s.out = quad{a: b.barMin}
 		w.wayHome(&s)
-		for _, y := range w.ways.paths(at, -1) {
-			s.other = append(s.other, turning{onward, y})
-		}
+		s.forks = w.forks(-1, -1, at)
 	}
 	w.breathe(float64(p * minutes))
 	w.elapsed += minutes
 	w.rely(&s, at)
 	w.segs = append(w.segs, s)
+}
+
+// forks are those of a place in a leg (-1: at a station), over what counts now. A
+// set-up dive has the way in alone.
+func (w *walk) forks(leg, back, on int) forks {
+	if w.wayInOnly {
+		return forks{}
+	}
+	return forks{known: w.ways.still(), leg: leg, back: back, on: on}
 }
 
 // wayHome fills the dearest place on the way home from a station.
@@ -301,8 +308,14 @@ func (w *walk) swim(i, from int, known bool) {
 	start, end := w.ways.best[from], w.ways.best[m.to]
 	canBack := start != nil && return_.passes && !m.recover
 	canOn := end != nil && there.passes && known && !m.run && (w.lined[m.leg] || m.recover) && !w.wayInOnly
-	others := w.ways.turnings(m.leg, from, m.to, canBack, canOn) // none comes back past the place
-	var high []float64                                           // on the way back, up to the piece
+	f := w.forks(m.leg, -1, -1)
+	if canBack {
+		f.back = from
+	}
+	if canOn {
+		f.on = m.to
+	}
+	var high []float64 // on the way back, up to the piece
 	turned := false
 	for k := range there.pieces {
 		x := &there.pieces[k]
@@ -317,10 +330,9 @@ func (w *walk) swim(i, from int, known bool) {
 		}
 		base := segment{
 			move: i, leg: m.leg, dir: m.dir, at: x.at, length: x.length,
-			pressure: quad{x.p, x.g, 0}, minutes: w.minutesPerMetre(x, m.ground), gear: w.gear,
+			pressure: quad{x.p, x.g, 0}, minutes: w.minutesPerMetre(x, m.ground), gear: w.gear, forks: f,
 		}
 		base.used = x.integral().times(float64(base.minutes * m.factor))
-		base.other = others
 		switch {
 		case l.open:
 			base.mode, base.out = upward, w.upward(x)

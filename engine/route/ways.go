@@ -32,6 +32,9 @@ type ways struct {
 	usable [][2]bool // per leg and direction
 	joins  [][]int   // legs at a node
 	heap   queue     // nodes whose way got cheaper
+
+	frozen *ways             // copy as of now; nil: none was asked for
+	found  map[[2]int][]*way // paths, of a copy
 }
 
 func newWays(p *plan) *ways {
@@ -51,12 +54,17 @@ func (w *ways) restart() {
 	for n := range w.best {
 		w.best[n] = nil
 		if w.p.nodes[n].opening {
-			min, barMin := w.p.straight(w.p.nodes[n].depth, w.p.in.Policy.AscentMMin)
-			w.best[n] = &way{node: n, leg: -1, barMin: barMin, min: min, opening: n}
+			w.best[n] = w.up(n)
 			w.heap.push(n)
 		}
 	}
 	w.settle()
+}
+
+// up is the way straight up from an opening.
+func (w *ways) up(n int) *way {
+	min, barMin := w.p.straight(w.p.nodes[n].depth, w.p.in.Policy.AscentMMin)
+	return &way{node: n, leg: -1, barMin: barMin, min: min, opening: n}
 }
 
 // tie is the difference in bar·minutes below which two ways cost the same.
@@ -114,6 +122,7 @@ func (w *ways) relax(leg, dir int) {
 
 // allow makes a leg count in the given directions.
 func (w *ways) allow(leg int, dirs [2]bool) {
+	w.frozen = nil
 	w.usable[leg][0] = w.usable[leg][0] || dirs[0]
 	w.usable[leg][1] = w.usable[leg][1] || dirs[1]
 	w.relax(leg, 0)
@@ -123,6 +132,7 @@ func (w *ways) allow(leg int, dirs [2]bool) {
 
 // forbid makes a leg count no more.
 func (w *ways) forbid(leg int) {
+	w.frozen = nil
 	w.usable[leg] = [2]bool{}
 	for _, n := range w.p.legs[leg].ends {
 		if b := w.best[n]; b != nil && b.leg == leg {
