@@ -449,7 +449,8 @@ func listWant(want []passageStop) []string {
 	return list
 }
 
-// flags in the file's form, cylinders overdrawn added for the planned dive.
+// flags in the file's form, cylinders overdrawn added for the planned dive. Of a dive
+// without a schedule (D53) nobody knows what it takes: that is its only flag.
 func (d *passageDive) flags(path *deco.Path, got *deco.Result, planned bool) []passageFlag {
 	list := []passageFlag{}
 	for _, f := range d.planner.Flags(path, got) {
@@ -462,7 +463,7 @@ func (d *passageDive) flags(path *deco.Path, got *deco.Result, planned bool) []p
 		}
 		list = append(list, x)
 	}
-	if !planned {
+	if !planned || got.NoSchedule {
 		return list
 	}
 	breathed := got.Breathed(d.team, d.water.Pressure)
