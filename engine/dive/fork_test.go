@@ -95,8 +95,8 @@ func TestForkBeyondTheFirstLeg(t *testing.T) {
 	}
 }
 
-// ladder is a cave of two passages with rungs between them, all of it verified, dived
-// along one of them and back.
+// ladder is a cave of two passages with rungs between them, most of it verified, with a
+// second opening at times, dived along one of them and back.
 func ladder(t *rapid.T) route.Input {
 	in := forked()
 	in.Stations, in.Legs, in.Route.Moves = in.Stations[:1], nil, nil
@@ -109,7 +109,9 @@ func ladder(t *rapid.T) route.Input {
 			ID: id, From: from, To: to, LengthM: float64(rapid.IntRange(60, 180).Draw(t, id)), FlowMMin: float64(rapid.IntRange(-3, 3).Draw(t, id+" flow")), Lined: true, Restriction: "none",
 			DepthPoints: []route.DepthPoint{{AtM: 20, DepthM: 12}},
 		})
-		in.Verified[0].Legs = append(in.Verified[0].Legs, id)
+		if rapid.IntRange(0, 3).Draw(t, id+" verified") > 0 {
+			in.Verified[0].Legs = append(in.Verified[0].Legs, id)
+		}
 	}
 	last := [2]string{"pool", "pool"}
 	rungs := rapid.IntRange(1, 3).Draw(t, "rungs")
@@ -122,9 +124,10 @@ func ladder(t *rapid.T) route.Input {
 		}
 		leg("rung"+string(rune('1'+k)), last[0], last[1])
 	}
+	in.Stations[len(in.Stations)-1].Opening = rapid.Bool().Draw(t, "two openings")
 	station("nook")
 	leg("dead end", last[0], "nook")
-	in.Verified[0].Legs = in.Verified[0].Legs[:len(in.Verified[0].Legs)-1]
+	in.Verified[0].Legs = slices.DeleteFunc(in.Verified[0].Legs, func(id string) bool { return id == "dead end" })
 	at := "pool"
 	for i := range in.Legs {
 		if l := &in.Legs[i]; l.From == at && (l.To[0] == 'l' || l.To == "nook") {

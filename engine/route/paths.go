@@ -9,16 +9,14 @@ const (
 
 // trail is a way out under construction, from a station on.
 type trail struct {
-	node   int // reached
-	hops   []hop
-	barMin float64 // of the legs
-	metres float64
-	bound  float64 // what it costs at least, up to the surface; exact where it is closed
-	closed bool    // straight up from here
+	node     int     // reached
+	from     int     // the trail it leads on; -1: none
+	leg, dir int     // by which
+	barMin   float64 // of the legs
+	metres   float64
+	bound    float64 // what it costs at least, up to the surface; exact where it is closed
+	closed   bool    // straight up from here
 }
-
-// hop is a leg swum on a trail.
-type hop struct{ leg, dir int }
 
 // still is a copy that stays as it is while more legs come to count.
 func (w *ways) still() *ways {
@@ -65,34 +63,32 @@ func (w *ways) search(node, avoid int) (list []*way) {
 		trails = append(trails, x)
 		open.push(len(trails) - 1)
 	}
-	add(trail{node: node})
+	add(trail{node: node, from: -1})
 	for len(open.heap) > 0 && len(list) < mostPaths {
-		x := trails[open.pop()]
+		at := open.pop()
+		x := trails[at]
 		if x.closed {
-			list = append(list, w.made(&x))
+			list = append(list, w.made(trails, at))
 			continue
 		}
 		for _, leg := range w.joins[x.node] {
 			for dir := range 2 {
 				l := &w.p.legs[leg]
 				t, to := &l.travel[dir], l.ends[1-dir]
-				if leg == avoid || l.ends[dir] != x.node || !w.usable[leg][dir] || !t.passes || to == node || w.visits(&x, to) {
+				if leg == avoid || l.ends[dir] != x.node || !w.usable[leg][dir] || !t.passes || visits(trails, at, to) {
 					continue
 				}
-				add(trail{
-					node: to, barMin: x.barMin + t.barMin, metres: x.metres + l.in.LengthM,
-					hops: append(append(make([]hop, 0, len(x.hops)+1), x.hops...), hop{leg, dir}),
-				})
+				add(trail{node: to, from: at, leg: leg, dir: dir, barMin: x.barMin + t.barMin, metres: x.metres + l.in.LengthM})
 			}
 		}
 	}
 	return list
 }
 
-// visits tells whether a trail has come to a station.
-func (w *ways) visits(x *trail, node int) bool {
-	for _, h := range x.hops {
-		if w.p.legs[h.leg].ends[1-h.dir] == node {
+// visits tells whether a trail has been at a station.
+func visits(trails []trail, at, node int) bool {
+	for ; at >= 0; at = trails[at].from {
+		if trails[at].node == node {
 			return true
 		}
 	}
@@ -100,10 +96,10 @@ func (w *ways) visits(x *trail, node int) bool {
 }
 
 // made is a closed trail as a way.
-func (w *ways) made(x *trail) *way {
-	y := w.up(x.node)
-	for k := len(x.hops) - 1; k >= 0; k-- {
-		y = w.onto(x.hops[k].leg, x.hops[k].dir, y)
+func (w *ways) made(trails []trail, at int) *way {
+	y := w.up(trails[at].node)
+	for ; trails[at].from >= 0; at = trails[at].from {
+		y = w.onto(trails[at].leg, trails[at].dir, y)
 	}
 	return y
 }

@@ -285,9 +285,10 @@ func (w *walk) stay(i, leg, dir, at int, minutes float64, working bool) {
 }
 
 // forks are those of a place in a leg (-1: at a station), over what counts now. A
-// set-up dive has the way in alone.
+// set-up dive has the way in alone; and where nothing closes a ring there is one way
+// out, or the two over the ends of a leg that does not count itself.
 func (w *walk) forks(leg, back, on int) forks {
-	if w.wayInOnly {
+	if w.wayInOnly || !w.ways.rings && (leg < 0 || back < 0 || on < 0 || w.ways.counts(leg)) {
 		return forks{}
 	}
 	return forks{known: w.ways.still(), leg: leg, back: back, on: on}

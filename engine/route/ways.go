@@ -33,6 +33,9 @@ type ways struct {
 	joins  [][]int   // legs at a node
 	heap   queue     // nodes whose way got cheaper
 
+	group []int // per node, another of those joined with it by legs that count; itself: none. Openings are joined by the open air
+	rings bool  // legs that count close a ring, the open air included: else no place has two ways out
+
 	frozen *ways             // copy as of now; nil: none was asked for
 	found  map[[2]int][]*way // paths, of a copy
 }
@@ -46,7 +49,45 @@ func newWays(p *plan) *ways {
 	}
 	w.heap.less = func(a, b int) bool { return w.best[a].barMin < w.best[b].barMin }
 	w.restart()
+	w.regroup()
 	return w
+}
+
+// regroup joins what is joined from the beginning.
+func (w *ways) regroup() {
+	w.group, w.rings = make([]int, len(w.p.nodes)), false
+	opening := -1
+	for n := range w.group {
+		w.group[n] = n
+		if w.p.nodes[n].opening && opening >= 0 {
+			w.group[n] = opening
+		} else if w.p.nodes[n].opening {
+			opening = n
+		}
+	}
+	for leg := range w.usable {
+		if w.counts(leg) {
+			w.join(leg)
+		}
+	}
+}
+
+// counts tells whether a leg counts in some direction.
+func (w *ways) counts(leg int) bool { return w.usable[leg][0] || w.usable[leg][1] }
+
+// join joins the ends of a leg.
+func (w *ways) join(leg int) {
+	a, b := w.groupOf(w.p.legs[leg].ends[0]), w.groupOf(w.p.legs[leg].ends[1])
+	w.rings = w.rings || a == b
+	w.group[a] = b
+}
+
+func (w *ways) groupOf(n int) int {
+	for w.group[n] != n {
+		w.group[n] = w.group[w.group[n]]
+		n = w.group[n]
+	}
+	return n
 }
 
 // restart computes everything from the openings.
@@ -123,8 +164,12 @@ func (w *ways) relax(leg, dir int) {
 // allow makes a leg count in the given directions.
 func (w *ways) allow(leg int, dirs [2]bool) {
 	w.frozen = nil
+	counted := w.counts(leg)
 	w.usable[leg][0] = w.usable[leg][0] || dirs[0]
 	w.usable[leg][1] = w.usable[leg][1] || dirs[1]
+	if !counted && w.counts(leg) {
+		w.join(leg)
+	}
 	w.relax(leg, 0)
 	w.relax(leg, 1)
 	w.settle()
@@ -134,6 +179,7 @@ func (w *ways) allow(leg int, dirs [2]bool) {
 func (w *ways) forbid(leg int) {
 	w.frozen = nil
 	w.usable[leg] = [2]bool{}
+	w.regroup()
 	for _, n := range w.p.legs[leg].ends {
 		if b := w.best[n]; b != nil && b.leg == leg {
 			w.restart()
