@@ -362,3 +362,34 @@ func TestStageThatWasBreathedKeepsTheReserve(t *testing.T) {
 		wantNear(t, "left", c.Measured, bar-1000./11, 1e-6)
 	}
 }
+
+// The turn looks up to the reach, that place included, and not beyond it (D25, D27): 120 m down to 10 m at 12 m/min and 20 L/min are
+// 10 min × 1.5 bar × 20 = 300 L, breathed from a stage of 2000 L. At the depot two need no mains: 40 × 15 = 600 L of 1700 + 250 L.
+// Once the stages stand there, two do not get out on the mains, 10 L at 25 bar: the depot is the reach, and the turn is
+// the 25 bar they have there. The 60 bar that two would need behind it is no turn, least of all of a cylinder that starts at 25.
+func TestTurnLooksNoFurtherThanTheReach(t *testing.T) {
+	team := pair(10, 25, 20)
+	var start, drop, pickUp []Action
+	for i, stage := range []string{"stage O", "stage K"} {
+		team[i].Stages = []Cylinder{{ID: stage, VolumeL: 10, StartBar: 200}}
+		start = append(start, Action{Action: ActSwitchTo, Diver: team[i].Name, Cylinder: &stage})
+		drop = append(drop, Action{Action: ActDrop, Diver: team[i].Name, Cylinder: &stage})
+		pickUp = append(pickUp, Action{Action: ActPickUp, Diver: team[i].Name, Cylinder: &stage})
+	}
+	in := handInput(12,
+		[]Station{{Name: "pool", Opening: true}, {Name: "depot", DepthM: 10}, {Name: "end", DepthM: 10}},
+		[]Leg{{ID: "one", From: "pool", To: "depot", LengthM: 120, Lined: true}, {ID: "two", From: "depot", To: "end", LengthM: 12, Lined: true}},
+		team, "pool", Move{To: "depot", Actions: drop}, Move{To: "end"}, Move{To: "depot", Actions: pickUp}, Move{To: "pool"})
+	in.Route.StartActions = start
+	in.Policy.ShareFraction, in.Policy.WaitingGas, in.Policy.PlannedReserveBar = 0.6, WaitingNone, 0
+	r := evaluated(t, in)
+	if r.Reach.WholeRoute || r.Reach.Place.Station != "depot" || r.Reach.Place.DistanceM != 120 {
+		t.Fatalf("reach %+v", r.Reach)
+	}
+	g := r.Divers[0]
+	wantNear(t, "two out", g.TwoOutBar, 0, 1e-9)
+	wantNear(t, "turn", g.TurnBar, 25, 1e-9)
+	if g.TurnGovernedBy != "reach" {
+		t.Errorf("governed by %s", g.TurnGovernedBy)
+	}
+}

@@ -253,6 +253,10 @@ func (j *judge) dearest() {
 	until := j.commitment
 	if j.reached && (j.reach.seg < until.seg || j.reach.seg == until.seg && j.reach.x < until.x) {
 		until = j.reach
+		// What fails as soon as a cylinder is dropped lies beyond the last place that passes.
+		if until.x == 0 && until.seg > 0 && j.segs[until.seg].hold {
+			until = spot{until.seg - 1, j.segs[until.seg-1].length}
+		}
 	}
 	for i := 0; i <= until.seg; i++ {
 		s := &j.segs[i]
