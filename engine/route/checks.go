@@ -97,10 +97,10 @@ func (j *judge) stageCheck(at *Place) Check {
 func (j *judge) sharingCheck(r *Result, ends bool) Check {
 	// One diver alone has nobody to share with, but a way out to swim.
 	c := Check{Name: CheckSharing, Applies: len(j.divers) > 1 || j.stranded != nil, Passed: true, Unit: "L", Reference: "D18, D21, D16"}
-	s, b := r.WorstSharing, &j.worst
+	s, b, cannotShare := r.WorstSharing, &j.worst, j.shareHere != nil
 	if ends {
 		c.Name, c.Verdict, c.Reference = CheckSharingLegEnds, MeansNothing, "for comparison"
-		s, b = r.WorstSharingAtLegEnds, &j.worstEnds
+		s, b, cannotShare = r.WorstSharingAtLegEnds, &j.worstEnds, j.shareHereAtEnds
 	}
 	if s != nil {
 		c.Who, c.Place = s.Donor+"->"+s.Victim, &s.Place
@@ -111,7 +111,7 @@ func (j *judge) sharingCheck(r *Result, ends bool) Check {
 		at := j.place(*j.stranded)
 		c.Passed, c.Place, c.WhatPass = false, &at, ""
 	}
-	if c.Applies && j.shareHere != nil && !j.alone {
+	if c.Applies && cannotShare && !j.alone {
 		c.Passed = false
 	}
 	return c

@@ -230,6 +230,27 @@ func TestMajorRestriction(t *testing.T) {
 	}
 }
 
+// D11 at leg ends only: a squeeze from one opening to another that both have passed both ways. Inside it every way out holds the
+// restriction; at its ends the way out is straight up and holds none.
+func TestMajorRestrictionBetweenLegEnds(t *testing.T) {
+	in := handInput(12, []Station{{Name: "east", DepthM: 3, Opening: true}, {Name: "west", DepthM: 3, Opening: true}},
+		[]Leg{{ID: "squeeze", From: "east", To: "west", LengthM: 60, Lined: true, Restriction: RestrictionMajor}},
+		pair(24, 200, 18), "east", Move{To: "west"})
+	in.Policy.VerifiedCounts = VerifiedFromStart
+	in.Verified = []Verification{{Legs: []string{"squeeze"}, PassedBy: []string{"Oda", "Keth"}, DaysAgo: 1, Directions: []string{"from_to", "to_from"}}}
+	r := evaluated(t, in)
+	if checkNamed(t, r, CheckSharing).Passed || checkNamed(t, r, CheckShareHere).Passed || r.Verdict != Fail {
+		t.Errorf("inside the squeeze two cannot share: %s, %+v", r.Verdict, r.Checks)
+	}
+	if c := checkNamed(t, r, CheckSharingLegEnds); !c.Passed {
+		t.Errorf("at its ends they can: %+v", c)
+	}
+	in.Verified = nil
+	if c := checkNamed(t, evaluated(t, in), CheckSharingLegEnds); c.Passed {
+		t.Errorf("over a squeeze that nobody has passed the way out leads back: %+v", c)
+	}
+}
+
 // D9: in declared open water the way out is straight up from every place.
 func TestOpenWaterLeg(t *testing.T) {
 	free := false

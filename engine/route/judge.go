@@ -21,6 +21,7 @@ type judge struct {
 
 	worst, worstEnds  worst
 	shareHere         *spot // first place whose way out holds a major restriction
+	shareHereAtEnds   bool  // some leg end or hold is such a place
 	stranded          *spot // first place with no known way out
 	others            []lowest
 	offTheWay         []lowest // per cylinder dropped
@@ -145,6 +146,10 @@ func (j *judge) everywhere() {
 			if j.major(s) {
 				if j.shareHere == nil {
 					j.shareHere = &spot{i, 0}
+				}
+				// Whoever arrives and goes on has the leg behind.
+				if s.hold || j.segs[i+1].hold && (s.mode == back || s.home.major) {
+					j.shareHereAtEnds = true
 				}
 			}
 		}
