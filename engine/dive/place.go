@@ -497,7 +497,8 @@ func (w *Work) goOut(p *place, loser int, lost uint64, donor int, delay float64)
 }
 
 // unused tells whether what is lost would not be breathed anyway; then its loss
-// changes nothing, unless it is the oxygen that a last stop is made for (D40).
+// changes nothing, unless it is the oxygen that a last stop is made for (D40): the
+// team can still wait, and change gas, where it would have been picked up (D50).
 func (w *Work) unused(p *place, loser int, lost uint64, delay float64) bool {
 	base := w.goOut(p, -1, 0, -1, delay)
 	for c := range w.team.Cylinders {
