@@ -41,11 +41,19 @@ type lastGood struct {
 	anchor          Anchor
 }
 
-func (a lastGood) later(b lastGood) lastGood {
-	if b.day.After(a.day) {
-		return b
+// clock is a last good day counted from the latest of what starts it.
+type clock struct {
+	lastGood
+	since calendar.Day // of what it was counted from
+}
+
+// start counts from something done at or after what counted so far. Of two
+// things of one day the earlier last good day holds, in whatever order they are listed.
+func (c *clock) start(since calendar.Day, g lastGood) {
+	if g.day.IsZero() || since.Before(c.since) || since == c.since && !g.day.Before(c.day) {
+		return
 	}
-	return a
+	*c = clock{g, since}
 }
 
 // DueOn tells when the cylinder's tests run out, as known on the day (T10–T13).
@@ -98,7 +106,7 @@ func (c Cylinder) clocks(on calendar.Day, rules CylinderRules) (hydro, visual la
 	}
 	eddy := slices.Contains(rules.EddyCurrentAlloys, c.Alloy) || slices.Contains(c.Regime.EddyCurrentAlloys, c.Alloy)
 	months := c.visualMonths(on)
-	var last calendar.Day // since when the latest hydro counts
+	var hydros, visuals clock
 	for _, e := range c.Events {
 		since := e.since(on)
 		if since.IsZero() {
@@ -110,26 +118,24 @@ func (c Cylinder) clocks(on calendar.Day, rules CylinderRules) (hydro, visual la
 				uncounted = true
 				continue
 			}
-			if !since.Before(last) {
-				last, hydro = since, good("hydro test", e.Date, c.Regime.HydroMonths, e.NextDue)
-			}
-			visual = visual.later(good("hydro test", e.Date, months, calendar.Mark{}))
+			hydros.start(since, good("hydro test", e.Date, c.Regime.HydroMonths, e.NextDue))
+			visuals.start(since, good("hydro test", e.Date, months, calendar.Mark{}))
 		case EventVisual:
-			visual = visual.later(good("visual inspection", e.Date, months, e.NextDue))
+			visuals.start(since, good("visual inspection", e.Date, months, e.NextDue))
 		}
 	}
-	if last.IsZero() {
+	if hydros.since.IsZero() {
 		base, fromManufacture := c.base(on)
 		what := "manufacture"
 		if !fromManufacture && base == c.FirstService {
 			what = "first service"
 		}
-		hydro = good(what, base, c.Regime.HydroMonths, calendar.Mark{})
-		v := good(what, base, months, calendar.Mark{})
-		hydro.fromManufacture, v.fromManufacture = fromManufacture, fromManufacture
-		visual = visual.later(v)
+		h, v := good(what, base, c.Regime.HydroMonths, calendar.Mark{}), good(what, base, months, calendar.Mark{})
+		h.fromManufacture, v.fromManufacture = fromManufacture, fromManufacture
+		hydros.start(base.First(), h)
+		visuals.start(base.First(), v)
 	}
-	return hydro, visual, uncounted
+	return hydros.lastGood, visuals.lastGood, uncounted
 }
 
 // base is what counts before the first test (T11).
@@ -182,8 +188,9 @@ func (c Cylinder) damaged(on calendar.Day) bool {
 			continue
 		}
 		cleared := slices.ContainsFunc(c.Events, func(e Event) bool {
+			since := e.since(on)
 			return e.Type != EventDamage && d.ID != "" && e.Clears == d.ID &&
-				!e.since(on).IsZero() && e.Date.CompareCoarse(d.Date) >= 0
+				!since.IsZero() && !since.Before(d.Date.First())
 		})
 		if !cleared {
 			return true

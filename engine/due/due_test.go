@@ -62,6 +62,39 @@ func TestLaterEventsDoNotExist(t *testing.T) {
 	}
 }
 
+// T10: the visual counts from the last of visual and hydro alone, and what is
+// stamped on that one ends it. Of two of one day the earlier last good day holds.
+func TestOnlyTheLastEventCounts(t *testing.T) {
+	event := func(kind EventType, date, stamped string) Event {
+		e := Event{Type: kind, Date: enginetest.Mark(date)}
+		if stamped != "" {
+			e.NextDue = enginetest.Mark(stamped)
+		}
+		return e
+	}
+	exact := Regime{HydroMonths: 24, VisualMonths: 6, Count: CountExact, Base: BaseMark}
+	for _, c := range []struct {
+		regime        Regime
+		events        []Event
+		on            string
+		hydro, visual string
+	}{
+		{monthly(60, 30), []Event{event(EventHydro, "2023-01", ""), event(EventVisual, "2023-06", ""), event(EventVisual, "2024-01", "2024-12")}, "2024-06-01", "2028-01-31", "2024-12-31"},
+		{monthly(60, 30), []Event{event(EventHydro, "2023-06", ""), event(EventVisual, "2024-01", "2024-12")}, "2024-06-01", "2028-06-30", "2024-12-31"},
+		{monthly(60, 30), []Event{event(EventVisual, "2023-06", "2023-12"), event(EventVisual, "2024-01", "")}, "2024-06-01", "", "2026-07-31"},
+		{exact, []Event{event(EventHydro, "2023-02-28", ""), event(EventVisual, "2023-02", "")}, "2023-08-01", "2025-02-28", "2023-08-28"},
+		{exact, []Event{event(EventHydro, "2023-02-28", ""), event(EventHydro, "2023-02", "")}, "2023-08-01", "2025-02-28", "2023-08-28"},
+	} {
+		for range 2 {
+			got := DueOn(Cylinder{Regime: c.regime, Events: c.events}, enginetest.Day(c.on), rules)
+			if got.Hydro.String() != c.hydro || got.Visual.String() != c.visual {
+				t.Errorf("%+v on %s: hydro %q, visual %q, expected %q, %q", c.events, c.on, got.Hydro, got.Visual, c.hydro, c.visual)
+			}
+			slices.Reverse(c.events) // the order in which they are listed says nothing
+		}
+	}
+}
+
 // T11: what counts before the first test.
 func TestBaseBeforeTheFirstTest(t *testing.T) {
 	exact := Regime{HydroMonths: 24, VisualMonths: 12, Count: CountExact, Base: BaseFirstService}
@@ -195,6 +228,8 @@ func TestDamageUntilAnInspectionNamesIt(t *testing.T) {
 		{Event{Type: EventVisual, Date: enginetest.Mark("2026-06")}, "2026-06-30", true},
 		{Event{Type: EventVisual, Date: enginetest.Mark("2026-06"), Clears: "d1"}, "2026-06-29", true},
 		{Event{Type: EventVisual, Date: enginetest.Mark("2026-06"), Clears: "d1"}, "2026-06-30", false},
+		{Event{Type: EventVisual, Date: enginetest.Mark("2026-06"), Recorded: enginetest.Day("2026-06-05"), Clears: "d1"}, "2026-06-30", true},
+		{Event{Type: EventVisual, Date: enginetest.Mark("2026-06"), Recorded: enginetest.Day("2026-06-11"), Clears: "d1"}, "2026-06-11", false},
 		{Event{Type: EventDamage, ID: "d1", Date: enginetest.Mark("2026-06-12"), Clears: "d1"}, "2026-06-12", true},
 	} {
 		cyl := base
