@@ -109,18 +109,22 @@ func SameDay(a, b Instant, zones ...Zone) (bool, error) {
 }
 
 // EarliestDay is the earliest of the days that an instant is of, over the zones;
-// for what must not be taken for later than it was in any of them (T1). Of no
-// zone: no day.
-func EarliestDay(t Instant, zones ...Zone) (Day, error) {
+// for what must not be taken for later than it was in any of them (T1). Where a
+// zone does not reach, it is the day before UTC's: no clock on earth is further
+// behind. Of no zone, or of no instant: no day.
+func EarliestDay(t Instant, zones ...Zone) Day {
+	if t.IsZero() {
+		return Day{}
+	}
 	var earliest Day
 	for _, z := range zones {
 		d, err := z.Day(t)
 		if err != nil {
-			return Day{}, err
+			d = t.Add(-minutesPerDay).wall(0).Day
 		}
 		if earliest.IsZero() || d.Before(earliest) {
 			earliest = d
 		}
 	}
-	return earliest, nil
+	return earliest
 }

@@ -174,3 +174,26 @@ func TestSpanDays(t *testing.T) {
 		t.Error("a span without a zone has days")
 	}
 }
+
+// T1: of two zones the earlier day. Where a zone does not reach, the day before
+// UTC's, which no place on earth was behind.
+func TestEarliestDay(t *testing.T) {
+	for _, c := range []struct {
+		at, want string
+		zones    []Zone
+	}{
+		{"2026-06-11T19:00Z", "2026-06-11", []Zone{kathmandu(t), berlin(t)}},
+		{"2026-06-11T19:00Z", "2026-06-11", []Zone{berlin(t), kathmandu(t)}},
+		{"2026-06-11T19:00Z", "2026-06-12", []Zone{kathmandu(t)}},
+		{"2010-06-11T19:00Z", "2010-06-10", []Zone{kathmandu(t)}},
+		{"2030-06-11T00:00Z", "2030-06-10", []Zone{kathmandu(t), berlin(t)}},
+		{"2026-06-11T19:00Z", "", nil},
+	} {
+		if got := EarliestDay(instant(t, c.at), c.zones...).String(); got != c.want {
+			t.Errorf("%s in %d zones: %q, expected %q", c.at, len(c.zones), got, c.want)
+		}
+	}
+	if got := EarliestDay(Instant{}, berlin(t)); !got.IsZero() {
+		t.Errorf("no instant is of %s", got)
+	}
+}

@@ -257,6 +257,9 @@ var breaches = []breach{
 	}},
 	{"site.far_opening", "never", finding.Indeterminate, traverse},
 	{"diver.card", "card_not_seen", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Cards[0].SeenBy = "" }},
+	{"diver.card", "card_not_seen", finding.Indeterminate, func(in *facts.Input) { // long before its day of issue, and before what the zones know
+		in.Divers[1].Cards[0].SeenAt = enginetest.At("1999-07-01T10:00Z")
+	}},
 	{"diver.card", "card_seen_by_holder_only", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Cards[0].SeenBy = "d-Ada" }},
 	{"diver.card", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Divers[1].Cards[0].Revoked = enginetest.At("2026-06-14T05:00+02:00") }},
 	{"diver.card", "card_ended", finding.Refuse, func(in *facts.Input) { in.Divers[1].Cards[0].Expires = enginetest.Day("2026-06-13") }},

@@ -103,14 +103,7 @@ func (c *Case) judgeCard(holder string, card facts.Card, days calendar.Days) (an
 // seenDay is the site-local day on which a card was seen; of two zones the
 // earlier, for it must not be before the day of issue in either (T1).
 func (c *Case) seenDay(at calendar.Instant) calendar.Day {
-	if at.IsZero() {
-		return calendar.Day{}
-	}
-	day, err := calendar.EarliestDay(at, c.In.Site.Zones...)
-	if err != nil {
-		return calendar.Day{}
-	}
-	return day
+	return calendar.EarliestDay(at, c.In.Site.Zones...)
 }
 
 // cards finds the highest level any card of the diver gives for the whole dive.

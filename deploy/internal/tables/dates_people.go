@@ -28,13 +28,9 @@ func card(f *datesFile, in struct {
 	if err != nil {
 		return nil, err
 	}
-	q := training.CardQuestion{Card: in.Card, Days: days, Entry: in.Entry, Asks: in.Asks, Limits: f.Policy}
-	if !in.Card.SeenAt.IsZero() {
-		if q.SeenDay, err = all[0].Day(in.Card.SeenAt); err != nil {
-			return nil, err
-		}
-	}
-	return training.JudgeCard(q), nil
+	return training.JudgeCard(training.CardQuestion{
+		Card: in.Card, Days: days, Entry: in.Entry, SeenDay: calendar.EarliestDay(in.Card.SeenAt, all...), Asks: in.Asks, Limits: f.Policy,
+	}), nil
 }
 
 func minAge(f *datesFile, in struct {

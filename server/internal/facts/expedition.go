@@ -72,11 +72,7 @@ func eligibleUnder(r *ExpeditionRecords, p *PolicyFrom, now time.Time, load Zone
 		if zone, err = c.loadZone(s.TimeZone); err != nil {
 			return in, err
 		}
-		site, err := c.site([]calendar.Zone{zone})
-		if err != nil {
-			return in, err
-		}
-		in.Sites = append(in.Sites, site)
+		in.Sites = append(in.Sites, c.site([]calendar.Zone{zone}))
 	}
 	if len(in.Sites) == 0 {
 		return in, nil

@@ -40,9 +40,7 @@ func Input(r *Records, decidedAt time.Time, measured *Measured, zone ZoneLoader)
 	}
 	in.Plan = c.plan(measured)
 	in.Route = c.route(zones)
-	if in.Site, err = c.site(zones); err != nil {
-		return engine.Input{}, err
-	}
+	in.Site = c.site(zones)
 	for _, p := range r.People {
 		d, err := c.diver(p, zones)
 		if err != nil {

@@ -21,17 +21,14 @@ func (c converter) diver(p Person, zones []calendar.Zone) (facts.Diver, error) {
 			DepthM: card.DepthLimitM, SeenBy: c.pseudonymOrNone(card.SeenBy), SeenAt: stamp(card.SeenAt), Revoked: stamp(card.RevokedAt),
 		})
 	}
-	m, err := c.medical(r, zones)
-	if err != nil {
-		return d, err
-	}
-	d.Medical = m
+	d.Medical = c.medical(r, zones)
 	for _, a := range r.Reassessments {
 		d.Reassessed = append(d.Reassessed, day(a.Day))
 	}
 	for _, u := range r.Unavailable {
 		d.NotDiving = append(d.NotDiving, facts.Absence{From: day(u.FromDay), To: day(u.ToDay)})
 	}
+	var err error
 	if d.Consumption, err = c.consumption(p, zones[0]); err != nil {
 		return d, err
 	}
@@ -60,18 +57,14 @@ func (c converter) pseudonymOrNone(person string) string {
 
 // medical is nil where no status is on record: not known, which blocks. A
 // suspension is of the earliest of the days that its minute is of, over the zones.
-func (c converter) medical(r *lastlightv1.Person, zones []calendar.Zone) (*facts.Medical, error) {
+func (c converter) medical(r *lastlightv1.Person, zones []calendar.Zone) *facts.Medical {
 	m := r.Medical
 	if m == nil {
-		return nil, nil
+		return nil
 	}
 	out := &facts.Medical{Examined: day(m.ExaminedDay), DoctorUntil: day(m.DoctorUntil), Declared: day(m.DeclaredDay), DepthLimitM: m.DepthLimitM}
 	if m.SuspendedAt != nil {
-		d, err := calendar.EarliestDay(stamp(m.SuspendedAt), zones...)
-		if err != nil {
-			return nil, err
-		}
-		out.Suspended = d
+		out.Suspended = calendar.EarliestDay(stamp(m.SuspendedAt), zones...)
 		// Cleared only by all the roles that the policy names.
 		cleared := true
 		for _, role := range c.r.Policy.People.SuspensionClearedBy {
@@ -81,7 +74,7 @@ func (c converter) medical(r *lastlightv1.Person, zones []calendar.Zone) (*facts
 			out.Cleared = stamp(m.ClearedAt)
 		}
 	}
-	return out, nil
+	return out
 }
 
 func (c converter) pastDive(d PastDive, person string) (facts.PastDive, error) {

@@ -4,6 +4,9 @@ import (
 	"testing"
 	"time"
 
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	"lastlight/engine/policy"
 	lastlightv1 "lastlight/proto/lastlight/v1"
 	"lastlight/server/internal/facts"
 	"lastlight/server/zones"
@@ -24,5 +27,31 @@ func TestADiveOfLongAgo(t *testing.T) {
 	}
 	if got := in.Diver.Dives[0].EntryDay.String(); got != "1987-07-13" {
 		t.Errorf("dived on %s", got)
+	}
+}
+
+// A suspension never vanishes from a record, so it may be older than what a
+// plan's zones cover. T22: suspended from that day, until cleared.
+func TestASuspensionOfLongAgo(t *testing.T) {
+	t.Parallel()
+	now := time.Date(2026, 3, 4, 12, 0, 0, 0, time.UTC)
+	suspended := time.Date(2009, 7, 12, 22, 30, 0, 0, time.UTC)
+	r := &facts.PersonRecords{
+		Person: &lastlightv1.Person{Id: "ann", Medical: &lastlightv1.MedicalStatus{
+			ExaminedDay: "2026-01-10", SuspendedAt: timestamppb.New(suspended), ClearedAt: timestamppb.New(suspended.AddDate(0, 1, 0)), ClearedByRoles: []string{"coordinator"},
+		}},
+		Policy:   policy.Policy{People: policy.People{SuspensionClearedBy: []string{"coordinator"}}},
+		ClubZone: "Europe/Berlin", Pseudonyms: map[string]string{"ann": "p-1"},
+	}
+	in, err := facts.Ready(r, "", now, zones.Load)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := in.Diver.Medical
+	if got := m.Suspended.String(); got != "2009-07-11" { // the earliest day it can have been
+		t.Errorf("suspended on %s", got)
+	}
+	if got := m.Cleared.String(); got != "2009-08-12T22:30+00:00" {
+		t.Errorf("cleared at %s", got)
 	}
 }

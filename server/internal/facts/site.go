@@ -1,7 +1,6 @@
 package facts
 
 import (
-	"fmt"
 	"slices"
 	"sort"
 	"strconv"
@@ -13,7 +12,7 @@ import (
 	lastlightv1 "lastlight/proto/lastlight/v1"
 )
 
-func (c converter) site(zones []calendar.Zone) (facts.Site, error) {
+func (c converter) site(zones []calendar.Zone) facts.Site {
 	s := c.r.Site
 	grade := int(s.Grade)
 	density := s.WaterDensity
@@ -60,10 +59,7 @@ func (c converter) site(zones []calendar.Zone) (facts.Site, error) {
 		}
 	}
 	for _, p := range c.r.Penetrations {
-		on, err := calendar.EarliestDay(instant(p.EnteredAt), zones...)
-		if err != nil {
-			return out, fmt.Errorf("dive %s: %w", p.Dive, err)
-		}
+		on := calendar.EarliestDay(instant(p.EnteredAt), zones...)
 		out.Penetrations = append(out.Penetrations, facts.Penetration{Dive: p.Dive, Day: on, Metres: p.Metres})
 	}
 	for _, d := range c.r.SiteDives {
@@ -73,7 +69,7 @@ func (c converter) site(zones []calendar.Zone) (facts.Site, error) {
 		out.Verifications = append(out.Verifications, c.verifications(d)...)
 	}
 	slices.SortStableFunc(out.Openings, func(a, b facts.Sighting) int { return a.At.Compare(b.At) })
-	return out, nil
+	return out
 }
 
 // levelClass says on which side of the site's own limits the water stands;
