@@ -82,10 +82,7 @@ func medical(f *datesFile, input json.RawMessage) (any, error) {
 			return d.day, nil
 		}
 		all, err := f.zonesOf(in.asked)
-		if err != nil {
-			return calendar.Day{}, err
-		}
-		return all[0].Day(d.at)
+		return calendar.EarliestDay(d.at, all...), err
 	}
 	var err error
 	if record.Accident, err = local(in.Accident); err != nil {
