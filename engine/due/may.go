@@ -51,6 +51,17 @@ type CylinderUse struct {
 	FilledOn calendar.Day  `json:"filled_on"` // day of the fill on record; none = unknown
 	Strict   bool          `json:"strict"`    // the club refuses use past the hydro date
 	Empty    bool          `json:"empty"`     // carried without pressure
+
+	FilledUnder *Regime `json:"filled_under"` // the regime in force on FilledOn; nil: the cylinder's
+}
+
+// asFilled is the cylinder under the regime in force when it was filled (T9).
+func (in CylinderUse) asFilled() Cylinder {
+	c := in.Cylinder
+	if in.FilledUnder != nil {
+		c.Regime = *in.FilledUnder
+	}
+	return c
 }
 
 // CylinderMay says what may be done with a cylinder.
@@ -143,7 +154,7 @@ func mayUse(in CylinderUse, rules CylinderRules) Judgement {
 	case in.FilledOn.After(in.Days.First):
 		j.find(No, FilledOutOfDate) // what is breathed is not the fill on record
 	default:
-		switch fill := MayFill(c, in.FilledOn, rules); fill.Answer {
+		switch fill := MayFill(in.asFilled(), in.FilledOn, rules); fill.Answer {
 		case No:
 			j.find(No, FilledOutOfDate)
 		case CannotTell:
@@ -173,7 +184,7 @@ func mayCarry(in CylinderUse, rules CylinderRules) Judgement {
 	case in.FilledOn.IsZero() || in.FilledOn.After(on):
 		j.find(CannotTell, append(over, FillDateUnknown)...)
 	default:
-		then := c.faults(in.FilledOn, rules, c.Regime.visualBinds())
+		then := in.asFilled().faults(in.FilledOn, rules, c.Regime.visualBinds())
 		switch {
 		case len(then.over()) > 0:
 			j.find(No, over...)

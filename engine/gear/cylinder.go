@@ -132,7 +132,7 @@ func CylinderOn(p *policy.Policy, cyl *facts.Cylinder, on calendar.Day) Cylinder
 	out := Cylinder{Due: due.DueOn(c, on, rules)}
 	now := mayOn(p, cyl, on)
 	var ahead []due.CylinderMay
-	days := changes(p, cyl, c, out.Due, on)
+	days := changes(p, cyl, on)
 	for _, d := range days {
 		ahead = append(ahead, mayOn(p, cyl, d))
 	}
@@ -173,7 +173,9 @@ func MayDuring(p *policy.Policy, cyl *facts.Cylinder, days calendar.Days) due.Cy
 		none := due.Judgement{Answer: due.CannotTell, Why: []string{NoRegime}}
 		return due.CylinderMay{Fill: none, Use: none, Carry: none}
 	}
-	m := due.May(due.CylinderUse{Cylinder: c, Days: days, FilledOn: cyl.FilledOn, Strict: p.Cylinders.StrictOutOfTest}, rules)
+	m := due.May(due.CylinderUse{
+		Cylinder: c, Days: days, FilledOn: cyl.FilledOn, FilledUnder: RegimeAtFill(p, cyl, cyl.FilledOn), Strict: p.Cylinders.StrictOutOfTest,
+	}, rules)
 	if cyl.Quarantined != nil {
 		for _, j := range []*due.Judgement{&m.Fill, &m.Use} {
 			j.Answer = due.No
@@ -184,9 +186,20 @@ func MayDuring(p *policy.Policy, cyl *facts.Cylinder, days calendar.Days) due.Cy
 	return m
 }
 
+// RegimeAtFill is the regime under which a cylinder was filled, which may not be
+// that of the dive (T9, T15). No regime in force then: one that allows no fill.
+func RegimeAtFill(p *policy.Policy, cyl *facts.Cylinder, filled calendar.Day) *due.Regime {
+	if filled.IsZero() {
+		return nil
+	}
+	c, _, _ := Record(p, cyl, filled)
+	return &c.Regime
+}
+
 // changes are the days after on, in order, on which an answer can change with
-// nothing more done to the cylinder.
-func changes(p *policy.Policy, cyl *facts.Cylinder, c due.Cylinder, d due.CylinderDue, on calendar.Day) []calendar.Day {
+// nothing more done to the cylinder: the days after its tests and those on which
+// another regime takes effect, under which the tests end on other days.
+func changes(p *policy.Policy, cyl *facts.Cylinder, on calendar.Day) []calendar.Day {
 	var days []calendar.Day
 	add := func(day calendar.Day) {
 		if !day.IsZero() && day.After(on) && !slices.Contains(days, day) {
@@ -198,15 +211,22 @@ func changes(p *policy.Policy, cyl *facts.Cylinder, c due.Cylinder, d due.Cylind
 			add(last.Add(1))
 		}
 	}
-	after(d.Hydro)
-	after(d.Visual)
-	after(c.Regime.To)
-	add(c.Regime.AlloyRefusedFrom[c.Alloy])
 	for _, r := range p.Cylinders.Regimes {
 		if r.Name == cyl.Regime || r.Name == due.Unknown {
 			if from, err := calendar.ParseDay(r.EffectiveFrom); err == nil {
 				add(from)
 			}
+			if to, err := calendar.ParseDay(r.EffectiveTo); err == nil {
+				after(to)
+			}
+		}
+	}
+	for _, day := range append([]calendar.Day{on}, days...) {
+		if c, rules, ok := Record(p, cyl, day); ok {
+			d := due.DueOn(c, day, rules)
+			after(d.Hydro)
+			after(d.Visual)
+			add(c.Regime.AlloyRefusedFrom[c.Alloy])
 		}
 	}
 	slices.SortFunc(days, calendar.Day.Compare)

@@ -259,3 +259,34 @@ func TestTripCheck(t *testing.T) {
 		}
 	}
 }
+
+// T9: regimes have effective dates. The fill is judged by the law of its own day
+// (T15), and what is looked ahead to by the law of that day. By hand: the hydro of
+// June 2024 is good to 30 June 2026 at 24 months and to 30 June 2029 at 60.
+func TestARegimeThatChanges(t *testing.T) {
+	p := policy.Default()
+	of := func(name string, hydroMonths int, from, to string) policy.Regime {
+		return policy.Regime{Name: name, HydroMonths: hydroMonths, VisualMonths: 60, Count: "month", Base: "mark", CarryPastDue: due.FilledInDate, VisualBindsCarriage: true, EffectiveFrom: from, EffectiveTo: to}
+	}
+	p.Cylinders.Regimes = []policy.Regime{
+		of("relaxed", 24, "", "2026-12-31"), of("relaxed", 60, "2027-01-01", ""),
+		of("tightened", 60, "", "2026-12-31"), of("tightened", 36, "2027-01-01", ""), of("unknown", 60, "", ""),
+	}
+	for _, c := range []struct {
+		regime, filled, on string
+		use                due.Answer
+		until              string
+	}{
+		{"relaxed", "2026-06-30", "2027-01-02", due.Yes, "2029-06-30"},
+		{"relaxed", "2026-07-01", "2027-01-02", due.No, ""}, // out of date on the day of the fill
+		{"relaxed", "2027-01-01", "2027-01-02", due.Yes, "2029-06-30"},
+		{"tightened", "2026-07-01", "2026-07-01", due.Yes, "2027-06-30"},
+	} {
+		cyl := facts.Cylinder{Regime: c.regime, FilledOn: enginetest.Day(c.filled), Events: []facts.CylinderEvent{hydro("2024-06")}}
+		p.Cylinders.StrictOutOfTest = true // else use is a notice after the hydro, without an end
+		got := gear.CylinderOn(&p, &cyl, enginetest.Day(c.on)).Use
+		if got.Answer != c.use || got.Until.String() != c.until {
+			t.Errorf("%s, filled %s, on %s: %s %v until %q, expected %s until %q", c.regime, c.filled, c.on, got.Answer, got.Why, got.Until, c.use, c.until)
+		}
+	}
+}

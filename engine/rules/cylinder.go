@@ -2,6 +2,7 @@ package rules
 
 import (
 	"lastlight/engine/analysis"
+	"lastlight/engine/calendar"
 	"lastlight/engine/due"
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
@@ -246,9 +247,13 @@ func cylinderTest(c *Case, s finding.Subject, cyl *facts.Cylinder, _ facts.Suppl
 	}
 	filled := cyl.FilledOn
 	if filled.IsZero() {
-		filled = c.seenDay(cyl.FilledAt)
+		if d, err := (calendar.Span{Entry: cyl.FilledAt, Out: cyl.FilledAt}).Days(c.In.Site.Zones...); err == nil {
+			filled = d.First // where a zone does not reach, the day stays unknown
+		}
 	}
-	may := due.May(due.CylinderUse{Cylinder: dc, Days: c.Days, FilledOn: filled, Strict: c.Policy.Cylinders.StrictOutOfTest}, rules)
+	may := due.May(due.CylinderUse{
+		Cylinder: dc, Days: c.Days, FilledOn: filled, FilledUnder: gear.RegimeAtFill(c.Policy, cyl, filled), Strict: c.Policy.Cylinders.StrictOutOfTest,
+	}, rules)
 	d := due.DueOn(dc, c.Days.Last, rules)
 	next, limit := "test", "not known"
 	if d.Next != nil {
