@@ -59,8 +59,7 @@ func Eligible(r *ExpeditionRecords, now time.Time, load ZoneLoader) ([]engine.El
 // eligibleUnder is the input but for its days.
 func eligibleUnder(r *ExpeditionRecords, p *PolicyFrom, now time.Time, load ZoneLoader) (engine.EligibleInput, error) {
 	in := engine.EligibleInput{PolicyVersion: p.ID, Policy: p.Policy}
-	var zone calendar.Zone
-	var err error
+	var zones []calendar.Zone
 	for _, s := range r.Sites {
 		c := converter{
 			r: &Records{
@@ -69,9 +68,11 @@ func eligibleUnder(r *ExpeditionRecords, p *PolicyFrom, now time.Time, load Zone
 			},
 			zone: load, decidedAt: now,
 		}
-		if zone, err = c.loadZone(s.TimeZone); err != nil {
+		zone, err := c.loadZone(s.TimeZone)
+		if err != nil {
 			return in, err
 		}
+		zones = append(zones, zone)
 		in.Sites = append(in.Sites, c.site([]calendar.Zone{zone}))
 	}
 	if len(in.Sites) == 0 {
@@ -79,7 +80,7 @@ func eligibleUnder(r *ExpeditionRecords, p *PolicyFrom, now time.Time, load Zone
 	}
 	c := converter{r: &Records{Policy: p.Policy, Pseudonyms: r.Pseudonyms, Plan: &lastlightv1.Plan{PlannedEntry: timestamppb.New(now)}}, zone: load, decidedAt: now}
 	for _, person := range r.People {
-		d, err := c.diver(person, []calendar.Zone{zone})
+		d, err := c.diver(person, zones)
 		if err != nil {
 			return in, err
 		}

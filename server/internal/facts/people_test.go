@@ -30,6 +30,29 @@ func TestADiveOfLongAgo(t *testing.T) {
 	}
 }
 
+// T1, T22: a diver is suspended from the day of it at each site. 20:00 UTC on 10
+// June is that day in New York and the next in Kathmandu, in whatever order they are listed.
+func TestASuspensionAtSitesOfTwoZones(t *testing.T) {
+	t.Parallel()
+	for _, names := range [][]string{{"America/New_York", "Asia/Kathmandu"}, {"Asia/Kathmandu", "America/New_York"}} {
+		r := &facts.ExpeditionRecords{
+			Policies:   []facts.PolicyFrom{{ID: "club"}},
+			Expedition: &lastlightv1.Expedition{FromDay: "2026-06-09", ToDay: "2026-06-12"},
+			People: []facts.Person{{Record: &lastlightv1.Person{Id: "ann", Medical: &lastlightv1.MedicalStatus{
+				SuspendedAt: timestamppb.New(time.Date(2026, 6, 10, 20, 0, 0, 0, time.UTC)),
+			}}}},
+			Sites: []*lastlightv1.Site{{Id: "one", TimeZone: names[0]}, {Id: "two", TimeZone: names[1]}},
+		}
+		in, err := facts.Eligible(r, time.Date(2026, 6, 8, 12, 0, 0, 0, time.UTC), zones.Load)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := in[0].Divers[0].Medical.Suspended.String(); got != "2026-06-10" {
+			t.Errorf("%v: suspended on %s", names, got)
+		}
+	}
+}
+
 // A suspension never vanishes from a record, so it may be older than what a
 // plan's zones cover. T22: suspended from that day, until cleared.
 func TestASuspensionOfLongAgo(t *testing.T) {
