@@ -12,7 +12,9 @@ const widest = 10
 // check, need only grows on the way in and only falls on the way home, but for the
 // minutes at the place, so that two places bound what lies between: where that may
 // be less than the least found so far, or they lie further apart than widest, the
-// place half way is looked at, down to spacing.
+// place half way is looked at, down to spacing. Stops are whole minutes, so between
+// them need may be a few minutes' more than at both: every place is looked at where
+// so little is left that this decides, and else what is told may be that much too good.
 type search struct {
 	w      *Work
 	fs     []*failure
@@ -115,6 +117,9 @@ func (s *search) settled(i, j int) bool {
 			continue
 		}
 		if x[k] == nil || y[k] == nil {
+			return false
+		}
+		if least := s.found[k].m; least.holds() && least.spare() < s.w.jump(f) {
 			return false
 		}
 		rate := s.w.rates[f.victim].after

@@ -139,12 +139,7 @@ func (w *Work) scan(i, j int) {
 // that much more than at both.
 func (w *Work) tight(a, b *place) bool {
 	for k := range w.failures {
-		f := &w.failures[k]
-		rate := w.rates[f.victim].after
-		for _, d := range f.donors {
-			rate += w.rates[d].after
-		}
-		jump := float64(rate*w.pressure(jumpAt)) * jumpMin
+		jump := w.jump(&w.failures[k])
 		for _, m := range []*margin{a.tested[k], b.tested[k]} {
 			if m != nil && m.holds() && m.spare() < jump {
 				return true
@@ -154,11 +149,20 @@ func (w *Work) tight(a, b *place) bool {
 	return false
 }
 
-// jumpMin minutes more of stops at jumpAt metres are reckoned with by tight.
+// jumpMin minutes more of stops at jumpAt metres are reckoned with between two places.
 const (
 	jumpMin = 3
 	jumpAt  = 9
 )
+
+// jump is what they take of the gas of a failure, litres.
+func (w *Work) jump(f *failure) float64 {
+	rate := w.rates[f.victim].after
+	for _, d := range f.donors {
+		rate += w.rates[d].after
+	}
+	return float64(rate*w.pressure(jumpAt)) * jumpMin
+}
 
 // lookBetween looks at places between two neighbours that both hold, an eighth of
 // their distance apart, where little is left; those that do not hold are kept.
