@@ -47,10 +47,10 @@ func (w *Work) cases() []Case {
 	if len(w.worst) == 0 {
 		return list
 	}
-	turn := w.farthest()
-	list = append(list, w.everybodyAt(w.under(w.normal, turn), CaseDelay, w.q.DelayMin)...)
+	turn := w.turning()
+	list = append(list, w.everybody(w.normal, turn, CaseDelay, w.q.DelayMin)...)
 	if m := w.q.SwimOutMMin; m > 0 {
-		list = append(list, w.everybodyAt(w.under(w.slower(m), turn), CaseScooterLost, w.q.Route.Policy.DelayMin)...)
+		list = append(list, w.everybody(w.slower(m), turn, CaseScooterLost, w.q.Route.Policy.DelayMin)...)
 	}
 	var until *place
 	if turn != w.commitment { // the team turns there
@@ -112,15 +112,45 @@ func (w *Work) helped() bool {
 	return slices.ContainsFunc(w.q.Result.Checks, func(c route.Check) bool { return c.Name == route.CheckHelpfulOutflow && c.Applies })
 }
 
-// farthest is where the team is farthest out as it will dive: the commitment
-// point of the route, or the turn at the latest where the team turns there.
-func (w *Work) farthest() *place {
+// turning is where the team turns as it will dive: the commitment point of the
+// route, or the turn at the latest where the team turns there.
+func (w *Work) turning() *place {
 	if w.q.TurnedThere && w.reach != nil && w.reach.spot.Before(w.commitment.spot) {
 		if p := w.at(w.reach.spot); len(p) > 0 { // with the tissues, which the search leaves out
 			return p[0]
 		}
 	}
 	return w.commitment
+}
+
+// farPoints are the places where the team may be farthest out: where it turns, and
+// the peaks of the way out before. The commitment point alone is not enough: that of
+// an unverified traverse is its far opening, of an unverified ring where it closes.
+func (w *Work) farPoints(n *network, turn *place) []*place {
+	list := []*place{turn}
+	for _, i := range w.peaks(n) {
+		if p := w.places[i]; p.spot.Before(turn.spot) {
+			list = append(list, p)
+		}
+	}
+	return list
+}
+
+// farthest is the far point with the dearest way out without its stops.
+func (w *Work) farthest() *place {
+	var far *place
+	most := math.Inf(-1)
+	for _, p := range w.farPoints(w.normal, w.turning()) {
+		if pieces, ok := w.laidAgain(&way{at: p, of: w.normal, spot: p.spot}); ok {
+			if cost := w.costOf(pieces); cost > most+1e-9 {
+				far, most = p, cost
+			}
+		}
+	}
+	if far == nil {
+		return w.turning()
+	}
+	return far
 }
 
 // everywhere tells one diver out alone, and out while sharing, under a network, at
@@ -149,6 +179,7 @@ func (w *Work) everywhere(n *network, until *place, alone, shared string) []Case
 			first = append(first, w.indexOf(w.worst[i].at))
 		}
 	}
+	first = append(first, w.peaks(n)...)
 	var list []Case
 	for k, b := range w.leastOf(fs, w.q.Route.Policy.DelayMin, first, until, func(p *place) *place { return w.under(n, p) }, at) {
 		kind := alone
@@ -171,12 +202,20 @@ func (w *Work) under(n *network, p *place) *place {
 	return q
 }
 
-// everybodyAt is each diver's way out of one place, alone.
-func (w *Work) everybodyAt(p *place, kind string, delay float64) (list []Case) {
+// everybody is each diver's way out alone under a network, of whichever far point leaves least.
+func (w *Work) everybody(n *network, turn *place, kind string, delay float64) (list []Case) {
+	far := w.farPoints(n, turn)
+	for i, p := range far {
+		far[i] = w.under(n, p)
+	}
 	for d := range w.team.Divers {
 		f := &failure{homeward, []int{d}, d, -1}
 		at := func(p *place) *margin { return w.outOf(p, f, delay) }
-		list = append(list, w.caseOf(kind, f, &worst{true, at(p), p}, at))
+		var b worst
+		for _, p := range far {
+			b.take(at(p), p)
+		}
+		list = append(list, w.caseOf(kind, f, &b, at))
 	}
 	return list
 }

@@ -3,14 +3,16 @@ package dive
 import (
 	"math"
 	"slices"
+
+	"lastlight/engine/route"
 )
 
 // widest is how many minutes may lie between two places of a search for the least margin.
 const widest = 10
 
 // search finds the place with the least margin of several failures at once. As in
-// check, need only grows on the way in and only falls on the way home, but for the
-// minutes at the place, so that two places bound what lies between: where that may
+// check, need between two peaks is no more than at the dearer, but for the minutes at
+// the place, so that two places bound what lies between: where that may
 // be less than the least found so far, or they lie further apart than widest, the
 // place half way is looked at, down to spacing. Stops are whole minutes, so between
 // them need may be a few minutes' more than at both: every place is looked at where
@@ -69,6 +71,46 @@ func (w *Work) leastOf(fs []*failure, delay float64, first []int, until *place, 
 		}
 	}
 	return s.found
+}
+
+// peaks are the places from which the way out, without its stops, costs more than
+// from the next, and no less than from the one before: the far end of a passage, the
+// place in a known ring where going on costs as much as going back, and the last
+// metre before a station where a way out becomes known (D14). Between two of them
+// and the ends of the dive need is nowhere more than at both, but for stops and for
+// minutes at the place.
+func (w *Work) peaks(n *network) (list []int) {
+	if n.path == nil {
+		return nil
+	}
+	before, rising := math.Inf(-1), true
+	for i, p := range w.places {
+		cost := math.Inf(1)
+		if spot, found := w.spotIn(n, p); found {
+			if pieces, ok := w.laidAgain(&way{at: p, of: n, spot: spot}); ok {
+				cost = w.costOf(pieces)
+				w.planner.Spent += pieceWork * max(1, len(pieces))
+			}
+		}
+		if rising && cost < before-1e-9 {
+			list = append(list, i-1)
+		}
+		if cost > before+1e-9 || cost < before-1e-9 {
+			rising = cost > before
+		}
+		before = cost
+	}
+	return list
+}
+
+// costOf is what pieces cost without stops, bar·minutes.
+func (w *Work) costOf(pieces []route.Piece) float64 {
+	sum := 0.0
+	for i := range pieces {
+		q := &pieces[i]
+		sum += float64(float64(0.5*q.Minutes)*(w.pressure(q.FromDepthM)+w.pressure(q.ToDepthM))) * w.gasFactor(q)
+	}
+	return sum
 }
 
 // changes tells whether a cylinder is left, taken or held for between a place and the one before.

@@ -244,12 +244,9 @@ func (w *Work) lay(n *network, p *place) []*way {
 	if w.TooMuch() {
 		return nil
 	}
-	spot := p.spot
-	if n != w.normal && p.at.Move > 0 { // at the start it is the same
-		var found bool
-		if spot, found = n.path.Find(p.at); !found {
-			return nil
-		}
+	spot, found := w.spotIn(n, p)
+	if !found {
+		return nil
 	}
 	for k := 0; ; k++ {
 		x := &way{at: p, of: n, spot: spot, nth: k}
@@ -261,6 +258,14 @@ func (w *Work) lay(n *network, p *place) []*way {
 		x.major = slices.ContainsFunc(pieces, major)
 		list = append(list, x)
 	}
+}
+
+// spotIn is where a place is in a network.
+func (w *Work) spotIn(n *network, p *place) (route.Spot, bool) {
+	if n == w.normal || p.at.Move == 0 { // at the start it is the same
+		return p.spot, true
+	}
+	return n.path.Find(p.at)
 }
 
 func major(q route.Piece) bool { return q.Restriction == route.RestrictionMajor }

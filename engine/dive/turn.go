@@ -27,19 +27,19 @@ const longest = 5
 // check works out every failure along the dive (D16) and the turn at the latest.
 //
 // Places are looked at where a cylinder is left or taken, where a hold ends, at
-// the commitment point and at both ends. Between two of them the least that is
-// left of each gas and the most that is needed of it at either bound the margin,
-// with the minutes at the place as deep as the way goes between: need only grows
-// on the way in and only falls on the way home, but for those minutes. Where that
-// bound does not settle it, or more than longest lies between, the next place is
+// the commitment point, at the peaks of the way out and at both ends. Between two of
+// them the least that is left of each gas and the most that is needed of it at either
+// bound the margin, with the minutes at the place as deep as the way goes between:
+// need is nowhere more than at the dearer, but for those minutes. Where that bound does not settle it, or more than longest lies between, the next place is
 // looked at half way, down to spacing.
 func (w *Work) check() {
 	w.worst = make([]worst, len(w.failures))
 	last := len(w.places) - 1
 	from := 0
 	w.judge(w.places[0])
+	peaks := w.peaks(w.normal)
 	for i := 1; i <= last; i++ {
-		if w.marked(i) || i == last {
+		if w.marked(i) || slices.Contains(peaks, i) || i == last {
 			w.judge(w.places[i])
 			w.scan(from, i)
 			from = i
@@ -122,10 +122,10 @@ func (w *Work) scan(i, j int) {
 	}
 	apart := b.moment.Minutes - a.moment.Minutes
 	switch fails := len(b.binds) > 0; {
-	case len(a.binds) == 0 && !fails && apart <= longest && !w.tight(a, b) && w.bound(i, j):
+	case len(a.binds) == 0 && !fails && apart <= longest && !w.tight(a, b, w.any) && w.bound(i, j, w.any):
 		return
-	case len(a.binds) > 0 && apart <= 2*longest:
-		return // the turn lies before; what is short is known
+	case len(a.binds) > 0 && apart <= 2*longest && !w.tight(a, b, w.open) && w.bound(i, j, w.open):
+		return // the turn lies before; what is short is known, and nothing else is
 	}
 	mid := (i + j) / 2
 	w.judge(w.places[mid])
@@ -133,12 +133,19 @@ func (w *Work) scan(i, j int) {
 	w.scan(mid, j)
 }
 
+// any is every failure; open is one that no place looked at so far is short in.
+func (w *Work) any(int) bool    { return true }
+func (w *Work) open(k int) bool { return !w.worst[k].found || w.worst[k].m.holds() }
+
 // tight tells whether a failure leaves so little at one of two places that a few
 // minutes more of stops take it. Stops are whole minutes, and who is exempt from
 // them at one place is not at the next: between two places that hold need may be
 // that much more than at both.
-func (w *Work) tight(a, b *place) bool {
+func (w *Work) tight(a, b *place, of func(k int) bool) bool {
 	for k := range w.failures {
+		if !of(k) {
+			continue
+		}
 		jump := w.jump(&w.failures[k])
 		for _, m := range []*margin{a.tested[k], b.tested[k]} {
 			if m != nil && m.holds() && m.spare() < jump {
@@ -167,7 +174,7 @@ func (w *Work) jump(f *failure) float64 {
 // lookBetween looks at places between two neighbours that both hold, an eighth of
 // their distance apart, where little is left; those that do not hold are kept.
 func (w *Work) lookBetween(a, b *place) {
-	if len(a.binds) > 0 || len(b.binds) > 0 || !w.tight(a, b) {
+	if len(a.binds) > 0 || len(b.binds) > 0 || !w.tight(a, b, w.any) {
 		return
 	}
 	if _, fails := w.eighths(a, b); fails != nil {
@@ -327,8 +334,8 @@ func (w *Work) bindOf(f *failure, m *margin) route.Bind {
 	return route.Bind{Check: check, Who: w.who(f)}
 }
 
-// bound tells whether every margin between two places is certain to hold.
-func (w *Work) bound(i, j int) bool {
+// bound tells whether every margin of some failures is certain to hold between two places.
+func (w *Work) bound(i, j int, of func(k int) bool) bool {
 	a, b := w.places[i], w.places[j]
 	deepest := math.Max(a.at.DepthM, b.at.DepthM)
 	for _, p := range w.places[i:j] {
@@ -336,7 +343,7 @@ func (w *Work) bound(i, j int) bool {
 	}
 	deeper := w.pressure(deepest) - w.pressure(math.Min(a.at.DepthM, b.at.DepthM))
 	for i := range w.failures {
-		if x, y := a.tested[i], b.tested[i]; x != nil && y != nil && !w.covers(x, y, float64(w.rateOf(&w.failures[i])*deeper), 0) {
+		if x, y := a.tested[i], b.tested[i]; of(i) && x != nil && y != nil && !w.covers(x, y, float64(w.rateOf(&w.failures[i])*deeper), 0) {
 			return false
 		}
 	}
