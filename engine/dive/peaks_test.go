@@ -112,3 +112,24 @@ func TestDelayIsJudgedWhereTheWayOutIsLongest(t *testing.T) {
 		}
 	}
 }
+
+// A cylinder that waits at an opening at the surface is on every way out that ends
+// there (D39), at the opening itself too: nothing of that binds the turn.
+func TestWaitingAtTheSurfaceIsOnTheWayOut(t *testing.T) {
+	in := closing(false)
+	in.Stations = in.Stations[:2]
+	in.Stations[0].DepthM = 0
+	in.Legs = in.Legs[:1]
+	in.Route.Moves[1] = route.Move{Leg: "in", To: "pool"}
+	for d := range in.Team {
+		id := in.Team[d].Name + "-o2"
+		in.Team[d].Mains[0].VolumeL = 60
+		in.Team[d].Stages = []route.Cylinder{{ID: id, VolumeL: 7, StartBar: 200, Gas: route.Gas{O2: 1}, Deco: true}}
+		in.Route.StartActions = append(in.Route.StartActions, route.Action{Action: route.ActDrop, Diver: in.Team[d].Name, Cylinder: &id})
+		in.Route.Moves[1].Actions = append(in.Route.Moves[1].Actions, route.Action{Action: route.ActPickUp, Diver: in.Team[d].Name, Cylinder: &id})
+	}
+	w, a := answer(t, in)
+	if !a.Stops || w.reach != nil {
+		t.Errorf("stops %v, turn at %+v by %v, want the whole route", a.Stops, w.reach, w.binds)
+	}
+}

@@ -295,7 +295,7 @@ func (w *Work) piecesOf(x *way) []route.Piece {
 		pieces, _ = w.laidAgain(x)
 	}
 	if len(pieces) == 0 { // at an opening at the surface already
-		return w.surfaced()
+		return w.surfaced(x.at)
 	}
 	return pieces
 }
@@ -313,9 +313,10 @@ func (w *Work) lastMetre(p *place) route.Piece {
 	}
 }
 
-// surfaced is the way out of an opening at the surface: nothing is left of it.
-func (w *Work) surfaced() []route.Piece {
-	return []route.Piece{{Kind: route.PieceAscent, GasFactor: 1}}
+// surfaced is the way out of an opening at the surface: nothing is left of it but the
+// station, where what waits is at hand.
+func (w *Work) surfaced(p *place) []route.Piece {
+	return []route.Piece{{Kind: route.PieceAscent, Station: p.at.Station, GasFactor: 1}}
 }
 
 // lead makes the path of a way out of a place over pieces, picking up what waits on it.

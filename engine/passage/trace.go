@@ -105,6 +105,9 @@ func Fill(p *deco.Path, pieces []route.Piece, t *deco.Team, turnAfter int, turne
 		p.Pieces = append(p.Pieces, q)
 		p.Nodes = append(p.Nodes, next)
 	}
+	if n := len(pieces); n > 0 && pieces[n-1].Kind == route.PieceSwim { // at an opening at the surface nothing follows that names it
+		p.Nodes[len(p.Nodes)-1].Station = pieces[n-1].Towards
+	}
 	return errors.Join(errs...)
 }
 
