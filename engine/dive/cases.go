@@ -123,32 +123,21 @@ func (w *Work) turning() *place {
 	return w.commitment
 }
 
-// farPoints are the places where the team may be farthest out: where it turns, and
-// the peaks of the way out before. The commitment point alone is not enough: that of
-// an unverified traverse is its far opening, of an unverified ring where it closes.
-func (w *Work) farPoints(n *network, turn *place) []*place {
-	list := []*place{turn}
-	for _, i := range w.peaks(n) {
-		if p := w.places[i]; p.spot.Before(turn.spot) {
-			list = append(list, p)
-		}
-	}
-	return list
-}
-
-// farthest is the far point with the dearest way out without its stops.
+// farthest is where the way out without its stops is dearest, up to the turn. The
+// commitment point alone is not enough: that of an unverified traverse is its far
+// opening, of an unverified ring where it closes.
 func (w *Work) farthest() *place {
-	var far *place
-	most := math.Inf(-1)
-	for _, p := range w.farPoints(w.normal, w.turning()) {
-		if pieces, ok := w.laidAgain(&way{at: p, of: w.normal, spot: p.spot}); ok {
-			if cost := w.costOf(pieces); cost > most+1e-9 {
+	far := w.turning()
+	if far != w.commitment {
+		return far
+	}
+	most := w.swimOut(far)
+	for _, i := range w.peaks(w.normal) {
+		if p := w.places[i]; p.spot.Before(w.commitment.spot) {
+			if cost := w.swimOut(p); cost > most+1e-9 {
 				far, most = p, cost
 			}
 		}
-	}
-	if far == nil {
-		return w.turning()
 	}
 	return far
 }
@@ -202,20 +191,16 @@ func (w *Work) under(n *network, p *place) *place {
 	return q
 }
 
-// everybody is each diver's way out alone under a network, of whichever far point leaves least.
+// everybody is each diver's way out alone under a network, of whichever place up to the
+// turn leaves least: minutes lost where the passage is deep can cost more than at its far end.
 func (w *Work) everybody(n *network, turn *place, kind string, delay float64) (list []Case) {
-	far := w.farPoints(n, turn)
-	for i, p := range far {
-		far[i] = w.under(n, p)
-	}
+	var fs []*failure
 	for d := range w.team.Divers {
-		f := &failure{homeward, []int{d}, d, -1}
-		at := func(p *place) *margin { return w.outOf(p, f, delay) }
-		var b worst
-		for _, p := range far {
-			b.take(at(p), p)
-		}
-		list = append(list, w.caseOf(kind, f, &b, at))
+		fs = append(fs, &failure{homeward, []int{d}, d, -1})
+	}
+	at := func(p *place, f *failure) *margin { return w.outOf(p, f, delay) }
+	for k, b := range w.leastOf(fs, delay, w.peaks(n), turn, func(p *place) *place { return w.under(n, p) }, at) {
+		list = append(list, w.caseOf(kind, fs[k], &b, func(p *place) *margin { return at(p, fs[k]) }))
 	}
 	return list
 }

@@ -85,7 +85,7 @@ func (w *Work) peaks(n *network) (list []int) {
 	}
 	before, rising := math.Inf(-1), true
 	for i, p := range w.places {
-		cost := math.Inf(1)
+		cost := math.Inf(1) // no way out
 		if spot, found := w.spotIn(n, p); found {
 			if pieces, ok := w.laidAgain(&way{at: p, of: n, spot: spot}); ok {
 				cost = w.costOf(pieces)
@@ -101,6 +101,12 @@ func (w *Work) peaks(n *network) (list []int) {
 		before = cost
 	}
 	return list
+}
+
+// swimOut is what the cheapest way out of a place of the plan costs without stops, 0 where there is none.
+func (w *Work) swimOut(p *place) float64 {
+	pieces, _ := w.laidAgain(&way{at: p, of: w.normal, spot: p.spot})
+	return w.costOf(pieces)
 }
 
 // costOf is what pieces cost without stops, bar·minutes.

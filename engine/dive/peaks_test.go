@@ -102,7 +102,7 @@ func TestDelayIsJudgedWhereTheWayOutIsLongest(t *testing.T) {
 			told++
 			f := &failure{homeward, []int{0}, w.diver(c.Diver), -1}
 			for _, p := range w.places {
-				if m := w.outOf(p, f, q.DelayMin); p.at.Arriving && m.spare() < c.LeftL-c.NeedL-1e-4 {
+				if m := w.outOf(p, f, q.DelayMin); !w.commitment.spot.Before(p.spot) && c.Holds() && !m.holds() || p.at.Arriving && m.spare() < c.LeftL-c.NeedL-1e-4 {
 					t.Errorf("ring %v, %s: %v L to spare at %s, but %v at %s", ring, c.Diver, c.LeftL-c.NeedL, c.Place, m.spare(), placeText(p))
 				}
 			}
