@@ -131,10 +131,10 @@ func (w *Work) farthest() *place {
 	if far != w.commitment {
 		return far
 	}
-	most := w.swimOut(far)
+	most, _ := w.normal.path.Cost(far.spot)
 	for _, i := range w.peaks(w.normal) {
 		if p := w.places[i]; p.spot.Before(w.commitment.spot) {
-			if cost := w.swimOut(p); cost > most+1e-9 {
+			if cost, _ := w.normal.path.Cost(p.spot); cost > most+1e-9 {
 				far, most = p, cost
 			}
 		}

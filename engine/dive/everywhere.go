@@ -3,8 +3,6 @@ package dive
 import (
 	"math"
 	"slices"
-
-	"lastlight/engine/route"
 )
 
 // widest is how many minutes may lie between two places of a search for the least margin.
@@ -87,9 +85,8 @@ func (w *Work) peaks(n *network) (list []int) {
 	for i, p := range w.places {
 		cost := math.Inf(1) // no way out
 		if spot, found := w.spotIn(n, p); found {
-			if pieces, ok := w.laidAgain(&way{at: p, of: n, spot: spot}); ok {
-				cost = w.costOf(pieces)
-				w.planner.Spent += pieceWork * max(1, len(pieces))
+			if c, ok := n.path.Cost(spot); ok {
+				cost = c
 			}
 		}
 		if rising && cost < before-1e-9 {
@@ -101,22 +98,6 @@ func (w *Work) peaks(n *network) (list []int) {
 		before = cost
 	}
 	return list
-}
-
-// swimOut is what the cheapest way out of a place of the plan costs without stops, 0 where there is none.
-func (w *Work) swimOut(p *place) float64 {
-	pieces, _ := w.laidAgain(&way{at: p, of: w.normal, spot: p.spot})
-	return w.costOf(pieces)
-}
-
-// costOf is what pieces cost without stops, bar·minutes.
-func (w *Work) costOf(pieces []route.Piece) float64 {
-	sum := 0.0
-	for i := range pieces {
-		q := &pieces[i]
-		sum += float64(float64(0.5*q.Minutes)*(w.pressure(q.FromDepthM)+w.pressure(q.ToDepthM))) * w.gasFactor(q)
-	}
-	return sum
 }
 
 // changes tells whether a cylinder is left, taken or held for between a place and the one before.

@@ -122,6 +122,15 @@ func (p *Path) WayFrom(out []Piece, at Spot, k int) ([]Piece, bool) {
 	return out, false
 }
 
+// Cost is what the first of these ways costs, bar·minutes; false where there is none.
+func (p *Path) Cost(at Spot) (barMin float64, ok bool) {
+	s := &p.walk.segs[at.s.seg]
+	if s.mode == noWay {
+		return 0, false
+	}
+	return s.out.at(at.s.x), true
+}
+
 func (p *Path) wayOut(out []Piece, s *segment, x float64, t turning) []Piece {
 	w := p.walk
 	n := 1 // the ascent
