@@ -30,8 +30,10 @@ const longest = 5
 // the commitment point, at the peaks of the way out and at both ends. Between two of
 // them the least that is left of each gas and the most that is needed of it at either
 // bound the margin, with the minutes at the place as deep as the way goes between:
-// need is nowhere more than at the dearer, but for those minutes. Where that bound does not settle it, or more than longest lies between, the next place is
-// looked at half way, down to spacing.
+// need is nowhere more than at the dearer, but for those minutes. Where that bound does
+// not settle it, or more than longest lies between, the next place is looked at half
+// way, down to spacing. Stops are whole minutes, so between the closest places looked
+// at need may still be some litres more.
 func (w *Work) check() {
 	w.worst = make([]worst, len(w.failures))
 	last := len(w.places) - 1
