@@ -2,6 +2,7 @@ package dive
 
 import (
 	"math"
+	"slices"
 
 	"lastlight/engine/route"
 )
@@ -17,6 +18,11 @@ func (w *Work) Apply(r *route.Result, a *Answer) {
 	r.Commitment = w.commitment.at
 	r.Summary.TurnMin = w.commitment.at.ElapsedMin
 	r.Reach = w.reachOf()
+	if w.reach != nil { // counted for the turn too (D25), with what is tested there
+		if w.atReach = w.at(w.reach.spot); len(w.atReach) > 0 {
+			w.judge(w.atReach[0])
+		}
+	}
 	for d := range r.Divers {
 		w.gasOf(d, &r.Divers[d])
 	}
@@ -90,9 +96,9 @@ func (w *Work) twoOut(d int) (most float64, at *place, of *failure) {
 	if w.reach != nil && w.reach.spot.Before(until.spot) {
 		until = w.reach
 	}
-	for _, p := range w.places {
+	for _, p := range append(w.places[:len(w.places):len(w.places)], w.atReach...) {
 		if until.spot.Before(p.spot) {
-			break
+			continue
 		}
 		for i := range w.failures {
 			f := &w.failures[i]
@@ -254,6 +260,12 @@ func (w *Work) checkOf(r *route.Result, name string) (route.Check, bool) {
 		w.lossCheck(lostWaiting, "D24, D19", &c)
 	case route.CheckIndependent:
 		w.lossCheck(lostMain, "D24", &c)
+	case route.CheckSpread:
+		i := slices.IndexFunc(r.Checks, func(c route.Check) bool { return c.Name == name })
+		if !r.Checks[i].Applies {
+			return c, false
+		}
+		w.spreadCheck(&c)
 	case route.CheckDecoGas:
 		w.decoCheck(&c)
 	default:
@@ -276,6 +288,23 @@ func (w *Work) sharingCheck(r *route.Result, c *route.Check) {
 	if c.Applies && w.major != nil && !w.independent() {
 		c.Passed = false
 	}
+}
+
+// spreadCheck tells how far apart the mains of a diver come, stops included (D24).
+func (w *Work) spreadCheck(c *route.Check) {
+	c.Unit, c.Reference, c.Limit, c.Margin = "bar", "D24", w.spread(), math.Inf(1)
+	look := func(at *route.Place, content []float64) {
+		for d := range w.team.Divers {
+			if apart := w.apart(d, content); w.spread()-apart < c.Margin-1e-9 {
+				c.Applies, c.Who, c.Place, c.Measured, c.Margin = true, w.team.Divers[d].Name, at, apart, w.spread()-apart
+			}
+		}
+	}
+	for _, p := range w.places {
+		look(&p.at, p.content)
+	}
+	look(&w.places[len(w.places)-1].at, w.end)
+	c.Passed = c.Margin >= -1e-6
 }
 
 func (w *Work) plannedCheck(c *route.Check) {

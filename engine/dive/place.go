@@ -49,6 +49,7 @@ const (
 type way struct {
 	at    *place
 	major bool // holds a major restriction (D11)
+	only  bool // no other is known
 
 	of   *network
 	spot route.Spot
@@ -367,6 +368,7 @@ func (w *Work) cheapest(list []*way, p *place) *way {
 	case 0:
 		return nil
 	case 1:
+		list[0].only = true
 		return list[0]
 	}
 	team, from := w.team, p.moment

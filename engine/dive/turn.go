@@ -118,12 +118,16 @@ func (w *Work) marked(i int) bool {
 // scan looks at places between two that are judged.
 func (w *Work) scan(i, j int) {
 	a, b := w.places[i], w.places[j]
+	same := w.sameWay(a, b)
 	if j-i < 2 {
-		w.lookBetween(a, b)
+		if w.lookBetween(a, b); !same {
+			w.crossing(a, b)
+		}
 		return
 	}
 	apart := b.moment.Minutes - a.moment.Minutes
 	switch fails := len(b.binds) > 0; {
+	case !same:
 	case len(a.binds) == 0 && !fails && apart <= longest && !w.tight(a, b, w.any) && w.bound(i, j, w.any):
 		return
 	case len(a.binds) > 0 && apart <= 2*longest && !w.tight(a, b, w.open) && w.bound(i, j, w.open):
@@ -133,6 +137,54 @@ func (w *Work) scan(i, j int) {
 	w.judge(w.places[mid])
 	w.scan(i, mid)
 	w.scan(mid, j)
+}
+
+// sameWay tells whether the way out of one of two places leads on as that of the other:
+// over the same legs, but for those between them.
+func (w *Work) sameWay(a, b *place) bool {
+	x, y := w.way(a), w.way(b)
+	if x == nil || y == nil || x.only && y.only {
+		return true
+	}
+	long, short := w.legsOut(x), w.legsOut(y)
+	if len(long) < len(short) {
+		long, short = short, long
+	}
+	return slices.Equal(long[len(long)-len(short):], short)
+}
+
+// legsOut are the legs of a way out in their order.
+func (w *Work) legsOut(x *way) []string {
+	var list []string
+	for _, q := range w.piecesOf(x) {
+		if q.Leg != "" && (len(list) == 0 || list[len(list)-1] != q.Leg) {
+			list = append(list, q.Leg)
+		}
+	}
+	return list
+}
+
+// crossing looks at both sides of the place between two where with the stops one way out
+// costs as much as the other (D15, D16 b): need goes up to it from either side.
+func (w *Work) crossing(a, b *place) {
+	for {
+		spot, ok := w.normal.path.Between(a.spot, b.spot, 0.5, finest/10)
+		if !ok {
+			return
+		}
+		looked := w.at(spot)
+		if len(looked) == 0 {
+			return
+		}
+		mid := looked[0]
+		w.judge(mid)
+		w.between = append(w.between, mid)
+		if w.sameWay(a, mid) {
+			a = mid
+		} else {
+			b = mid
+		}
+	}
 }
 
 // any is every failure; open is one that no place looked at so far is short in.
