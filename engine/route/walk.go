@@ -309,13 +309,14 @@ func (w *walk) swim(i, from int, known bool) {
 	start, end := w.ways.best[from], w.ways.best[m.to]
 	canBack := start != nil && return_.passes && !m.recover
 	canOn := end != nil && there.passes && known && !m.run && (w.lined[m.leg] || m.recover) && !w.wayInOnly
-	f := w.forks(m.leg, -1, -1)
+	back, on := -1, -1
 	if canBack {
-		f.back = from
+		back = from
 	}
 	if canOn {
-		f.on = m.to
+		on = m.to
 	}
+	f := w.forks(m.leg, back, on)
 	var high []float64 // on the way back, up to the piece
 	turned := false
 	for k := range there.pieces {
