@@ -2,7 +2,6 @@ package dive
 
 import (
 	"math"
-	"slices"
 
 	"lastlight/engine/route"
 )
@@ -18,11 +17,6 @@ func (w *Work) Apply(r *route.Result, a *Answer) {
 	r.Commitment = w.commitment.at
 	r.Summary.TurnMin = w.commitment.at.ElapsedMin
 	r.Reach = w.reachOf()
-	if w.reach != nil { // counted for the turn too (D25), with what is tested there
-		if w.atReach = w.at(w.reach.spot); len(w.atReach) > 0 {
-			w.judge(w.atReach[0])
-		}
-	}
 	for d := range r.Divers {
 		w.gasOf(d, &r.Divers[d])
 	}
@@ -261,10 +255,6 @@ func (w *Work) checkOf(r *route.Result, name string) (route.Check, bool) {
 	case route.CheckIndependent:
 		w.lossCheck(lostMain, "D24", &c)
 	case route.CheckSpread:
-		i := slices.IndexFunc(r.Checks, func(c route.Check) bool { return c.Name == name })
-		if !r.Checks[i].Applies {
-			return c, false
-		}
 		w.spreadCheck(&c)
 	case route.CheckDecoGas:
 		w.decoCheck(&c)
@@ -292,10 +282,13 @@ func (w *Work) sharingCheck(r *route.Result, c *route.Check) {
 
 // spreadCheck tells how far apart the mains of a diver come, stops included (D24).
 func (w *Work) spreadCheck(c *route.Check) {
-	c.Unit, c.Reference, c.Limit, c.Margin = "bar", "D24", w.spread(), math.Inf(1)
+	c.Unit, c.Reference, c.Limit = "bar", "D24", w.spread()
 	look := func(at *route.Place, content []float64) {
-		for d := range w.team.Divers {
-			if apart := w.apart(d, content); w.spread()-apart < c.Margin-1e-9 {
+		for d := range w.q.Route.Team {
+			if len(w.q.Route.Team[d].Mains) < 2 {
+				continue
+			}
+			if apart := w.apart(d, content); !c.Applies || apart > c.Measured+1e-9 {
 				c.Applies, c.Who, c.Place, c.Measured, c.Margin = true, w.team.Divers[d].Name, at, apart, w.spread()-apart
 			}
 		}

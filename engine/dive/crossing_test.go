@@ -68,6 +68,42 @@ func TestCrossingIsLookedAt(t *testing.T) {
 	}
 }
 
+// So it is with slower ways out (method handbook, 6: out by touch).
+func TestCrossingOfSlowerWaysIsLookedAt(t *testing.T) {
+	in := knownRing(150)
+	q := question(t, in)
+	q.TouchFactor = 0.7
+	w, err := Open(q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	slow, told := w.slower(q.TouchFactor*in.Speeds.SwimMMin), 0
+	for _, c := range w.Answer().Cases {
+		if c.Kind != CaseTouchContact {
+			continue
+		}
+		told++
+		f, least := &failure{homeward, nil, w.diver(c.Diver), -1}, math.Inf(1)
+		for k := 1; k < len(w.places); k++ {
+			for share := 0.05; share < 1; share += 0.05 {
+				spot, ok := w.normal.path.Between(w.places[k-1].spot, w.places[k].spot, share, 0.01)
+				if !ok {
+					break
+				}
+				for _, p := range w.at(spot) {
+					least = math.Min(least, w.outOf(w.under(slow, p), f, 0).spare())
+				}
+			}
+		}
+		if c.NoWay || c.LeftL-c.NeedL > least+5 { // where the last halving stops
+			t.Errorf("%s: %v L to spare are told at %s, %v L somewhere", c.Diver, c.LeftL-c.NeedL, c.Place, least)
+		}
+	}
+	if told == 0 {
+		t.Error("nothing is told of it")
+	}
+}
+
 // Mains that are breathed one after the other drift apart by the stops too (D24).
 func TestSpreadCountsTheStops(t *testing.T) {
 	in := knownRing(0)

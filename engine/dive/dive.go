@@ -81,7 +81,7 @@ type Work struct {
 	endMin     float64       // of the last
 	end        []float64     // litres per supply at the surface
 	out, again deco.Result   // memory of ways out, and of places looked at later
-	atReach    []*place      // the turn at the latest, worked out there
+	atReach    []*place      // the turn at the latest with what is tested there, which counts for the turn too (D25)
 	bare       []deco.Node   // memory of cheapest
 	pieces     []route.Piece // memory of lay
 	laidLast   *way          // whose pieces they are

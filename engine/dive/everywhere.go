@@ -13,14 +13,15 @@ const widest = 10
 // the place, so that two places bound what lies between: where that may
 // be less than the least found so far, or they lie further apart than widest, the
 // place half way is looked at, down to spacing. Stops are whole minutes, so between
-// them need may be a few minutes' more than at both: every place is looked at where
-// so little is left that this decides, and else what is told may be that much too good.
+// them need may be a few minutes' more than at both; that is reckoned with until
+// something is found that does not hold.
 type search struct {
 	w      *Work
 	fs     []*failure
 	delay  float64 // minutes at the place, on all rates of a failure
 	at     func(p *place, f *failure) *margin
-	place  func(i int) *place // under the network searched
+	under  func(*place) *place // the same place under the network searched
+	place  func(i int) *place  // of those of the dive
 	found  []worst
 	margin [][]*margin // per place looked at
 }
@@ -30,7 +31,7 @@ func (w *Work) leastOf(fs []*failure, delay float64, first []int, until *place, 
 	stay := w.margins
 	w.margins = margins{pieces: w.searched.pieces} // what is found is kept, the rest is forgotten
 	looked := make([]*place, len(w.places))
-	s := &search{w: w, fs: fs, delay: delay, at: at, found: make([]worst, len(fs)), margin: make([][]*margin, len(w.places))}
+	s := &search{w: w, fs: fs, delay: delay, under: under, at: at, found: make([]worst, len(fs)), margin: make([][]*margin, len(w.places))}
 	s.place = func(i int) *place {
 		if looked[i] == nil {
 			looked[i] = under(w.places[i])
@@ -109,22 +110,33 @@ func (s *search) look(i int) []*margin {
 	if s.margin[i] != nil {
 		return s.margin[i]
 	}
-	p := s.place(i)
+	s.margin[i] = s.lookAt(s.place(i))
+	return s.margin[i]
+}
+
+func (s *search) lookAt(p *place) []*margin {
 	list := make([]*margin, len(s.fs))
 	for k, f := range s.fs {
 		list[k] = s.at(p, f)
 		s.found[k].take(list[k], p)
 	}
-	s.margin[i] = list
 	return list
 }
 
 func (s *search) between(i, j int) {
+	a, b := s.place(i), s.place(j)
+	same := s.w.sameWay(a, b)
 	if j-i < 2 {
+		if !same {
+			s.w.crossing(a, b, func(p *place) *place {
+				p = s.under(p)
+				s.lookAt(p)
+				return p
+			})
+		}
 		return
 	}
-	a, b := s.w.places[i], s.w.places[j]
-	if b.moment.Minutes-a.moment.Minutes <= widest && s.settled(i, j) {
+	if same && b.moment.Minutes-a.moment.Minutes <= widest && s.settled(i, j) {
 		return
 	}
 	mid := (i + j) / 2
@@ -148,16 +160,11 @@ func (s *search) settled(i, j int) bool {
 		if x[k] == nil || y[k] == nil {
 			return false
 		}
-		if least := s.found[k].m; least.holds() && least.spare() < s.w.jump(f) {
-			return false
+		least := s.found[k].m.spare()
+		if least >= -litreTolerance {
+			least += s.w.jump(f)
 		}
-		rate := s.w.rates[f.victim].after
-		if f.kind == sharing {
-			for _, d := range f.donors {
-				rate += s.w.rates[d].after
-			}
-		}
-		if !s.w.covers(x[k], y[k], float64(float64(rate*s.delay)*deeper), s.found[k].m.spare()) {
+		if !s.w.covers(x[k], y[k], float64(float64(s.w.rateAfter(f)*s.delay)*deeper), least) {
 			return false
 		}
 	}

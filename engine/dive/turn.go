@@ -71,6 +71,11 @@ func (w *Work) check() {
 	}
 	w.homeFromAll()
 	w.toTheMetre()
+	if w.reach != nil {
+		if w.atReach = w.at(w.reach.spot); len(w.atReach) > 0 {
+			w.judge(w.atReach[0])
+		}
+	}
 }
 
 // homeFromAll turns before the first place looked at from which the team does not
@@ -121,7 +126,11 @@ func (w *Work) scan(i, j int) {
 	same := w.sameWay(a, b)
 	if j-i < 2 {
 		if w.lookBetween(a, b); !same {
-			w.crossing(a, b)
+			w.crossing(a, b, func(p *place) *place {
+				w.judge(p)
+				w.between = append(w.between, p)
+				return p
+			})
 		}
 		return
 	}
@@ -165,21 +174,33 @@ func (w *Work) legsOut(x *way) []string {
 }
 
 // crossing looks at both sides of the place between two where with the stops one way out
-// costs as much as the other (D15, D16 b): need goes up to it from either side.
-func (w *Work) crossing(a, b *place) {
+// costs as much as the other (D15, D16 b): need goes up to it from either side. look
+// works a place of the dive out, and gives it with its way out.
+func (w *Work) crossing(a, b *place, look func(*place) *place) {
+	w.halve(a, b, finest/10, func(p *place) bool {
+		p = look(p)
+		same := w.sameWay(a, p)
+		if same {
+			a = p
+		}
+		return same
+	})
+}
+
+// halve looks half way between two places, and again between that and the one of them
+// that it does not stand for, until they are so many minutes apart: like tells whether
+// it stands for the first. The last two are given.
+func (w *Work) halve(a, b *place, minutes float64, like func(mid *place) bool) (x, y *place) {
 	for {
-		spot, ok := w.normal.path.Between(a.spot, b.spot, 0.5, finest/10)
+		spot, ok := w.normal.path.Between(a.spot, b.spot, 0.5, minutes)
 		if !ok {
-			return
+			return a, b
 		}
 		looked := w.at(spot)
 		if len(looked) == 0 {
-			return
+			return a, b
 		}
-		mid := looked[0]
-		w.judge(mid)
-		w.between = append(w.between, mid)
-		if w.sameWay(a, mid) {
+		if mid := looked[0]; like(mid) {
 			a = mid
 		} else {
 			b = mid
@@ -216,7 +237,8 @@ const (
 	jumpAt  = 9
 )
 
-// jump is what they take of the gas of a failure, litres.
+// jump is what they take of the gas of a failure, litres; whoever goes home alone is
+// donor and victim, and counts twice.
 func (w *Work) jump(f *failure) float64 {
 	rate := w.rates[f.victim].after
 	for _, d := range f.donors {
@@ -409,13 +431,18 @@ func (w *Work) rateOf(f *failure) float64 {
 	if f.kind == homeward {
 		return 0
 	}
+	return float64(w.rateAfter(f) * w.q.Route.Policy.DelayMin)
+}
+
+// rateAfter is the consumption after a failure on the gas it is about, L/min.
+func (w *Work) rateAfter(f *failure) float64 {
 	rate := w.rates[f.victim].after
 	if f.kind == sharing {
 		for _, d := range f.donors {
 			rate += w.rates[d].after
 		}
 	}
-	return float64(rate * w.q.Route.Policy.DelayMin)
+	return rate
 }
 
 // covers tells whether the less of what is left of every gas in two margins
@@ -509,26 +536,15 @@ func (w *Work) narrow(a, b *place) {
 }
 
 func (w *Work) narrowBy(a, b *place, passes func(*place) bool) {
-	for {
-		spot, ok := w.normal.path.Between(a.spot, b.spot, 0.5, finest)
-		if !ok {
-			break
-		}
-		looked := w.at(spot)
-		if len(looked) == 0 {
-			break
-		}
-		mid := looked[0]
+	w.reach, w.beyond = w.halve(a, b, finest, func(mid *place) bool {
 		if w.judge(mid); passes(mid) {
-			a = mid
-		} else {
-			b = mid
-			if list := mid.broken(); len(list) > 0 {
-				w.binds = list
-			}
+			return true
 		}
-	}
-	w.reach, w.beyond = a, b
+		if list := mid.broken(); len(list) > 0 {
+			w.binds = list
+		}
+		return false
+	})
 }
 
 // broken is what a place or the way home from it breaks.
