@@ -120,6 +120,14 @@ func answer(t testing.TB, in route.Input) (*Work, *Answer) {
 	return w, w.Answer()
 }
 
+// swumAt is a plan without a cave and a team yet, with ideal gas and one speed, m/min.
+func swumAt(speed float64) route.Input {
+	return route.Input{
+		Water: route.Water{SurfaceBar: column.Surface, BarPerM: column.PerMetre}, GasModel: "ideal", Policy: policy(),
+		Speeds: route.Speeds{SwimMMin: speed, ContingencyMMin: speed},
+	}
+}
+
 // pit is a dive worked by hand in the method handbook (passage decompression,
 // edge cases): air, GF 30/70, last stop 3 m, 20 m of entrance leg from an opening
 // at 0 m to a level at 9 m, 20 m long, then a pit of 40 m down to 40 m, 20 min

@@ -16,28 +16,25 @@ import (
 // passage: Otter Fork, ways out are compared with their stops, D51) with a nook 20 m
 // beyond the fork at bend, looked into before the way home.
 func forked() route.Input {
-	in := route.Input{
-		Water: route.Water{SurfaceBar: column.Surface, BarPerM: column.PerMetre}, GasModel: "ideal", Policy: policy(),
-		Speeds: route.Speeds{SwimMMin: 12, ContingencyMMin: 12},
-		Stations: []route.Station{
-			{Name: "pool", DepthM: 2, Opening: true, Daylight: true},
-			{Name: "sill", DepthM: 2},
-			{Name: "bend", DepthM: 21},
-			{Name: "crawl", DepthM: 38},
-			{Name: "nook", DepthM: 21},
-		},
-		Route: route.Route{Start: "pool", Moves: []route.Move{
-			{Leg: "b1", To: "sill"},
-			{Leg: "b2", To: "bend", HoldMin: 5, HoldTask: "survey"},
-			{Leg: "b3", To: "crawl", HoldMin: 10, HoldTask: "survey"},
-			{Leg: "b3", To: "bend"},
-			{Leg: "b5", To: "nook"},
-			{Leg: "b5", To: "bend"},
-			{Leg: "b2", To: "sill"},
-			{Leg: "b1", To: "pool"},
-		}},
-		Verified: []route.Verification{{ID: "v", Legs: []string{"b4"}, PassedBy: []string{"Oda", "Ruun"}}},
+	in := swumAt(12)
+	in.Stations = []route.Station{
+		{Name: "pool", DepthM: 2, Opening: true, Daylight: true},
+		{Name: "sill", DepthM: 2},
+		{Name: "bend", DepthM: 21},
+		{Name: "crawl", DepthM: 38},
+		{Name: "nook", DepthM: 21},
 	}
+	in.Route = route.Route{Start: "pool", Moves: []route.Move{
+		{Leg: "b1", To: "sill"},
+		{Leg: "b2", To: "bend", HoldMin: 5, HoldTask: "survey"},
+		{Leg: "b3", To: "crawl", HoldMin: 10, HoldTask: "survey"},
+		{Leg: "b3", To: "bend"},
+		{Leg: "b5", To: "nook"},
+		{Leg: "b5", To: "bend"},
+		{Leg: "b2", To: "sill"},
+		{Leg: "b1", To: "pool"},
+	}}
+	in.Verified = []route.Verification{{ID: "v", Legs: []string{"b4"}, PassedBy: []string{"Oda", "Ruun"}}}
 	in.Policy.VerifiedCounts, in.Policy.VerificationDays = route.VerifiedFromStart, 7
 	leg := func(id, from, to string, metres, flow float64) {
 		in.Legs = append(in.Legs, route.Leg{ID: id, From: from, To: to, LengthM: metres, FlowMMin: flow, Lined: true, Restriction: "none"})

@@ -38,7 +38,7 @@ func (w *Work) lostGas() []LostGas {
 	if x == nil {
 		return list
 	}
-	kept := -1 // of the list, the row whose schedule is in w.again: what nobody breathes is lost to the same one
+	kept := -1 // the row whose schedule is in w.again: most that is lost unbreathed leaves the same schedule
 	for i := range w.failures {
 		f := &w.failures[i]
 		if f.kind != lostWaiting || w.margin(far, f, w.q.Route.Policy.DelayMin) == nil {

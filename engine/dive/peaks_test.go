@@ -11,16 +11,13 @@ import (
 // where the leg just swum is not known yet (method handbook, D10 and D14): a traverse
 // nobody has verified, swum to its far opening, and a ring swum round to where it began.
 func closing(ring bool) route.Input {
-	in := route.Input{
-		Water: route.Water{SurfaceBar: column.Surface, BarPerM: column.PerMetre}, GasModel: "ideal", Policy: policy(),
-		Speeds: route.Speeds{SwimMMin: 15, ContingencyMMin: 15},
-		Stations: []route.Station{
-			{Name: "pool", DepthM: 5, Opening: true, Daylight: true},
-			{Name: "hall", DepthM: 30},
-			{Name: "lake", DepthM: 5, Opening: true, Daylight: true},
-		},
-		Route: route.Route{Start: "pool", Moves: []route.Move{{Leg: "in", To: "hall", HoldMin: 8, HoldTask: "survey"}, {Leg: "on", To: "lake"}}},
+	in := swumAt(15)
+	in.Stations = []route.Station{
+		{Name: "pool", DepthM: 5, Opening: true, Daylight: true},
+		{Name: "hall", DepthM: 30},
+		{Name: "lake", DepthM: 5, Opening: true, Daylight: true},
 	}
+	in.Route = route.Route{Start: "pool", Moves: []route.Move{{Leg: "in", To: "hall", HoldMin: 8, HoldTask: "survey"}, {Leg: "on", To: "lake"}}}
 	in.Legs = []route.Leg{
 		{ID: "in", From: "pool", To: "hall", LengthM: 90, Lined: true, Restriction: "none"},
 		{ID: "on", From: "hall", To: "lake", LengthM: 66, Lined: true, Restriction: "none"},

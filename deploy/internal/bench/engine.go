@@ -21,7 +21,8 @@ import (
 // mostExps is how many times one exp call a full evaluation may take.
 const mostExps = 1e6
 
-// ballast is what a server holds beside its calls, bytes, so that the collector runs here as often as there.
+// ballast is what a server holds beside its calls (ballast of server/internal/app), bytes, so that the collector runs here as
+// often as there.
 const ballast = 128 << 20
 
 // Engine measures the engine alone, without a server: one full evaluation of a
