@@ -14,7 +14,7 @@ import (
 
 // Version names this engine's behaviour. It changes with every change that can
 // change a report; a decision stores it beside its report.
-const Version = "14"
+const Version = "15"
 
 // Input is everything one evaluation is told.
 type Input = facts.Input

@@ -48,6 +48,9 @@ func (p *Planner) allowed(c int, depth float64) bool {
 	return depth <= p.deepest[c] && depth >= p.shallowest[c]
 }
 
+// Allowed tells whether a cylinder of the team scheduled last may be breathed at a depth (D45).
+func (p *Planner) Allowed(c int, depth float64) bool { return p.allowed(c, depth) }
+
 // richest is the cylinder with most oxygen at hand of diver d that may be
 // breathed at both depths (low < 0: at the first only). Ties go to the gas
 // breathed, then back gas, then the order of listing. ok is false if none may.

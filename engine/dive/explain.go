@@ -90,11 +90,11 @@ type stretches struct {
 	breathing [][deco.MaxDivers]uint8
 }
 
-// breathed are the stretches on which a diver of the schedule breathes a cylinder.
-func (x *stretches) breathed(diver, cylinder int) []int {
+// breathed are the stretches on which a diver of the schedule breathes one of some cylinders.
+func (x *stretches) breathed(diver int, cylinders uint64) []int {
 	on := make([]int, 0, len(x.list))
 	for i := range x.list {
-		if int(x.breathing[i][diver]) == cylinder {
+		if cylinders>>x.breathing[i][diver]&1 == 1 {
 			on = append(on, i)
 		}
 	}

@@ -2,6 +2,7 @@ package dive
 
 import (
 	"math"
+	"math/bits"
 	"slices"
 	"sort"
 
@@ -448,22 +449,38 @@ func (w *Work) alike(p *place) bool {
 type loss struct {
 	*outcome
 	loser int // the diver who lost something; -1: nobody
+
+	// The outcome is that with nothing lost, and what the loser breathes there of these
+	// cylinders of the schedule comes from the donor's back gas: see likeOwn.
+	shared uint64
 }
 
 // breathed is what a diver breathes from a cylinder of the team, bar·minutes. In a
 // team whose divers are alike the loser was scheduled first, any other second.
 func (l loss) breathed(w *Work, d, c int) float64 {
-	d, c = l.scheduled(w, d, c)
-	return l.use[d*len(w.team.Cylinders)+c]
+	d, cylinders := l.scheduled(w, d, c)
+	use := l.use[d*len(w.team.Cylinders):]
+	sum := 0.0
+	for ; cylinders != 0; cylinders &= cylinders - 1 {
+		sum += use[bits.TrailingZeros64(cylinders)]
+	}
+	return sum
 }
 
-// scheduled are the diver and cylinder of the schedule that stand for those of the team.
-func (l loss) scheduled(w *Work, d, c int) (int, int) {
-	if !l.alike {
-		return d, c
-	}
+// scheduled are the diver and the cylinders of the schedule, as bits, that stand for
+// those of the team.
+func (l loss) scheduled(w *Work, d, c int) (int, uint64) {
 	owner := w.supplies[w.first[c]].Diver
-	return l.as(d), c - w.team.Divers[owner].Back + w.team.Divers[l.as(owner)].Back
+	switch {
+	case l.shared != 0 && d == l.loser && owner != d:
+		if l.alike {
+			d = 0
+		}
+		return d, l.shared
+	case !l.alike:
+		return d, 1 << c
+	}
+	return l.as(d), 1 << (c - w.team.Divers[owner].Back + w.team.Divers[l.as(owner)].Back)
 }
 
 // as is the diver of the schedule who stands for a diver.
@@ -478,50 +495,79 @@ func (l loss) as(d int) int {
 // every loss. donor is the diver whose back gas the loser breathes after losing
 // the own, -1: nobody.
 func (w *Work) goOut(p *place, loser int, lost uint64, donor int, delay float64) loss {
-	x := w.way(p)
 	divers := len(w.team.Divers)
+	of := loser // in the schedule
 	if p.alike {
 		divers = 1
 		if lost != 0 {
 			lost >>= w.team.Divers[loser].Back
 			divers = min(2, len(w.team.Divers))
+			of = 0
 			donor = min(donor, 0)
 			if donor == 0 {
 				donor = 1
 			}
 		}
 	}
-	if lost != 0 && donor < 0 && w.unused(p, loser, lost, delay) {
-		return loss{w.goOut(p, -1, 0, -1, delay).outcome, -1}
+	switch {
+	case lost == 0:
+	case donor < 0:
+		if w.unbreathed(p, of, lost, delay) {
+			return loss{w.goOut(p, -1, 0, -1, delay).outcome, -1, 0}
+		}
+	case w.likeOwn(p, of, lost, donor, delay):
+		return loss{w.goOut(p, -1, 0, -1, delay).outcome, loser, lost}
 	}
 	for _, o := range p.outs {
 		if o.lost == lost && o.donor == donor && o.delay == delay {
-			return loss{o, loser}
+			return loss{o, loser, 0}
 		}
 	}
-	o := w.scheduleOut(x, p, divers, lost, donor, delay)
+	o := w.scheduleOut(w.way(p), p, divers, lost, donor, delay)
 	p.outs = append(p.outs, o)
-	return loss{o, loser}
+	return loss{o, loser, 0}
 }
 
-// unused tells whether what is lost would not be breathed anyway; then its loss
+// unbreathed tells whether nothing of what is lost would be breathed anyway; then its loss
 // changes nothing, unless it is the oxygen that a last stop is made for (D40): the
 // team can still wait, and change gas, where it would have been picked up (D50).
-func (w *Work) unused(p *place, loser int, lost uint64, delay float64) bool {
+func (w *Work) unbreathed(p *place, loser int, lost uint64, delay float64) bool {
 	base := w.goOut(p, -1, 0, -1, delay)
+	if base.noSchedule {
+		return false
+	}
 	for c := range w.team.Cylinders {
-		if lost>>c&1 == 0 {
-			continue
-		}
-		actual := c
-		if p.alike {
-			actual += w.team.Divers[loser].Back
-		}
-		if base.noSchedule || w.team.Cylinders[c].Mix.O2 > 0.79 || base.breathed(w, loser, actual) > 0 {
+		if lost>>c&1 == 1 && (w.team.Cylinders[c].Mix.O2 > 0.79 || base.breathed(w, loser, c) > 0) {
 			return false
 		}
 	}
 	return true
+}
+
+// likeOwn tells whether sharing comes to the same schedule as nothing lost: whatever of
+// the loser's would be breathed on the way has the mix of the donor's back gas, which may
+// be breathed wherever that may. Which of equal gases is breathed decides nothing (D45).
+func (w *Work) likeOwn(p *place, loser int, lost uint64, donor int, delay float64) bool {
+	mine, theirs := w.team.Divers[loser].Back, w.team.Divers[donor].Back
+	mix := w.team.Cylinders[mine].Mix
+	if lost>>mine&1 == 0 || lost>>theirs&1 == 1 || mix != w.team.Cylinders[theirs].Mix {
+		return false
+	}
+	pieces := w.led(w.way(p)).path.Pieces
+	if !w.planner.Allowed(mine, pieces[0].From) {
+		return false // what is lost is left at once, the own gas would be breathed on
+	}
+	others := uint64(0) // of other mixes, or not to be breathed all along
+	for c := range w.team.Cylinders {
+		if lost>>c&1 == 0 || c == mine {
+			continue
+		}
+		x := &w.team.Cylinders[c]
+		if x.Mix != mix || mix.O2 > 0.79 || x.Kind != deco.Stage || slices.ContainsFunc(pieces, func(q deco.Piece) bool { return max(q.From, q.To) > x.SwitchDepth }) {
+			others |= 1 << c
+		}
+	}
+	return w.unbreathed(p, loser, others, delay)
 }
 
 func (w *Work) scheduleOut(x *way, p *place, divers int, lost uint64, donor int, delay float64) *outcome {
