@@ -130,6 +130,21 @@ func (p *Planner) breathe(s *segment, of []carrying) {
 type coefficients struct {
 	aN2, bN2, inverseBN2 float64
 	aHe, bHe             float64
+	slopeA, slopeB       float64 // see slope
+}
+
+func coefficientsOf(c tissue.Compartment) coefficients {
+	return coefficients{
+		aN2: c.AN2, bN2: c.BN2, inverseBN2: 1 / c.BN2, aHe: c.AHe, bHe: c.BHe,
+		slopeA: c.AHe - c.AN2, slopeB: (c.BN2 - c.BHe) / float64(c.BN2*c.BN2),
+	}
+}
+
+// slope is by how much, at least, the tension allowed grows as helium takes the place of
+// nitrogen, for the whole of it: a grows evenly with its share and 1/b never less than at
+// the start, where it grows by slopeB.
+func (c *coefficients) slope(ambient, gf float64) float64 {
+	return float64(gf * (c.slopeA + float64(ambient*c.slopeB)))
 }
 
 // margin is allowed less tension for a compartment at an ambient pressure:
@@ -197,31 +212,37 @@ func (p *Planner) lead(cylinder int, from, rate float64) (l lead) {
 // its end: Apply and worst in one pass, which is where a schedule's time goes.
 func (p *Planner) fly(into, from *tissue.State, st *tissue.Step, l lead, helium bool, ambient, gf float64) (least float64, compartment int) {
 	limit := p.limits(ambient, gf)
-	least = math.Inf(1)
+	// The search begins with the compartment that was least last time: hardly any other is less.
+	first := p.lastLeast
+	compartment = first
 	if !helium {
+		least = limit[first] - along(&st.N2[first], from.N2[first], l.n2, l.rateN2)
 		for i := range from.N2 {
 			n2 := along(&st.N2[i], from.N2[i], l.n2, l.rateN2)
 			into.N2[i], into.He[i] = n2, 0
-			if m := limit[i] - n2; m < least-tissue.Tie {
+			if m := limit[i] - n2; m < least+tissue.Tie && (i < compartment || m < least-tissue.Tie) {
 				least, compartment = m, i
 			}
 		}
+		p.lastLeast = compartment
 		return least, compartment
 	}
-	// Helium's a is above nitrogen's and its b below, in every compartment, so that
-	// nitrogen's alone give a margin that is never above the true one. Begun with
-	// the compartment that was least last time, most others need no more than that.
-	first := p.lastLeast
-	compartment = first
+	// Nitrogen's a and b alone give a margin that is never above the true one, and with the
+	// slope of what helium adds one that is hardly below it: most others need no more than that.
 	least = p.coef[first].margin(along(&st.N2[first], from.N2[first], l.n2, l.rateN2), along(&st.He[first], from.He[first], l.he, l.rateHe), ambient, gf)
 	for i := range from.N2 {
 		n2, he := along(&st.N2[i], from.N2[i], l.n2, l.rateN2), along(&st.He[i], from.He[i], l.he, l.rateHe)
 		into.N2[i], into.He[i] = n2, he
-		if limit[i]-n2-he > least+tissue.Tie || i == first {
+		more := limit[i] - n2 - he - (least + tissue.Tie) // than least, for sure
+		if more > 0 || i == first {
+			continue
+		}
+		c := &p.coef[i]
+		if float64(more*(n2+he))+float64(c.slope(ambient, gf)*he) > surely {
 			continue
 		}
 		// Of equal margins the lower compartment is named (D46).
-		m := p.coef[i].margin(n2, he, ambient, gf)
+		m := c.margin(n2, he, ambient, gf)
 		if m < least-tissue.Tie || (i < compartment && m < least+tissue.Tie) {
 			least, compartment = m, i
 		}
@@ -229,6 +250,9 @@ func (p *Planner) fly(into, from *tissue.State, st *tissue.Step, l lead, helium 
 	p.lastLeast = compartment
 	return least, compartment
 }
+
+// surely is more than the rounding of a bound, bar².
+const surely = 1e-12
 
 // along is a tension at the end of a segment.
 func along(f *tissue.Factor, tension, inspired, rate float64) float64 {

@@ -93,8 +93,7 @@ func NewPlanner(s Settings) (*Planner, error) {
 	p.steps.model = s.Model
 	p.nitrogen = [2]*limits{new(limits), new(limits)}
 	for i := range p.coef {
-		c := s.Model.Compartment(i)
-		p.coef[i] = coefficients{aN2: c.AN2, bN2: c.BN2, inverseBN2: 1 / c.BN2, aHe: c.AHe, bHe: c.BHe}
+		p.coef[i] = coefficientsOf(s.Model.Compartment(i))
 	}
 	return p, nil
 }
