@@ -2,9 +2,7 @@ package dive
 
 import (
 	"math"
-	"slices"
 
-	"lastlight/engine/deco"
 	"lastlight/engine/finding"
 )
 
@@ -38,7 +36,7 @@ func (w *Work) lostGas() []LostGas {
 	if x == nil {
 		return list
 	}
-	kept := -1 // the row whose schedule is in w.again: most that is lost unbreathed leaves the same schedule
+	spare := -1 // the first row whose cylinder nobody would breathe: the schedule of all such is the same
 	for i := range w.failures {
 		f := &w.failures[i]
 		if f.kind != lostWaiting || w.margin(far, f, w.q.Route.Policy.DelayMin) == nil {
@@ -48,37 +46,35 @@ func (w *Work) lostGas() []LostGas {
 		l := LostGas{
 			Lost: w.cylinderName(c), Diver: w.team.Divers[f.victim].Name, Place: placeText(far), AfterMin: finding.Round9(far.moment.Minutes), Short: []Shortage{},
 		}
-		o := &outcome{lost: 1 << c, donor: -1, delay: w.q.Route.Policy.DelayMin, divers: len(w.team.Divers)}
-		path := w.walkOut(x, far, o, false, &w.out)
-		if path == nil {
-			l.Schedule = Schedule{Stops: []Stop{}, Switches: []Switch{}, Remarks: []Remark{}, Divers: []Diver{}, NoSchedule: true}
-			list = append(list, l)
-			continue
-		}
-		if kept >= 0 && readsAs(&w.out, &w.again) {
-			l.Schedule = list[kept].Schedule
+		o := w.goOut(far, f.victim, 1<<c, -1, w.q.Route.Policy.DelayMin)
+		unbreathed := o.loser < 0
+		if unbreathed && spare >= 0 {
+			l.Schedule = list[spare].Schedule
 		} else {
-			flags := w.planner.Flags(path, &w.out)
-			l.Schedule = w.scheduleOf(path, w.led(x).factors, &w.out, far.content, far.moment.Minutes, func(d int) float64 { return w.rates[d].after }, false)
-			l.Schedule.Remarks = w.remarks(flags, path, &w.out)
+			l.Schedule = w.lostSchedule(x, far, 1<<c)
 		}
-		if kept < 0 {
-			kept, w.out, w.again = len(list), w.again, w.out
+		if unbreathed && spare < 0 {
+			spare = len(list)
 		}
 		for d := range w.team.Divers {
-			l.Short = append(l.Short, w.shortOf(w.alone(far, d, w.goOut(far, f.victim, 1<<c, -1, o.delay), -1, w.rates[d].after), d)...)
+			l.Short = append(l.Short, w.shortOf(w.alone(far, d, o, -1, w.rates[d].after), d)...)
 		}
 		list = append(list, l)
 	}
 	return list
 }
 
-// readsAs tells whether two schedules of one path are written the same.
-func readsAs(a, b *deco.Result) bool {
-	return a.End.Minutes == b.End.Minutes && a.Turn == b.Turn && a.LastStop == b.LastStop &&
-		a.NoStop == b.NoStop && a.NoSchedule == b.NoSchedule && a.NoGas == b.NoGas && a.NoBreak == b.NoBreak &&
-		slices.Equal(a.Stretches, b.Stretches) && slices.Equal(a.Stops, b.Stops) && slices.Equal(a.Switches, b.Switches) &&
-		slices.EqualFunc(a.End.Divers, b.End.Divers, func(x, y deco.Condition) bool { return x.Tissues == y.Tissues })
+// lostSchedule is the way out of a place after the loss of cylinders, of the whole team by name.
+func (w *Work) lostSchedule(x *way, p *place, lost uint64) Schedule {
+	o := &outcome{lost: lost, donor: -1, delay: w.q.Route.Policy.DelayMin, divers: len(w.team.Divers)}
+	path := w.walkOut(x, p, o, false, &w.out)
+	if path == nil {
+		return Schedule{Stops: []Stop{}, Switches: []Switch{}, Remarks: []Remark{}, Divers: []Diver{}, NoSchedule: true}
+	}
+	flags := w.planner.Flags(path, &w.out)
+	s := w.scheduleOf(path, w.led(x).factors, &w.out, p.content, p.moment.Minutes, func(d int) float64 { return w.rates[d].after }, false)
+	s.Remarks = w.remarks(flags, path, &w.out)
+	return s
 }
 
 // shortOf lists the gases of a margin that do not suffice.
