@@ -395,12 +395,18 @@ func (w *Work) Answer() *Answer {
 	a.Oxygen = w.mostOxygen()
 	a.Cases = w.cases()
 	a.LostGas = w.lostGas()
+	a.Stops = !w.result.NoStop || w.result.TotalStop() > 0 || w.result.NoSchedule
+	w.waysOut(a)
+	if w.TooMuch() {
+		return a
+	}
+	if a.Stops {
+		w.twoOuts()
+	}
 	if w.TooMuch() {
 		return a
 	}
 	w.planner.Most, w.planner.Stop = 0, nil // what is left is a few ways out taken to pieces
-	a.Stops = !w.result.NoStop || w.result.TotalStop() > 0 || w.result.NoSchedule
-	w.waysOut(a)
 	if a.Stops {
 		w.Apply(w.q.Result, a)
 	}

@@ -83,42 +83,8 @@ func (w *Work) reachOf() route.Reach {
 	return out
 }
 
-// twoOut is what a donor's mains must hold at the dearest place up to the
-// commitment point or the turn at the latest (D25), litres, with that place and failure.
-func (w *Work) twoOut(d int) (most float64, at *place, of *failure) {
-	until := w.commitment
-	if w.reach != nil && w.reach.spot.Before(until.spot) {
-		until = w.reach
-	}
-	for _, p := range append(w.places[:len(w.places):len(w.places)], w.atReach...) {
-		if until.spot.Before(p.spot) {
-			continue
-		}
-		for i := range w.failures {
-			f := &w.failures[i]
-			if f.kind != sharing || len(f.donors) != 1 || f.donors[0] != d || p.tested == nil || p.tested[i] == nil {
-				continue
-			}
-			m := p.tested[i]
-			mains := 0.0
-			for k := range w.supplies {
-				if s := &w.supplies[k]; s.Diver == d && s.Main {
-					mains += p.content[k]
-				}
-			}
-			if m.fails {
-				return math.Max(most, mains), nil, nil
-			}
-			if need := mains - (m.gases[0].left - m.gases[0].need); need > most {
-				most, at, of = need, p, f
-			}
-		}
-	}
-	return most, at, of
-}
-
 func (w *Work) gasOf(d int, g *route.DiverGas) {
-	two, _, _ := w.twoOut(d)
+	two := w.two[d].litres
 	g.PenetrationL = w.usedMains(d, w.commitment.content)
 	g.SurfaceL = 0
 	i, stage := 0, 0

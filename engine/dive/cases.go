@@ -273,13 +273,7 @@ func (w *Work) othersWait() []Case {
 				fs = append(fs, &failure{lostWaiting, []int{d}, d, lost.lost})
 			}
 		}
-		var first []int
-		for k, p := range w.places {
-			if p.judged {
-				first = append(first, k)
-			}
-		}
-		for k, b := range w.leastOf(fs, w.q.Route.Policy.DelayMin, first, nil, func(p *place) *place { return p }, at) {
+		for k, b := range w.leastOf(fs, w.q.Route.Policy.DelayMin, w.judgedPlaces(), nil, func(p *place) *place { return p }, at) {
 			if b.found {
 				list = append(list, w.caseOf(CaseLostCylinder, fs[k], &b, func(p *place) *margin { return at(p, fs[k]) }))
 			}

@@ -82,6 +82,7 @@ type Work struct {
 	end        []float64     // litres per supply at the surface
 	out, again deco.Result   // memory of ways out, and of places looked at later
 	atReach    []*place      // the turn at the latest with what is tested there, which counts for the turn too (D25)
+	two        []twoOut      // per diver
 	bare       []deco.Node   // memory of cheapest
 	pieces     []route.Piece // memory of lay
 	laidLast   *way          // whose pieces they are

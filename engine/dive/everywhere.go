@@ -72,6 +72,16 @@ func (w *Work) leastOf(fs []*failure, delay float64, first []int, until *place, 
 	return s.found
 }
 
+// judgedPlaces are those of the dive that check looked at.
+func (w *Work) judgedPlaces() (list []int) {
+	for i, p := range w.places {
+		if p.judged {
+			list = append(list, i)
+		}
+	}
+	return list
+}
+
 // peaks are the places from which the way out, without its stops, costs more than
 // from the next, and no less than from the one before: the far end of a passage, the
 // place in a known ring where going on costs as much as going back, and the last

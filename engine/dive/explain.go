@@ -358,10 +358,10 @@ func (w *Work) barMinFrom(minute float64) float64 {
 }
 
 func (w *Work) turnParts(d int, old []route.TurnParts, cylinders []route.CylinderParts) []route.TurnParts {
-	two, at, f := w.twoOut(d)
+	two := w.two[d]
 	var dearest *route.PlaceParts
-	if at != nil {
-		dearest = w.failureParts(at, f, route.BindSharing, 0)
+	if two.at != nil {
+		dearest = w.failureParts(two.at, two.of, route.BindSharing, 0)
 	}
 	var list []route.TurnParts
 	i := 0
@@ -371,8 +371,8 @@ func (w *Work) turnParts(d int, old []route.TurnParts, cylinders []route.Cylinde
 			continue
 		}
 		t := old[i]
-		share := float64(two * s.Share)
-		t.TwoOutL, t.TwoOutAt, t.TwoOut = two, dearest, route.Filled(cylinders[k], w.normal.path.Gauge(k, share), share)
+		share := float64(two.litres * s.Share)
+		t.TwoOutL, t.TwoOutAt, t.TwoOut = two.litres, dearest, route.Filled(cylinders[k], w.normal.path.Gauge(k, share), share)
 		t.Reach, t.ReachLeft = nil, nil
 		if w.reach != nil {
 			l := w.leftParts(k, w.reach.moment.Minutes, w.reach.content[k])
