@@ -21,7 +21,11 @@ func (w *Work) Apply(r *route.Result, a *Answer) {
 		w.gasOf(d, &r.Divers[d])
 	}
 	r.WorstSharingAtLegEnds = nil
-	r.WorstSharing = w.sharingOf(&r.Commitment)
+	if i, b := w.dearest(sharing); b != nil {
+		r.WorstSharing = w.sharingOf(sharingAt{&w.failures[i], *b})
+	} else {
+		r.WorstSharing = nil
+	}
 	for i := range r.Checks {
 		if c, ok := w.checkOf(r, r.Checks[i].Name); ok {
 			if !c.Passed && c.WhatPass == "" && w.reach != nil {
@@ -158,12 +162,9 @@ func (w *Work) dearest(k kind) (int, *worst) {
 	return best, &w.worst[best]
 }
 
-func (w *Work) sharingOf(commitment *route.Place) *route.Sharing {
-	i, b := w.dearest(sharing)
-	if b == nil {
-		return nil
-	}
-	f := &w.failures[i]
+// sharingOf is a sharing exit as the route model tells it.
+func (w *Work) sharingOf(b sharingAt) *route.Sharing {
+	f := b.of
 	donor := w.who(&failure{kind: sharing, donors: f.donors, victim: f.victim})
 	donor = donor[:len(donor)-len("->")-len(w.team.Divers[f.victim].Name)]
 	s := &route.Sharing{Place: b.at.at, Donor: donor, Victim: w.team.Divers[f.victim].Name}
@@ -224,6 +225,15 @@ func (w *Work) checkOf(r *route.Result, name string) (route.Check, bool) {
 		w.spreadCheck(&c)
 	case route.CheckDecoGas:
 		w.decoCheck(&c)
+	case route.CheckHelpfulOutflow:
+		if w.unhelped.of == nil {
+			return c, false
+		}
+		var nowhere *route.Place
+		if w.unhelped.m.fails {
+			nowhere = &w.unhelped.at.at
+		}
+		c = r.WithoutHelp(&w.q.Route.Policy, w.sharingOf(w.unhelped), nowhere)
 	default:
 		return c, false
 	}

@@ -57,10 +57,12 @@ func (w *Work) cases() []Case {
 		until = turn
 	}
 	if w.q.TouchFactor > 0 {
-		list = append(list, w.everywhere(w.slower(float64(w.q.TouchFactor*w.q.Route.Speeds.SwimMMin)), until, CaseTouchContact, CaseTouchSharing)...)
+		rows, _ := w.everywhere(w.slower(float64(w.q.TouchFactor*w.q.Route.Speeds.SwimMMin)), until, CaseTouchContact, CaseTouchSharing)
+		list = append(list, rows...)
 	}
 	if w.helped() {
-		list = append(list, w.everywhere(&network{w.route.WithoutHelp()}, until, "", CaseNoHelp)...)
+		rows, dearest := w.everywhere(&network{w.route.WithoutHelp()}, until, "", CaseNoHelp)
+		list, w.unhelped = append(list, rows...), dearest
 	}
 	list = append(list, w.farSide()...)
 	return append(list, w.othersWait()...)
@@ -143,8 +145,9 @@ func (w *Work) farthest() *place {
 }
 
 // everywhere tells one diver out alone, and out while sharing, under a network, at
-// whichever place of the dive leaves least; an empty kind is not asked for.
-func (w *Work) everywhere(n *network, until *place, alone, shared string) []Case {
+// whichever place of the dive leaves least; an empty kind is not asked for. dearest is
+// the sharing that leaves least.
+func (w *Work) everywhere(n *network, until *place, alone, shared string) (list []Case, dearest sharingAt) {
 	var fs []*failure
 	for d := range w.team.Divers {
 		if alone != "" {
@@ -169,15 +172,23 @@ func (w *Work) everywhere(n *network, until *place, alone, shared string) []Case
 		}
 	}
 	first = append(first, w.peaks(n)...)
-	var list []Case
 	for k, b := range w.leastOf(fs, w.q.Route.Policy.DelayMin, first, until, func(p *place) *place { return w.under(n, p) }, at) {
 		kind := alone
 		if fs[k].kind == sharing {
 			kind = shared
+			if dearest.of == nil || b.m.spare() < dearest.m.spare()-litreTolerance {
+				dearest = sharingAt{fs[k], b}
+			}
 		}
 		list = append(list, w.caseOf(kind, fs[k], &b, func(p *place) *margin { return at(p, fs[k]) }))
 	}
-	return list
+	return list, dearest
+}
+
+// sharingAt is a sharing exit at the place that leaves least; of is nil where none was looked at.
+type sharingAt struct {
+	of *failure
+	worst
 }
 
 // under is the same place with the ways out of a network. It is a place of its

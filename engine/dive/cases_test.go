@@ -2,7 +2,10 @@ package dive
 
 import (
 	"math"
+	"slices"
 	"testing"
+
+	"pgregory.net/rapid"
 
 	"lastlight/engine/route"
 )
@@ -97,5 +100,37 @@ func TestOthersWaitForALostCylinder(t *testing.T) {
 	}
 	if want := 9 * 2; n != want || len(w.team.Divers) != 3 {
 		t.Errorf("%d findings for 9 cylinders and two others each, want %d", n, want)
+	}
+}
+
+// With stops the check of the route says of the flow that helps what the rows say.
+func TestHelpfulFlowGoneInTheRoute(t *testing.T) {
+	passed, failed := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		q, a := answered(t, drawnDive(t))
+		least, rows, holds := math.Inf(1), 0, true
+		for i := range a.Cases {
+			if c := &a.Cases[i]; c.Kind == CaseNoHelp {
+				rows++
+				least, holds = math.Min(least, c.LeftL-c.NeedL), holds && c.Holds()
+			}
+		}
+		if !a.Stops || rows == 0 {
+			return
+		}
+		i := slices.IndexFunc(q.Result.Checks, func(c route.Check) bool { return c.Name == route.CheckHelpfulOutflow })
+		c, cautioned := &q.Result.Checks[i], slices.ContainsFunc(q.Result.Cautions, func(c route.Caution) bool { return c.Kind == route.CautionHelpfulOutflow })
+		if c.Passed != holds || cautioned == holds {
+			t.Fatalf("the rows hold: %v, the check passed: %v, cautioned: %v", holds, c.Passed, cautioned)
+		}
+		if h := q.Result.Helpful; !near(c.Margin, h.MarginL, 1e-9) || holds && math.Abs(c.Margin-least) > 1e-3 {
+			t.Fatalf("%v L in the check, %v in the result, %v in the rows", c.Margin, h.MarginL, least)
+		}
+		if passed++; !holds {
+			passed, failed = passed-1, failed+1
+		}
+	})
+	if passed < 5 || failed < 20 {
+		t.Errorf("%d hold and %d do not: the dives decide nothing", passed, failed)
 	}
 }

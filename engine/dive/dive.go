@@ -83,6 +83,7 @@ type Work struct {
 	out, again deco.Result   // memory of ways out, and of places looked at later
 	atReach    []*place      // the turn at the latest with what is tested there, which counts for the turn too (D25)
 	two        []twoOut      // per diver
+	unhelped   sharingAt     // without the flow that helps
 	bare       []deco.Node   // memory of cheapest
 	pieces     []route.Piece // memory of lay
 	laidLast   *way          // whose pieces they are

@@ -3,6 +3,7 @@ package route
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 )
 
@@ -257,24 +258,30 @@ func (j *judge) siphonCheck() Check {
 	return c
 }
 
-func (r *Result) addHelpCheck(j *judge, passed bool, at *Place, margin float64) {
-	c := Check{Name: CheckHelpfulOutflow, Applies: true, Passed: passed, Verdict: MeansCaution, Unit: "L", Reference: "4.6", Place: at, Margin: margin}
-	if j.in.Policy.HelpfulOutflow == HelpfulRefuse {
+// WithoutHelp is the check of the sharing exit without the flow that helps, at the place
+// that leaves least, with its caution in the result. worst is nil where nobody can share;
+// nowhere is a place without a way out, or none that can be scheduled, nil where there is none.
+func (r *Result) WithoutHelp(p *Policy, worst *Sharing, nowhere *Place) Check {
+	c := Check{Name: CheckHelpfulOutflow, Applies: true, Passed: true, Verdict: MeansCaution, Unit: "L", Reference: "4.6"}
+	if p.HelpfulOutflow == HelpfulRefuse {
 		c.Verdict = MeansRefuse
 	}
-	if r.Helpful != nil {
-		c.Who, c.Measured, c.Limit = r.Helpful.Donor+"->"+r.Helpful.Victim, r.Helpful.LeftL, r.Helpful.NeedL
-		if passed {
-			c.Place, c.Margin = &r.Helpful.Place, r.Helpful.MarginL
-		}
+	r.Helpful = worst
+	if worst != nil {
+		c.Who, c.Place, c.Measured, c.Limit, c.Margin = worst.Donor+"->"+worst.Victim, &worst.Place, worst.LeftL, worst.NeedL, worst.MarginL
+		c.Passed = worst.MarginL >= -litreTolerance
 	}
-	r.Checks = append(r.Checks, c)
-	if !passed {
+	if nowhere != nil {
+		c.Passed, c.Place, c.Margin = false, nowhere, 0
+	}
+	r.Cautions = slices.DeleteFunc(r.Cautions, func(c Caution) bool { return c.Kind == CautionHelpfulOutflow })
+	if !c.Passed {
 		r.Cautions = append(r.Cautions, Caution{
-			Kind: CautionHelpfulOutflow, Who: c.Who, Place: at, Value: margin, Unit: "L",
+			Kind: CautionHelpfulOutflow, Who: c.Who, Place: c.Place, Value: c.Margin, Unit: "L",
 			Phrase: "without the flow that helps on the way out, two on one supply do not get out",
 		})
 	}
+	return c
 }
 
 // Conclude is the verdict: fail if anything that refuses, or needs a waiver, is

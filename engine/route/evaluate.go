@@ -64,19 +64,13 @@ func (r *Result) withoutHelp(j *judge, w *walk) {
 			}
 		}
 	}
-	r.Helpful = w.worstSharing(&k.worst)
 	if k.worst.found {
 		r.Parts.Helpful = k.placeParts(k.worst.at[0].c, k.worst.at[0].at, CheckHelpfulOutflow)
 	}
-	lost := stranded.seg >= 0 && j.stranded == nil
-	if !lost && (r.Helpful == nil || r.Helpful.MarginL >= -litreTolerance) {
-		r.addHelpCheck(j, true, nil, 0)
-		return
-	}
-	if lost {
+	var nowhere *Place
+	if stranded.seg >= 0 && j.stranded == nil {
 		at := w.place(stranded)
-		r.addHelpCheck(j, false, &at, 0)
-		return
+		nowhere = &at
 	}
-	r.addHelpCheck(j, false, &r.Helpful.Place, r.Helpful.MarginL)
+	r.Checks = append(r.Checks, r.WithoutHelp(&j.in.Policy, w.worstSharing(&k.worst), nowhere))
 }
