@@ -2,6 +2,7 @@ package dive
 
 import (
 	"math"
+	"slices"
 
 	"lastlight/engine/deco"
 	"lastlight/engine/finding"
@@ -31,16 +32,18 @@ type Shortage struct {
 // many metres, at the same speeds, and so many minutes more at a node.
 func (w *Work) vary(deeper, longer float64, node int) Variant {
 	path := deco.Path{Nodes: append([]deco.Node(nil), w.laid.Nodes...), Pieces: append([]deco.Piece(nil), w.laid.Pieces...)}
-	last := len(path.Pieces) - 1
+	opening := func(node int) bool {
+		return slices.ContainsFunc(w.q.Route.Stations, func(s route.Station) bool { return s.Opening && s.Name == path.Nodes[node].Station })
+	}
 	for i := range path.Pieces {
 		q := &path.Pieces[i]
 		if q.OpenWater {
 			continue
 		}
-		if i > 0 && !path.Pieces[i-1].OpenWater {
+		if !opening(i) {
 			q.From += deeper
 		}
-		if i < last && !path.Pieces[i+1].OpenWater {
+		if !opening(i + 1) {
 			q.To += deeper
 		}
 		q.Minutes = math.Max(q.Minutes, math.Max((q.From-q.To)/w.q.Route.Policy.AscentMMin, (q.To-q.From)/w.q.Route.Policy.DescentMMin))
