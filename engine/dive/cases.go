@@ -259,7 +259,8 @@ func (w *Work) caseOf(kind string, f *failure, b *worst, at func(*place) *margin
 }
 
 // othersWait is what the others breathe while one diver makes longer stops, a
-// cylinder being lost: the owner's own gas is among the failures of check.
+// cylinder being lost. The owner's own gas is among the failures of check, which is
+// content with what is certain to hold: where it holds, the least is found here.
 func (w *Work) othersWait() []Case {
 	var list []Case
 	for i := range w.failures {
@@ -284,8 +285,16 @@ func (w *Work) othersWait() []Case {
 				fs = append(fs, &failure{lostWaiting, []int{d}, d, lost.lost})
 			}
 		}
+		own := w.worst[i].found && w.worst[i].m.holds()
+		if own {
+			fs = append(fs, lost)
+		}
 		for k, b := range w.leastOf(fs, w.q.Route.Policy.DelayMin, w.judgedPlaces(), nil, func(p *place) *place { return p }, at) {
-			if b.found {
+			switch {
+			case !b.found:
+			case own && k == len(fs)-1:
+				w.worst[i].take(b.m, b.at)
+			default:
 				list = append(list, w.caseOf(CaseLostCylinder, fs[k], &b, func(p *place) *margin { return at(p, fs[k]) }))
 			}
 		}

@@ -46,6 +46,21 @@ func TestNoPlaceIsDearer(t *testing.T) {
 			}
 			return worst
 		}
+		for i := range w.failures {
+			f := &w.failures[i]
+			if f.kind != lostWaiting || !w.worst[i].found || !w.worst[i].m.holds() {
+				continue
+			}
+			got, want := w.worst[i].m.spare(), math.Inf(1)
+			for _, p := range w.places {
+				if m := w.margin(p, f, q.Route.Policy.DelayMin); m != nil {
+					want = math.Min(want, m.spare())
+				}
+			}
+			if want < got-1e-6 {
+				t.Fatalf("%s lost: %v L to spare at %s, elsewhere %v", w.who(f), got, placeText(w.worst[i].at), want)
+			}
+		}
 		slow := w.slower(0.5 * in.Speeds.SwimMMin)
 		for _, c := range a.Cases {
 			f := &failure{homeward, nil, w.diver(c.Diver), -1}
