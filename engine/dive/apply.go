@@ -288,9 +288,7 @@ func (w *Work) plannedCheck(c *route.Check) {
 		if m := w.end[k] - s.PlannedL; m < least-litreTolerance {
 			least = m
 			c.Who, c.Measured = w.team.Divers[s.Diver].Name, w.normal.path.Gauge(k, w.end[k])
-			if !s.Main {
-				c.Who = s.ID
-			} else if s.Share < 1 {
+			if !s.Main || s.Share < 1 {
 				c.Who += " " + s.ID
 			}
 		}

@@ -198,8 +198,9 @@ func (c *Case) who(text string) (s finding.Subject, other *finding.Subject) {
 			return m.subject(), nil
 		}
 	}
+	_, of, _ := strings.Cut(text, " ") // a diver and one of the diver's supplies
 	for i := range c.In.Plan.Supplies {
-		if sup := &c.In.Plan.Supplies[i]; sup.ID == text {
+		if sup := &c.In.Plan.Supplies[i]; sup.ID == text || sup.ID == of {
 			return c.supply(*sup), nil
 		}
 	}
