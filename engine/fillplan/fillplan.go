@@ -149,11 +149,17 @@ func (b *Budget) add(s Station, f Fill) {
 	}
 	sheet, err := q.Sheet()
 	if cannot, ok := errors.AsType[*gas.CannotReach](err); ok && cannot.DrainTo >= 0 {
-		// Bled to whole bar, downward: more than enough is bled off.
+		// Bled to whole bar, downward: more than enough is bled off. What is at a
+		// whole bar but for rounding is there: a bar less would ask for gas.
 		out.Problems = append(out.Problems, Drained)
-		out.DrainToBar = math.Floor(cannot.DrainTo)
+		out.DrainToBar = math.Floor(cannot.DrainTo + 1e-9)
 		q.NowBar = out.DrainToBar
 		sheet, err = q.Sheet()
+		if _, ok := errors.AsType[*gas.CannotReach](err); ok { // too much is then missing: to the tenth
+			out.DrainToBar = math.Floor(float64(cannot.DrainTo*10)+1e-9) / 10
+			q.NowBar = out.DrainToBar
+			sheet, err = q.Sheet()
+		}
 	}
 	switch _, unreachable := errors.AsType[*gas.CannotReach](err); {
 	case unreachable:

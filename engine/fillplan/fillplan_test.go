@@ -106,3 +106,22 @@ func TestProblemsAreSaid(t *testing.T) {
 		t.Error("a station of nothing is accepted")
 	}
 }
+
+// More than is wanted of the mix that is wanted: it is bled to the pressure wanted;
+// no gas goes in, so nothing has to be clean.
+func TestMoreThanWantedIsBledOnly(t *testing.T) {
+	for _, m := range []gas.Mix{gas.Air, {O2: 0.32}, {O2: 0.18, He: 0.45}} {
+		for _, top := range []gas.Mix{gas.Air, m} {
+			s := station()
+			s.TopUp = top
+			out, err := Of([]Day{{Fills: []Fill{{Volume: 12, Now: m, NowBar: 220.5, Target: m, ToBar: 210, Clean: "not_clean", CleanAbove: 0.4}}}}, s)
+			if err != nil {
+				t.Fatal(err)
+			}
+			f := out[0].Fills[0]
+			if f.DrainToBar != 210 || !slices.Equal(f.Problems, []string{Drained}) || f.TopUpL+f.OxygenL+f.HeliumL != 0 {
+				t.Errorf("%v topped up with %v: %+v", m, top, f)
+			}
+		}
+	}
+}

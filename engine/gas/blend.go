@@ -310,16 +310,22 @@ func (b *Blend) solve(now, want amounts) (map[Ingredient]float64, error) {
 			worst.Of = "oxygen"
 		}
 	}
-	// Each part is linear in what is left of the present content: find the largest share that will do.
+	// Each part is linear in what is left of the present content: find the largest
+	// share that will do. Of a lean rest some may be needed, beside a rich top-up gas.
 	top0, he0, o20 := b.parts(amounts{}, want)
-	if top0 < least || he0 < least || o20 < least {
-		return nil, b.emptied(worst, want)
-	}
-	share := 1.0
+	low, share := 0.0, 1.0
 	for _, p := range [][2]float64{{top0, top}, {he0, he}, {o20, o2}} {
-		if p[1] < 0 {
+		switch {
+		case p[0] < least && p[1] < least:
+			low = math.Inf(1)
+		case p[1] < least:
 			share = math.Min(share, math.Max(0, p[0])/(math.Max(0, p[0])-p[1]))
+		case p[0] < least:
+			low = math.Max(low, p[0]/(p[0]-math.Max(0, p[1])))
 		}
+	}
+	if low > share+slack {
+		return nil, b.emptied(worst, want)
 	}
 	left := amounts{float64(now.n2 * share), float64(now.o2 * share), float64(now.he * share)}
 	// What stays in an open cylinder cannot be bled off.
@@ -344,9 +350,25 @@ func (b *Blend) emptied(e *CannotReach, want amounts) *CannotReach {
 // it: what would have to be taken out is left in. ok is false where the mix is
 // then outside the tolerance.
 func (b *Blend) near(now, want amounts) (map[Ingredient]float64, bool) {
-	_, he, o2 := b.parts(now, want)
+	top, he, o2 := b.parts(now, want)
+	if top < 0 { // too much nitrogen is in it: no top-up gas, which would not make up for less of the others
+		he, o2 = want.he-now.he, want.o2-now.o2
+	}
 	he, o2 = math.Max(0, he), math.Max(0, o2)
 	have := now.plus(Mix{He: 1}, he).plus(Oxygen, o2)
+	if have.pressure(b) > b.ToBar+b.Surface { // what stays in takes some of the room
+		low, high := 0.0, 1.0
+		for range 100 {
+			mid := float64(0.5 * (low + high))
+			if now.plus(Mix{He: 1}, float64(he*mid)).plus(Oxygen, float64(o2*mid)).pressure(b) < b.ToBar+b.Surface {
+				low = mid
+			} else {
+				high = mid
+			}
+		}
+		he, o2 = float64(he*low), float64(o2*low)
+		have = now.plus(Mix{He: 1}, he).plus(Oxygen, o2)
+	}
 	full := b.fillTo(have, b.TopUp, b.ToBar)
 	m := full.mix()
 	ok := math.Abs(m.O2-b.Target.O2) <= b.Tolerance.O2 && math.Abs(m.He-b.Target.He) <= b.Tolerance.He &&

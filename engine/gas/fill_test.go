@@ -109,6 +109,86 @@ func TestEmptiedIsNearEnough(t *testing.T) {
 	near(t, "oxygen", s.Makes.O2, 0.2115, 0.002)
 }
 
+// A mix without nitrogen into an open cylinder of air: what stays in, 0.79 bar of
+// nitrogen of 201 bar (by hand, ideal), leaves 99.6 % of oxygen, within a point;
+// as much oxygen goes in as the pressure wanted has room for.
+func TestPureGasIntoAnEmptiedCylinder(t *testing.T) {
+	for _, r := range []struct {
+		now, target Mix
+		bar, o2, he float64
+	}{
+		{Air, Oxygen, 0, 0.996, 0}, {Mix{O2: 0.5}, Oxygen, 60, 0.9975, 0}, {Air, Mix{O2: 0.3, He: 0.7}, 0, 0.299, 0.697}, {Oxygen, Mix{He: 1}, 0, 0.005, 0.995},
+	} {
+		b := Blend{Volume: 7, Kelvin: 293.15, Surface: 1, Now: r.now, NowBar: r.bar, Target: r.target, ToBar: 200, TopUp: Air, Tolerance: Mix{O2: 0.01, He: 0.02}}
+		if r.bar > 0 {
+			cannot, ok := errors.AsType[*CannotReach](second(b.Sheet()))
+			if !ok || cannot.DrainTo != 0 {
+				t.Fatalf("%v into %v: bleed down to %v", r.target, r.now, cannot)
+			}
+			b.NowBar = 0
+		}
+		s, err := b.Sheet()
+		if err != nil {
+			t.Fatalf("%v into %v: %v", r.target, r.now, err)
+		}
+		if math.Abs(s.Makes.O2-r.o2) > 0.001 || math.Abs(s.Makes.He-r.he) > 0.001 {
+			t.Errorf("%v into %v makes %v", r.target, r.now, s.Makes)
+		}
+		near(t, "filled to", s.Steps[2].ToBar, 200, 1e-6)
+	}
+}
+
+// More in the cylinder than is wanted, of the mix that is wanted and topped up
+// with: it is bled to the pressure wanted, no further, and needs no gas.
+func TestMoreInItThanWanted(t *testing.T) {
+	rapid.Check(t, func(r *rapid.T) {
+		m := rapid.SampledFrom([]Mix{Air, ean32, {O2: 0.209}, tx1845, {O2: 0.5}}).Draw(r, "mix")
+		to := rapid.Float64Range(10, 300).Draw(r, "to")
+		b := Blend{
+			Volume: rapid.Float64Range(3, 50).Draw(r, "litres"), Kelvin: rapid.Float64Range(268, 318).Draw(r, "kelvin"), Surface: rapid.Float64Range(0.7, 1.05).Draw(r, "surface"),
+			Now: m, NowBar: to + rapid.Float64Range(0.1, 100).Draw(r, "more"), Target: m, ToBar: to, TopUp: rapid.SampledFrom([]Mix{m, Air}).Draw(r, "top-up"),
+		}
+		cannot, ok := errors.AsType[*CannotReach](second(b.Sheet()))
+		if !ok {
+			t.Fatal("more than wanted is in it")
+		}
+		near(t, "bleed down to", cannot.DrainTo, to, 1e-9)
+		b.NowBar = to
+		s, err := b.Sheet()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, step := range s.Steps {
+			if step.Moles != 0 {
+				t.Fatalf("%+v: %+v", b, step)
+			}
+		}
+	})
+}
+
+// EAN28 to 200 bar out of 190 bar of air, with EAN32 to top up, absolute and ideal:
+// 144 bar of nitrogen are wanted, so 144/0.79 = 182.28 bar of air may stay. Bled
+// empty it could not be made, for EAN32 alone is too rich: at least 72.7 bar of air
+// must stay (0.21 x + 0.32 (200 - x) = 56), and 50 bar are not enough.
+func TestSomeOfWhatIsInItIsNeeded(t *testing.T) {
+	b := Blend{Model: Ideal, Volume: 12, Kelvin: 293.15, Surface: 1, Now: Air, NowBar: 189, Target: Mix{O2: 0.28}, ToBar: 199, TopUp: ean32}
+	cannot, ok := errors.AsType[*CannotReach](second(b.Sheet()))
+	if !ok {
+		t.Fatal("all of it may stay")
+	}
+	near(t, "bleed down to", cannot.DrainTo, 144/0.79-1, 1e-9)
+	for _, bar := range []float64{cannot.DrainTo, 100, 71.8} {
+		b.NowBar = bar
+		if _, err := b.Sheet(); err != nil {
+			t.Errorf("from %v bar: %v", bar, err)
+		}
+	}
+	b.NowBar = 50
+	if cannot, ok = errors.AsType[*CannotReach](second(b.Sheet())); !ok || cannot.DrainTo >= 0 || cannot.Of != "oxygen" {
+		t.Errorf("from 50 bar: %v", cannot)
+	}
+}
+
 func second[T any](_ T, err error) error { return err }
 
 func TestReadingErrorSpreadsTheMix(t *testing.T) {

@@ -95,6 +95,9 @@ func Blend(r *lastlightv1.GetBlendSheetRequest, pol *policy.Policy) (*lastlightv
 		out.WhyNot, out.BleedToBar, out.StartBar = "too much "+cannot.Of+" in the cylinder", &to, to
 		q.NowBar = to
 		sheet, err = q.Sheet()
+		if cannot, ok := errors.AsType[*gas.CannotReach](err); ok { // not to be met with a gauge
+			return &lastlightv1.BlendSheet{WhyNot: cannot.Error(), StartBar: m.PresentPressure.GetBar()}, nil
+		}
 	}
 	if err != nil {
 		p.Add("pressure", bar(q.ToBar), "a pressure this cylinder may be filled to at that temperature", err.Error())
