@@ -107,7 +107,7 @@ func question(t interface{ Fatal(...any) }, in route.Input) *Question {
 	q := &Question{Route: in, Laid: laid, Result: &res, Settings: settings(), DeeperM: 3, LongerMin: 3, SwitchDepth: func(*route.Cylinder) float64 { return deco.MaxDepth }}
 	for range in.Team {
 		q.Tissues = append(q.Tissues, q.Settings.Model.Saturated(column.Surface))
-		q.Carried = append(q.Carried, oxygen.Carried{Days: 1})
+		q.Carried = append(q.Carried, oxygen.Carried{Days: 1, LeastDays: 1})
 	}
 	return q
 }

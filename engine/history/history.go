@@ -133,7 +133,9 @@ func At(d *facts.Diver, p Place, s Settings) Start {
 		stay.leave(x.Out)
 		mine := &out.Dives[len(out.Dives)-1]
 		mine.CNS, mine.OTU = e.cns, e.otu
-		account = append(account, oxygen.Past{EndedAgo: float64(p.Entry.Sub(x.Out)), CNS: e.cns, Daily: e.daily, OTU: e.otu})
+		account = append(account, oxygen.Past{
+			EndedAgo: float64(p.Entry.Sub(x.Out)), Minutes: float64(x.Out.Sub(x.Entry)), CNS: e.cns, Daily: e.daily, OTU: e.otu,
+		})
 	}
 	out.Arrived = stay.to(p.Site, p.Altitude, p.Surface, p.Entry)
 	if p.Altitude > s.Altitude && out.Arrived.IsZero() {

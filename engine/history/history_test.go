@@ -288,7 +288,7 @@ func TestWildRecords(t *testing.T) {
 		}
 	}
 	var none calendar.Instant
-	if got := At(&facts.Diver{}, Place{Site: "x", Surface: 1, Entry: none}, s); got.Oxygen != (oxygen.Carried{Days: 1}) {
+	if got := At(&facts.Diver{}, Place{Site: "x", Surface: 1, Entry: none}, s); got.Oxygen != (oxygen.Carried{Days: 1, LeastDays: 1}) {
 		t.Errorf("no entry: %+v", got)
 	}
 }

@@ -2,6 +2,7 @@ package oxygen
 
 import (
 	"math"
+	"slices"
 
 	"lastlight/engine/floats"
 )
@@ -72,6 +73,7 @@ func DailyShare(from, to, minutes float64) float64 {
 // Past is what an earlier dive left in the account.
 type Past struct {
 	EndedAgo float64 // minutes from its end to the start of the dive in question
+	Minutes  float64 // it lasted
 	CNS      float64 // percent of the single-exposure limit, of that dive alone
 	Daily    float64 // percent of the 24-hour limit
 	OTU      float64
@@ -79,21 +81,26 @@ type Past struct {
 
 // Carried is the account of earlier dives at the start of a dive.
 type Carried struct {
-	CNS      float64 // percent, decayed by CNSHalfTime
+	CNS      float64 // percent, decayed by CNSHalfTime while at the surface
 	CNSWhole float64 // percent, of the last 24 hours without decay: both are shown
 	Daily    float64 // percent of the 24-hour limit, last 24 hours
 	OTUDay   float64 // last 24 hours
 	OTUAll   float64 // all dives given
-	Days     int     // days of diving so far, the present one counted: the REPEX day
+	// Days of diving so far, the present one counted: the REPEX day, at most and at
+	// least. More days allow less for each of them, and more in all.
+	Days, LeastDays int
 }
 
-// Carry adds up earlier dives. A dive that ended less than 24 hours ago counts
-// whole in the last 24 hours: what of it lies further back is not taken off.
+// Carry adds up earlier dives, the oldest first. A dive that ended less than 24
+// hours ago counts whole in the last 24 hours: what of it lies further back is not
+// taken off. The decay is that of the surface: it rests during the dives between.
 func Carry(past []Past) Carried {
-	c := Carried{Days: 1}
-	for _, p := range past {
+	c := Carried{Days: 1, LeastDays: 1}
+	dived := 0.0 // minutes of the dives after the one looked at
+	for _, p := range slices.Backward(past) {
 		ago := math.Max(0, p.EndedAgo)
-		c.CNS += Decayed(p.CNS, ago)
+		c.CNS += Decayed(p.CNS, ago-dived)
+		dived += p.Minutes
 		c.OTUAll += p.OTU
 		if ago < Day {
 			c.CNSWhole += p.CNS
@@ -101,6 +108,7 @@ func Carry(past []Past) Carried {
 			c.OTUDay += p.OTU
 		}
 		c.Days = max(c.Days, 1+int(math.Min(1000, math.Ceil(ago/Day))))
+		c.LeastDays = max(c.LeastDays, 1+int(math.Min(1000, math.Floor(ago/Day))))
 	}
 	return c
 }

@@ -457,9 +457,9 @@ func exposure(c *Case) []finding.Finding {
 		if limit := math.Min(o.OTUDaily, oxygen.RepexDaily(c.Starts[i].Oxygen.Days)); d.OTUDay > limit+1e-9 {
 			over("lungs", d.OTUDay, limit, 0, "OTU")
 		}
-		if limit := oxygen.RepexTotal(c.Starts[i].Oxygen.Days); d.OTUAll > limit+1e-9 {
+		if limit := oxygen.RepexTotal(c.Starts[i].Oxygen.LeastDays); d.OTUAll > limit+1e-9 {
 			over("days", d.OTUAll, limit, 0, "OTU")
-			out[len(out)-1].Figures = []finding.Figure{finding.CountOf("days", c.Starts[i].Oxygen.Days, "days")}
+			out[len(out)-1].Figures = []finding.Figure{finding.CountOf("days", c.Starts[i].Oxygen.LeastDays, "days")}
 		}
 		if len(out) > refused {
 			continue

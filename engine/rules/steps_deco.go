@@ -111,7 +111,7 @@ func (c *Case) plannedStops() []finding.Step {
 func (c *Case) exposureSteps(i int, f *finding.Finding) []finding.Step {
 	s := c.explaining("physics, 3")
 	d, carried := &c.Dive.Schedule.Divers[i], c.Starts[i].Oxygen
-	const decayed = "earlier dives (diver.history), halved every 90 min"
+	const decayed = "earlier dives (diver.history), halved every 90 min at the surface"
 	switch f.Code {
 	case "day":
 		s.account(i, f.Key(), "24-hour limit used by this dive", d.DailyAll-carried.Daily, percent, func(x *route.Stretch) float64 { return s.limitUsed(x, i, true) })
@@ -302,7 +302,7 @@ func (c *Case) wayOutOxygen(x *dive.Oxygen) []finding.Step {
 		return all.At(finding.Above)
 	}
 	so, out := sum("dive so far", x.SoFar, x.SoFarCNS), sum("way out", x.Out, x.OutCNS)
-	s.add("all of it", "earlier + dive so far + way out", percent("CNS", x.CNS), percent("earlier", x.Earlier).At("earlier dives (diver.history), halved every 90 min"), so, out)
+	s.add("all of it", "earlier + dive so far + way out", percent("CNS", x.CNS), percent("earlier", x.Earlier).At("earlier dives (diver.history), halved every 90 min at the surface"), so, out)
 	return s.lines()
 }
 
