@@ -373,7 +373,11 @@ func (b *Blend) near(now, want amounts) (map[Ingredient]float64, bool) {
 	m := full.mix()
 	ok := math.Abs(m.O2-b.Target.O2) <= b.Tolerance.O2 && math.Abs(m.He-b.Target.He) <= b.Tolerance.He &&
 		full.pressure(b)-b.Surface <= b.ToBar+ratedSlack
-	return map[Ingredient]float64{AddHelium: he, AddOxygen: o2, AddTopUp: full.total() - have.total()}, ok
+	more := full.total() - have.total()
+	if more < float64(1e-9*want.total()) { // rounding, not gas
+		more = 0
+	}
+	return map[Ingredient]float64{AddHelium: he, AddOxygen: o2, AddTopUp: more}, ok
 }
 
 func (b *Blend) parts(now, want amounts) (top, he, o2 float64) {

@@ -135,6 +135,9 @@ func TestPureGasIntoAnEmptiedCylinder(t *testing.T) {
 			t.Errorf("%v into %v makes %v", r.target, r.now, s.Makes)
 		}
 		near(t, "filled to", s.Steps[2].ToBar, 200, 1e-6)
+		if s.Steps[2].Moles != 0 {
+			t.Errorf("%v into %v is topped up with %v mol", r.target, r.now, s.Steps[2].Moles)
+		}
 	}
 }
 
