@@ -20,6 +20,7 @@ type Limits struct {
 type Want struct {
 	Depth     float64 // metres, 0 or more
 	OxygenBar float64 // most oxygen pressure
+	FloorBar  float64 // least oxygen pressure (LeastOxygen); 0: none asked
 	Narcosis  float64 // most equivalent narcotic depth in metres; below 0: none asked
 	Density   float64 // most density in g/L at DensityKelvin; 0: none asked
 	// Oxygen counted as narcotic.
@@ -51,7 +52,8 @@ func (w Want) Helium(o2 float64, c water.Column) float64 {
 
 // Keeps reports whether a mix keeps to all that is asked.
 func (w Want) Keeps(m Mix, c water.Column) bool {
-	return float64(m.O2*c.Pressure(w.Depth)) <= w.OxygenBar+fractionSlack && m.He >= w.Helium(m.O2, c)-fractionSlack
+	p := float64(m.O2 * c.Pressure(w.Depth))
+	return p <= w.OxygenBar+fractionSlack && p >= LeastOxygen(w.FloorBar, c)-fractionSlack && m.He >= w.Helium(m.O2, c)-fractionSlack
 }
 
 // Best is the mix for a depth with the most oxygen and the least helium that
@@ -72,7 +74,7 @@ func (w Want) Best(c water.Column) (exact, whole Mix, ok bool) {
 	if exact.O2+exact.He > 1+fractionSlack {
 		exact = whole
 	}
-	return exact, whole, whole.O2 > 0
+	return exact, whole, whole.O2 > 0 && float64(whole.O2*c.Pressure(w.Depth)) >= LeastOxygen(w.FloorBar, c)-fractionSlack
 }
 
 // Stocked are the mixes blended as a rule: nitrox and trimix by their common
@@ -154,11 +156,11 @@ func (l Limits) At(m Mix, depth float64, c water.Column) Breathed {
 	return b
 }
 
-// Shallowest is the least depth in metres at which a mix has enough oxygen; 0
-// where it may be breathed at the surface, +Inf without oxygen.
+// Shallowest is the least depth in metres at which a mix has enough oxygen
+// (LeastOxygen); 0 where it may be breathed at the surface, +Inf without oxygen.
 func (l Limits) Shallowest(m Mix, c water.Column) float64 {
 	if !(m.O2 > 0) {
 		return math.Inf(1)
 	}
-	return math.Max(0, c.Depth(l.FloorBar/m.O2))
+	return math.Max(0, c.Depth(LeastOxygen(l.FloorBar, c)/m.O2))
 }

@@ -100,6 +100,20 @@ func TestLimitsAtADepth(t *testing.T) {
 			t.Errorf("%v at %v m: cautioned for %v, want %q", r.m, r.depth, b.Cautioned, r.cautioned)
 		}
 	}
+	// Physics section 0, 7: the floor is the smaller of 0.18 bar and 0.21 x surface
+	// pressure; at 2000 m (0.794952 bar, physics row 2.4) air is breathed from the
+	// surface, and 10/70 from (0.1669/0.10 - 0.7950)/0.0980665 = 8.92 m down.
+	high := water.Of(0.794952, water.FreshDensity)
+	near(t, "air at 2000 m", l.Shallowest(Air, high), 0, 0)
+	near(t, "10/70 at 2000 m", l.Shallowest(Mix{O2: 0.10, He: 0.70}, high), 8.917, 1e-4)
+	// At 5 m (1.5 bar) 12/65 has 0.18 bar, and 10/70 0.15.
+	fit := Want{Depth: 5, OxygenBar: 1.4, FloorBar: 0.18, Narcosis: -1}.Fitting(Stocked(), hand)
+	if last := fit[len(fit)-1]; last != (Mix{O2: 0.12, He: 0.65}) {
+		t.Errorf("the leanest for 5 m is %v", last)
+	}
+	if _, whole, ok := (Want{Depth: 100, OxygenBar: 1.4, FloorBar: 0.18, Narcosis: -1, Density: 2.1}).Best(hand); ok {
+		t.Errorf("%v is offered for 100 m", whole)
+	}
 	if RoundUp(8) != 8 || RoundUp(8.01) != 8.1 {
 		t.Error("rounded up")
 	}

@@ -1033,7 +1033,7 @@ func (x *GetSettledPressureRequest) GetToC() float64 {
 
 type SettledPressure struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Rounded down to 0.1 bar.
+	// Rounded to 0.1 bar: down, or up where it warms.
 	Bar           float64 `protobuf:"fixed64,1,opt,name=bar,proto3" json:"bar,omitempty"`
 	IdealBar      float64 `protobuf:"fixed64,2,opt,name=ideal_bar,json=idealBar,proto3" json:"ideal_bar,omitempty"`
 	unknownFields protoimpl.UnknownFields

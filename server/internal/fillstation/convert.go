@@ -69,7 +69,7 @@ func column(s *lastlightv1.Surroundings) (water.Column, error) {
 	}
 	switch at := s.GetSurface().(type) {
 	case *lastlightv1.Surroundings_AltitudeM:
-		bar, err := water.SurfacePressure(at.AltitudeM)
+		bar, err := water.SurfacePressure(water.Geopotential(at.AltitudeM))
 		if err != nil {
 			return water.Column{}, err
 		}
@@ -88,9 +88,9 @@ func limitsOf(p *policy.Policy) gas.Limits {
 	}
 }
 
-func limitsUsed(l gas.Limits) *lastlightv1.GasLimits {
+func limitsUsed(l gas.Limits, c water.Column) *lastlightv1.GasLimits {
 	return &lastlightv1.GasLimits{
-		OxygenWorkingBar: l.WorkingBar, OxygenRestingBar: l.RestingBar, OxygenFloorBar: l.FloorBar,
+		OxygenWorkingBar: l.WorkingBar, OxygenRestingBar: l.RestingBar, OxygenFloorBar: up(gas.LeastOxygen(l.FloorBar, c), 3),
 		DensityAdvised: l.DensityCaution, DensityMost: l.DensityMost, OxygenNarcotic: l.OxygenNarcotic,
 	}
 }

@@ -55,7 +55,11 @@ func Settled(r *lastlightv1.GetSettledPressureRequest) (*lastlightv1.SettledPres
 	if err != nil {
 		return nil, err
 	}
-	return &lastlightv1.SettledPressure{Bar: down(real, 1), IdealBar: round(ideal, 1)}, nil
+	shown := down(real, 1) // less gas than there is, or where it warms a pressure to beware of
+	if m.GetToC() > m.GetFromC() {
+		shown = up(real, 1)
+	}
+	return &lastlightv1.SettledPressure{Bar: shown, IdealBar: round(ideal, 1)}, nil
 }
 
 var ingredients = map[string]gas.Ingredient{"helium": gas.AddHelium, "oxygen": gas.AddOxygen, "top_up": gas.AddTopUp}
@@ -201,6 +205,15 @@ func Cascade(r *lastlightv1.GetCascadeRequest) (*lastlightv1.Cascade, error) {
 	result, err := q.Fill()
 	if err != nil {
 		return nil, err
+	}
+	settles, err := gas.AtTemperature(gas.Real, result.Makes, result.Bar, q.Surface, q.Kelvin, gas.RatedKelvin)
+	if err != nil {
+		return nil, err
+	}
+	if most := m.WorkingPressure.GetBar(); settles > most+0.05 {
+		p.Add("pressure", bar(q.ToBar), "a pressure this cylinder may be filled to at that temperature",
+			fmt.Sprintf("%s at %.0f °C becomes %s at %.0f °C, the cylinder is rated for %s", bar(result.Bar), q.Kelvin-zeroCelsius, bar(settles), gas.RatedKelvin-zeroCelsius, bar(most)))
+		return nil, p.Err()
 	}
 	out := &lastlightv1.Cascade{ReachesBar: down(result.Bar, 1), Enough: result.Bar >= q.ToBar-0.05, Makes: percent(result.Makes, 2)}
 	for _, s := range result.Steps {

@@ -62,6 +62,23 @@ func TestCheckMix(t *testing.T) {
 	if out, _ = CheckMix(&pb.CheckMixRequest{Gas: mixed(10, 70), Surroundings: hand}, club()); out.ShallowestM != 8 {
 		t.Errorf("10/70 from %v m down", out.ShallowestM)
 	}
+	// Physics section 0, 7: at 3000 m (0.7011 bar) 0.21 x 0.7011 = 0.147 bar is enough.
+	high := &pb.Surroundings{Surface: &pb.Surroundings_AltitudeM{AltitudeM: 3000}}
+	if out, _ = CheckMix(&pb.CheckMixRequest{Gas: mixed(21, 0), Surroundings: high, DepthM: proto.Float64(0)}, club()); out.ShallowestM != 0 || out.AtDepth.Verdict != "pass" {
+		t.Errorf("air at 3000 m: %v", out)
+	}
+	if out, _ = CheckMix(&pb.CheckMixRequest{Gas: mixed(10, 70), Surroundings: high, DepthM: proto.Float64(5)}, club()); out.Limits.OxygenFloorBar != 0.148 || !strings.Contains(out.AtDepth.Reasons[0], "at least 0.148 bar") {
+		t.Errorf("10/70 at 3000 m: %v", out)
+	}
+}
+
+// A mix that is hypoxic at the depth does not keep to what is asked there (practice
+// 10): 10/70 at 5 m of fresh water has 0.150 bar.
+func TestBestMixOffersNothingHypoxic(t *testing.T) {
+	out, err := BestMix(&pb.GetBestMixRequest{DepthM: proto.Float64(5), AtHand: []*pb.GasMix{mixed(10, 70), mixed(21, 35)}}, club())
+	if err != nil || len(out.Fitting) != 1 || out.Fitting[0].OxygenPercent != 21 {
+		t.Errorf("%v %v", out, err)
+	}
 }
 
 // Method handbook, physics section 6: rows 6.1 and 6.4 by contents (absolute
@@ -79,6 +96,14 @@ func TestContentsAndCooling(t *testing.T) {
 		t.Fatal(err)
 	}
 	near(t, "cooled", cooled.Bar, 205.897-1.01325, 0.1)
+	// The other way round, row 6.20: what it comes to in the sun is never shown as less.
+	warmed, err := Settled(&pb.GetSettledPressureRequest{Pressure: bars(205.897 - 1.01325), Gas: mixed(21, 0), FromC: proto.Float64(15), ToC: proto.Float64(40)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if exact := 232 - 1.01325; warmed.Bar < exact || warmed.Bar > exact+0.2 {
+		t.Errorf("warmed to %v bar", warmed.Bar)
+	}
 	if helium, err := Contents(&pb.GetContentsRequest{WaterVolume: litres(50), Pressure: bars(200), PureHelium: true, TemperatureC: proto.Float64(15)}); err != nil || helium.Litres < 9100 || helium.Litres > 9300 {
 		t.Errorf("helium: %v %v", helium, err)
 	}
@@ -214,6 +239,15 @@ func TestCascadeSaysWhereItEnds(t *testing.T) {
 	r.Pressure = bars(240)
 	if _, err = Cascade(r); err == nil {
 		t.Error("filled above the working pressure")
+	}
+	// Filled cold: 232 bar at -5 °C are more at 15 °C, as on a blend sheet.
+	r.Bank[0].Pressure, r.Bank[0].Count, r.Pressure, r.TemperatureC = bars(300), 4, bars(232), proto.Float64(-5)
+	if _, err = Cascade(r); err == nil || !strings.Contains(err.Error(), "at 15 °C") {
+		t.Errorf("a cold cylinder is filled above its rating: %v", err)
+	}
+	r.Pressure = bars(200)
+	if _, err = Cascade(r); err != nil {
+		t.Error(err)
 	}
 }
 

@@ -27,7 +27,7 @@ func CheckMix(r *lastlightv1.CheckMixRequest, p *policy.Policy) (*lastlightv1.Mi
 		DeepestAdvisedDensityM: gas.RoundDown(depth(m.DepthOfDensity(l.DensityCaution, c))),
 		DeepestDensityM:        gas.RoundDown(depth(m.DepthOfDensity(l.DensityMost, c))),
 		ShallowestM:            gas.RoundUp(depth(l.Shallowest(m, c))),
-		Limits:                 limitsUsed(l),
+		Limits:                 limitsUsed(l, c),
 	}
 	if r.DepthM != nil {
 		out.AtDepth = atDepth(m, *r.DepthM, c, l)
@@ -45,7 +45,7 @@ func atDepth(m gas.Mix, metres float64, c water.Column, l gas.Limits) *lastlight
 	words := map[string]string{
 		"rich":         fmt.Sprintf("%.2f bar of oxygen, at most %.2f bar at work; at rest on a stop at most %.2f bar", out.OxygenBar, l.WorkingBar, l.RestingBar),
 		"rich_at_rest": fmt.Sprintf("%.2f bar of oxygen, at most %.2f bar at work and %.2f bar at rest on a stop", out.OxygenBar, l.WorkingBar, l.RestingBar),
-		"hypoxic":      fmt.Sprintf("%.3f bar of oxygen, at least %.3f bar", down(b.OxygenBar, 3), l.FloorBar),
+		"hypoxic":      fmt.Sprintf("%.3f bar of oxygen, at least %.3f bar", down(b.OxygenBar, 3), up(gas.LeastOxygen(l.FloorBar, c), 3)),
 		"heavy":        fmt.Sprintf("%.2f g/L, at most %.2f g/L", out.Density, l.DensityMost),
 		"dense":        fmt.Sprintf("%.2f g/L, advised at most %.2f g/L", out.Density, l.DensityCaution),
 	}
@@ -68,7 +68,7 @@ func BestMix(r *lastlightv1.GetBestMixRequest, p *policy.Policy) (*lastlightv1.B
 		return nil, err
 	}
 	l := limitsOf(p)
-	w := gas.Want{Depth: r.GetDepthM(), OxygenBar: l.WorkingBar, Density: l.DensityCaution, Narcosis: -1, OxygenNarcotic: l.OxygenNarcotic}
+	w := gas.Want{Depth: r.GetDepthM(), OxygenBar: l.WorkingBar, FloorBar: l.FloorBar, Density: l.DensityCaution, Narcosis: -1, OxygenNarcotic: l.OxygenNarcotic}
 	if r.OxygenLimitBar != nil {
 		w.OxygenBar = *r.OxygenLimitBar
 	}
@@ -81,7 +81,7 @@ func BestMix(r *lastlightv1.GetBestMixRequest, p *policy.Policy) (*lastlightv1.B
 	l.WorkingBar = w.OxygenBar
 	l.RestingBar = max(l.RestingBar, l.WorkingBar)
 	exact, whole, ok := w.Best(c)
-	out := &lastlightv1.BestMix{Found: ok, Limits: limitsUsed(l), OxygenLimitBar: w.OxygenBar, DensityLimit: w.Density}
+	out := &lastlightv1.BestMix{Found: ok, Limits: limitsUsed(l, c), OxygenLimitBar: w.OxygenBar, DensityLimit: w.Density}
 	if ok {
 		out.Exact, out.Gas = percent(exact, 6), percent(whole, 0)
 		out.ShallowestM = gas.RoundUp(depth(l.Shallowest(whole, c)))
