@@ -8,6 +8,7 @@ import (
 	"lastlight/engine/enginetest"
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
+	"lastlight/engine/gas"
 	"lastlight/engine/policy"
 	"lastlight/engine/route"
 	"lastlight/engine/rules"
@@ -352,6 +353,14 @@ var breaches = []breach{
 	// Read cold, 225 bar are 237 bar at 20 °C, and read hot, 240 are 225: absolute pressure by absolute temperature, marked 232.
 	{"cylinder.rating", "over", finding.Refuse, func(in *facts.Input) { measuredAt(in, 225, 5) }},
 	{"cylinder.rating", "ok", finding.Pass, func(in *facts.Input) { measuredAt(in, 240, 40) }},
+	// By the real gas (physics 6, model V worked by a second program) 215 bar of air at 5 °C are 232.8 bar at 20 °C.
+	{"cylinder.rating", "over", finding.Refuse, func(in *facts.Input) {
+		measuredAt(in, 215, 5)
+		in.Policy.Gas.Model = string(gas.Real)
+		for i := range in.Plan.Supplies {
+			in.Plan.Supplies[i].PlannedO2 = "21"
+		}
+	}},
 	{"cylinder.rating", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Cylinders[0].RatedBar = 0 }},
 	{"cylinder.clean", "not_clean", finding.Refuse, func(in *facts.Input) { in.Cylinders[0].Clean = "not_clean" }},
 	{"cylinder.clean", "clean_unknown", finding.Indeterminate, func(in *facts.Input) { in.Cylinders[0].Clean = "" }},

@@ -6,6 +6,7 @@ import (
 	"lastlight/engine/due"
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
+	"lastlight/engine/gas"
 	"lastlight/engine/gear"
 )
 
@@ -129,7 +130,14 @@ func rating(c *Case, s finding.Subject, cyl *facts.Cylinder, sup facts.Supply, a
 	}
 	settled := *bar
 	if sup.TemperatureC != nil && sup.MeasuredBar != nil {
-		settled = float64((settled+1)*293.15)/float64(273.15+*sup.TemperatureC) - 1
+		kelvin := 273.15 + *sup.TemperatureC
+		settled = float64((settled+1)*gas.ReferenceKelvin)/kelvin - 1
+		// The real gas rises more as it warms: 225 bar of air at 5 °C to 244, not 237.
+		if mix, ok := c.mixOf(sup); ok && gas.Model(c.Policy.Gas.Model) == gas.Real {
+			if real, err := gas.AtTemperature(gas.Real, mix, *bar, 1, kelvin, gas.ReferenceKelvin); err == nil {
+				settled = max(settled, real)
+			}
+		}
 	}
 	limit := gear.MaxFillBar(c.Policy, cyl, cyl.FilledOn)
 	limit = max(limit, cyl.RatedBar)
