@@ -93,7 +93,7 @@ func (q *Question) Plan(g Ground) (*lastlightv1.FillPlan, error) {
 	if err := p.Err(); err != nil {
 		return nil, err
 	}
-	w := &worker{Ground: g, question: q, last: map[string]gas.Mix{}, filled: map[string]bool{}, out: &lastlightv1.FillPlan{Expedition: q.Request.Expedition}}
+	w := &worker{Ground: g, question: q, last: map[string]content{}, out: &lastlightv1.FillPlan{Expedition: q.Request.Expedition}}
 	budgets, err := fillplan.Of(w.days(), station)
 	if err != nil {
 		return nil, err
@@ -120,10 +120,7 @@ func (q *Question) station(p *policy.Policy) (fillplan.Station, error) {
 	case *lastlightv1.Delivery_CubicFeetPerMinute:
 		s.CompressorMin = d.CubicFeetPerMinute * quantity.LitresPerCubicFoot
 	}
-	leave := float64(stockLeave)
-	if r.StockLeftAt != nil {
-		leave = r.StockLeftAt.GetBar()
-	}
+	leave := q.left()
 	stock := func(list []*lastlightv1.GasBottle, m gas.Mix) (*float64, error) {
 		if len(list) == 0 {
 			return nil, nil
@@ -138,15 +135,27 @@ func (q *Question) station(p *policy.Policy) (fillplan.Station, error) {
 	return s, err
 }
 
+// left is the pressure at which stock bottles are left, bar.
+func (q *Question) left() float64 {
+	if at := q.Request.StockLeftAt; at != nil {
+		return at.GetBar()
+	}
+	return stockLeave
+}
+
 // worker goes through the plans in the order in which they enter.
 type worker struct {
 	Ground
 	question *Question
-	last     map[string]gas.Mix // what a cylinder was last filled with, here
-	filled   map[string]bool
+	last     map[string]content // what a cylinder was last filled with, here
 	plans    int
 	missing  []string
 	out      *lastlightv1.FillPlan
+}
+
+type content struct {
+	mix gas.Mix
+	bar float64
 }
 
 func (w *worker) days() []fillplan.Day {
@@ -167,42 +176,53 @@ func (w *worker) days() []fillplan.Day {
 				w.missing = append(w.missing, fmt.Sprintf("Plan %s: set %s is not on record, its gas is not in these figures.", p.Id, d.Mains))
 			}
 			for _, c := range set.GetCylinders() {
-				w.fill(into, day, p.Id, c, d.StartPressure.GetBar(), mixOf(d.Gas))
+				w.fill(into, day, p.Id, c, w.settled(d.StartPressure, d.Gas, d.TemperatureC))
 			}
 			for _, s := range d.Stages {
-				w.fill(into, day, p.Id, s.Cylinder, s.StartPressure.GetBar(), mixOf(s.Gas))
+				w.fill(into, day, p.Id, s.Cylinder, w.settled(s.StartPressure, s.Gas, s.TemperatureC))
 			}
 		}
 	}
 	return out
 }
 
-func (w *worker) fill(into *fillplan.Day, day calendar.Day, plan, id string, to float64, mix gas.Mix) {
+// settled is what a plan wants in a cylinder, at the temperature of the fill
+// station: a start pressure is meant at that of the plan.
+func (w *worker) settled(start *lastlightv1.Pressure, mix *lastlightv1.GasMix, celsius *float64) content {
+	c := content{mixOf(mix), start.GetBar()}
+	if bar, err := gas.AtTemperature(gas.Real, c.mix, c.bar, water.SeaLevelBar, kelvin(celsius), kelvin(w.question.Request.TemperatureC)); err == nil {
+		c.bar = bar
+	}
+	return c
+}
+
+func (w *worker) fill(into *fillplan.Day, day calendar.Day, plan, id string, to content) {
 	c := w.Gear.Cylinders[id]
 	if c == nil {
 		w.missing = append(w.missing, fmt.Sprintf("Plan %s: cylinder %s is not on record, its gas is not in these figures.", plan, id))
 		return
 	}
 	fact := w.Due.Fact(facts.Cylinder{Record: c})
+	before, filled := w.last[id]
+	if !filled {
+		before = to
+	}
 	f := fillplan.Fill{
-		Cylinder: id, Plan: plan, Volume: c.WaterVolume.GetLitres(), Target: mix, ToBar: to, Now: mix, Clean: c.OxygenClean,
+		Cylinder: id, Plan: plan, Volume: c.WaterVolume.GetLitres(), Target: to.mix, ToBar: to.bar, Now: before.mix, Clean: c.OxygenClean,
 		// Above its mark only while a plus stands (T13).
 		MostBar: max(fact.RatedBar, gear.MaxFillBar(w.Policy, &fact, day)), CleanAbove: cleanAbove(w.Policy, c.Jurisdiction),
 	}
-	if before, ok := w.last[id]; ok {
-		f.Now = before
-	}
 	if used := w.question.Request.UsedPercent; used != nil {
-		f.NowBar = to * (1 - *used/100)
+		f.NowBar = before.bar * (1 - *used/100)
 	}
-	if !w.filled[id] {
+	if !filled {
 		for _, n := range w.question.Request.Present {
 			if n.Cylinder == id {
 				f.Now, f.NowBar = mixOf(n.Gas), n.Pressure.GetBar()
 			}
 		}
 	}
-	w.filled[id], w.last[id] = true, mix
+	w.last[id] = to
 	f.Barred = w.barred(c, fact, day)
 	into.Fills = append(into.Fills, f)
 }
@@ -260,6 +280,9 @@ func (w *worker) day(b fillplan.Budget) {
 			if problem == fillplan.Drained {
 				continue // bleed_to_bar says it
 			}
+			if problem == fillplan.Unreachable || problem == fillplan.Impossible {
+				w.missing = append(w.missing, fmt.Sprintf("Plan %s: the gas of cylinder %s on %s is not in these figures, no fill for it can be worked out.", f.Plan, f.Cylinder, b.Day))
+			}
 			if said, ok := problemWords[problem]; ok {
 				problem = said
 			}
@@ -287,7 +310,7 @@ func (w *worker) leaving() error {
 	if w.question.Last.After(last) {
 		last = w.question.Last
 	}
-	for _, id := range slices.Sorted(maps.Keys(w.filled)) {
+	for _, id := range slices.Sorted(maps.Keys(w.last)) {
 		line := &lastlightv1.LeavingTest{Cylinder: id}
 		fact := w.Due.Fact(facts.Cylinder{Record: w.Gear.Cylinders[id]})
 		e := gear.During(w.Policy, &fact, calendar.Days{First: first, Last: last})
@@ -306,11 +329,11 @@ func (w *worker) leaving() error {
 }
 
 func (w *worker) assumptions() {
-	r := w.question.Request
+	q, r := w.question, w.question.Request
 	say := func(format string, args ...any) { w.out.Assumed = append(w.out.Assumed, fmt.Sprintf(format, args...)) }
 	say("%d plans still to be dived; litres at 1 bar and 20 °C by the real gas.", w.plans)
 	if r.UsedPercent != nil {
-		say("Cylinders come with %g %% of their start pressure breathed, and with the gas of their last fill.", *r.UsedPercent)
+		say("Cylinders come with %g %% of the start pressure of their last fill breathed, and with its gas.", *r.UsedPercent)
 	} else {
 		say("Cylinders come empty: the most gas. Say what share is breathed to come closer.")
 	}
@@ -324,6 +347,9 @@ func (w *worker) assumptions() {
 		if len(s.list) == 0 {
 			say("No stock of %s was given: what is left cannot be told.", s.name)
 		}
+	}
+	if len(r.OxygenStock)+len(r.HeliumStock) > 0 {
+		say("Stock bottles give their gas down to %s, also into a cylinder that holds more: with a booster.", bar(q.left()))
 	}
 	if r.CompressorHours == 0 {
 		say("The hours of the compressor were not given: whether it suffices cannot be told.")
