@@ -145,21 +145,16 @@ func (b *Budget) add(s Station, f Fill) {
 	out := Filled{Fill: f, DrainToBar: f.NowBar}
 	q := gas.Blend{
 		Model: s.Model, Volume: f.Volume, Kelvin: s.Kelvin, Surface: s.Surface, Now: f.Now, NowBar: f.NowBar,
-		Target: f.Target, ToBar: f.ToBar, TopUp: s.TopUp, Tolerance: s.Tolerance,
+		Target: f.Target, ToBar: f.ToBar, TopUp: s.TopUp, Tolerance: s.Tolerance, Unseen: gas.Unseen,
 	}
 	sheet, err := q.Sheet()
 	if cannot, ok := errors.AsType[*gas.CannotReach](err); ok && cannot.DrainTo >= 0 {
-		// Bled to whole bar, downward: more than enough is bled off. What is at a
-		// whole bar but for rounding is there: a bar less would ask for gas.
+		// Bled to the tenth of a bar, downward: more than enough is bled off. What is at
+		// a tenth but for rounding is there.
 		out.Problems = append(out.Problems, Drained)
-		out.DrainToBar = math.Floor(cannot.DrainTo + 1e-9)
+		out.DrainToBar = math.Floor(float64(cannot.DrainTo*10)+1e-9) / 10
 		q.NowBar = out.DrainToBar
 		sheet, err = q.Sheet()
-		if _, ok := errors.AsType[*gas.CannotReach](err); ok { // too much is then missing: to the tenth
-			out.DrainToBar = math.Floor(float64(cannot.DrainTo*10)+1e-9) / 10
-			q.NowBar = out.DrainToBar
-			sheet, err = q.Sheet()
-		}
 	}
 	switch _, unreachable := errors.AsType[*gas.CannotReach](err); {
 	case unreachable:

@@ -32,7 +32,14 @@ type Blend struct {
 	// How far from Target the mix may lie, as fractions, where what an emptied
 	// cylinder keeps stands in the way of the mix itself; zero: not at all.
 	Tolerance Mix
+	// A difference from Target, as a fraction, that no analyser shows: for less than
+	// it no pure gas is added and nothing is bled off. Zero: every bit of gas is.
+	Unseen float64
 }
+
+// Unseen is what a label's one decimal of a per cent cannot show (method handbook,
+// practice 10), as a fraction.
+const Unseen = 0.001
 
 // RatedKelvin is the temperature at which a cylinder's working pressure is
 // stamped (15 °C; European practice, from memory): a colder cylinder filled to
@@ -296,10 +303,13 @@ func (b *Blend) solve(now, want amounts) (map[Ingredient]float64, error) {
 				added[part.of] = part.moles
 			}
 		}
-		return added, nil
+		return b.seen(now, added), nil
+	}
+	if near, ok := b.near(now, want, Mix{O2: b.Unseen, He: b.Unseen}); ok && b.Unseen > 0 {
+		return near, nil
 	}
 	if b.NowBar <= 0 {
-		if near, ok := b.near(now, want); ok {
+		if near, ok := b.near(now, want, b.Tolerance); ok {
 			return near, nil
 		}
 	}
@@ -339,17 +349,39 @@ func (b *Blend) solve(now, want amounts) (map[Ingredient]float64, error) {
 // emptied makes bleeding down to nothing the remedy where that comes within the tolerance.
 func (b *Blend) emptied(e *CannotReach, want amounts) *CannotReach {
 	if b.NowBar > 0 {
-		if _, ok := b.near(b.holding(b.Now, 0), want); ok {
+		if _, ok := b.near(b.holding(b.Now, 0), want, b.Tolerance); ok {
 			e.DrainTo = 0
 		}
 	}
 	return e
 }
 
-// near are the amounts that come closest from a cylinder with next to nothing in
-// it: what would have to be taken out is left in. ok is false where the mix is
-// then outside the tolerance.
-func (b *Blend) near(now, want amounts) (map[Ingredient]float64, bool) {
+// seen leaves out pure gas without which the mix is the same to an analyser.
+func (b *Blend) seen(now amounts, added map[Ingredient]float64) map[Ingredient]float64 {
+	he, o2 := added[AddHelium], added[AddOxygen]
+	for _, kept := range [][2]float64{{0, 0}, {he, 0}, {0, o2}} {
+		if !(b.Unseen > 0) || kept == [2]float64{he, o2} {
+			break
+		}
+		have := now.plus(Mix{He: 1}, kept[0]).plus(Oxygen, kept[1])
+		full := b.fillTo(have, b.TopUp, b.ToBar)
+		if b.within(full, Mix{O2: b.Unseen, He: b.Unseen}) {
+			return map[Ingredient]float64{AddHelium: kept[0], AddOxygen: kept[1], AddTopUp: full.total() - have.total()}
+		}
+	}
+	return added
+}
+
+// within tells whether what is in the cylinder is what is wanted, but for a tolerance.
+func (b *Blend) within(a amounts, of Mix) bool {
+	m := a.mix()
+	return math.Abs(m.O2-b.Target.O2) <= of.O2+fractionSlack && math.Abs(m.He-b.Target.He) <= of.He+fractionSlack &&
+		math.Abs(a.pressure(b)-b.Surface-b.ToBar) <= ratedSlack
+}
+
+// near are the amounts that come closest to what is wanted where what would have to
+// be taken out is left in. ok is false where the mix is then outside the tolerance.
+func (b *Blend) near(now, want amounts, tolerance Mix) (map[Ingredient]float64, bool) {
 	top, he, o2 := b.parts(now, want)
 	if top < 0 { // too much nitrogen is in it: no top-up gas, which would not make up for less of the others
 		he, o2 = want.he-now.he, want.o2-now.o2
@@ -370,14 +402,11 @@ func (b *Blend) near(now, want amounts) (map[Ingredient]float64, bool) {
 		have = now.plus(Mix{He: 1}, he).plus(Oxygen, o2)
 	}
 	full := b.fillTo(have, b.TopUp, b.ToBar)
-	m := full.mix()
-	ok := math.Abs(m.O2-b.Target.O2) <= b.Tolerance.O2 && math.Abs(m.He-b.Target.He) <= b.Tolerance.He &&
-		full.pressure(b)-b.Surface <= b.ToBar+ratedSlack
 	more := full.total() - have.total()
 	if more < float64(1e-9*want.total()) { // rounding, not gas
 		more = 0
 	}
-	return map[Ingredient]float64{AddHelium: he, AddOxygen: o2, AddTopUp: more}, ok
+	return map[Ingredient]float64{AddHelium: he, AddOxygen: o2, AddTopUp: more}, b.within(full, tolerance)
 }
 
 func (b *Blend) parts(now, want amounts) (top, he, o2 float64) {

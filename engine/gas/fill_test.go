@@ -314,3 +314,33 @@ func TestCascadeLosesNothing(t *testing.T) {
 		}
 	})
 }
+
+// What no analyser shows is not done: whatever the start, order and top-up gas, the
+// mix with Unseen is within it of the mix without, and never takes more gases.
+func TestUnseenGasIsLeftOut(t *testing.T) {
+	rapid.Check(t, func(r *rapid.T) {
+		mixes := []Mix{Air, {O2: 0.209}, ean32, {O2: 0.321}, {O2: 0.5}, Oxygen, tx1845, {O2: 0.18, He: 0.449}}
+		b := Blend{
+			Volume: 12, Kelvin: rapid.Float64Range(268, 318).Draw(r, "kelvin"), Surface: 1, Now: rapid.SampledFrom(mixes).Draw(r, "now"), NowBar: rapid.Float64Range(0, 200).Draw(r, "bar"),
+			Target: rapid.SampledFrom(mixes).Draw(r, "target"), ToBar: rapid.Float64Range(20, 300).Draw(r, "to"), TopUp: rapid.SampledFrom(mixes).Draw(r, "top-up"),
+		}
+		exact, err := b.Sheet()
+		b.Unseen = Unseen
+		s, err2 := b.Sheet()
+		if err2 != nil {
+			if err == nil {
+				t.Fatal(err2)
+			}
+			return
+		}
+		if math.Abs(s.Makes.O2-b.Target.O2) > Unseen+1e-8 || math.Abs(s.Makes.He-b.Target.He) > Unseen+1e-8 {
+			t.Fatalf("%+v makes %v", b, s.Makes)
+		}
+		near(t, "filled to", s.Steps[2].ToBar, b.ToBar, 0.051/b.ToBar)
+		for i, step := range s.Steps {
+			if exact != nil && step.Add != AddTopUp && step.Moles > exact.Steps[i].Moles+1e-9 {
+				t.Fatalf("%+v: %v more of %s", b, step.Moles, step.Add)
+			}
+		}
+	})
+}

@@ -71,7 +71,7 @@ func Blend(r *lastlightv1.GetBlendSheetRequest, pol *policy.Policy) (*lastlightv
 	q := gas.Blend{
 		Volume: m.WaterVolume.GetLitres(), Kelvin: kelvin(m.TemperatureC), Surface: water.SeaLevelBar,
 		Now: mixOr(m.PresentGas, gas.Air), NowBar: m.PresentPressure.GetBar(), Target: mixOf(m.Gas), ToBar: m.Pressure.GetBar(),
-		MostBar: m.WorkingPressure.GetBar(), TopUp: mixOr(m.TopUp, gas.Air), ReadBar: 1, Tolerance: tolerance(pol),
+		MostBar: m.WorkingPressure.GetBar(), TopUp: mixOr(m.TopUp, gas.Air), ReadBar: 1, Tolerance: tolerance(pol), Unseen: gas.Unseen,
 	}
 	if m.BarometerBar != nil {
 		q.Surface = *m.BarometerBar

@@ -161,8 +161,25 @@ func TestBlendSheetSaysWhatStandsAgainstIt(t *testing.T) {
 		{"nobody knows", func(r *pb.GetBlendSheetRequest) { r.OxygenClean = "" }, func(s *pb.BlendSheet) bool { return s.CleanEnough == "cannot_tell" }},
 		{"air in air", func(r *pb.GetBlendSheetRequest) { r.OxygenClean, r.PresentGas, r.Gas = "", mixed(21, 0), mixed(21, 0) }, func(s *pb.BlendSheet) bool { return !s.NeedsOxygenClean && s.CleanEnough == "yes" }},
 		{"bleed down", func(r *pb.GetBlendSheetRequest) { r.PresentPressure, r.PresentGas = bars(150), mixed(50, 0) }, func(s *pb.BlendSheet) bool {
-			return !s.Reachable && s.BleedToBar != nil && *s.BleedToBar < 150 && s.StartBar == *s.BleedToBar && len(s.Steps) == 3 && math.Abs(s.Makes.OxygenPercent-18) < 0.01
+			// A second program, model V: at 41.93 bar all its oxygen is wanted. Bled to 41.9
+			// there is 0.01 points less, for which no oxygen valve is opened.
+			return !s.Reachable && s.BleedToBar != nil && *s.BleedToBar == 41.9 && s.StartBar == *s.BleedToBar && len(s.Steps) == 2 && s.Makes.OxygenPercent == 17.99 && s.Makes.HeliumPercent == 45
 		}},
+		// EAN36 to EAN32 with air: bleed and top up; no oxygen goes in, and 36 % is below the 40 % of the US (practice 0).
+		{"bleed and top up", func(r *pb.GetBlendSheetRequest) {
+			r.PresentPressure, r.PresentGas, r.Gas, r.OxygenClean, r.Jurisdiction = bars(200), mixed(36, 0), mixed(32, 0), "not_clean", "us"
+		}, func(s *pb.BlendSheet) bool {
+			return len(s.Steps) == 1 && s.Steps[0].Add == "top_up" && !s.NeedsOxygenClean && s.CleanEnough == "yes"
+		}},
+		// What an analyser shows of the air of the compressor asks for no oxygen (practice 10: air reads 20.7 to 21.1).
+		{"air as analysed", func(r *pb.GetBlendSheetRequest) {
+			r.PresentPressure, r.PresentGas, r.Gas, r.TopUp, r.OxygenClean = bars(50), mixed(21, 0), mixed(21, 0), mixed(20.9, 0), ""
+		}, func(s *pb.BlendSheet) bool {
+			return s.Reachable && len(s.Steps) == 1 && !s.NeedsOxygenClean && s.Makes.OxygenPercent == 20.92
+		}},
+		{"nothing to bleed for", func(r *pb.GetBlendSheetRequest) {
+			r.PresentPressure, r.PresentGas, r.Gas, r.TopUp = bars(50), mixed(32.1, 0), mixed(32, 0), mixed(32, 0)
+		}, func(s *pb.BlendSheet) bool { return s.Reachable && s.BleedToBar == nil && len(s.Steps) == 1 }},
 		{"never", func(r *pb.GetBlendSheetRequest) { r.Gas = mixed(10, 0) }, func(s *pb.BlendSheet) bool { return !s.Reachable && s.WhyNot != "" && len(s.Steps) == 0 }},
 		{"coarse gauge", func(r *pb.GetBlendSheetRequest) { r.ReadingErrorBar = proto.Float64(10) }, func(s *pb.BlendSheet) bool { return !s.WithinTolerance && s.Least.OxygenPercent < 17 }},
 	} {
