@@ -183,19 +183,22 @@ func (w View) BlendSheet(m *pb.BlendSheet) error {
 			exactMix(&pb.GasMix{OxygenPercent: s.GetOxygenPercent(), HeliumPercent: s.GetHeliumPercent()}), w.Units.Bar(s.GetIdealToBar()),
 		})
 	}
+	stop := stops(m)
 	if !w.Page {
+		if stop != "" { // in a pipe too, before the steps that must not be followed
+			t.Rows = append([][]string{{stop, "", "", "", "", ""}}, t.Rows...)
+		}
 		if err := w.Table(t); err != nil {
 			return err
 		}
 		return blendCode(m)
 	}
 	p := &page{w: w}
-	if clean := m.GetCleanEnough(); clean == "no" || clean == "cannot_tell" {
-		p.headline("DO NOT FILL: not known to be clean for oxygen")
+	if stop != "" {
+		p.headline(stop)
 	}
 	switch {
 	case m.GetMakes() == nil:
-		p.headline("CANNOT BE MADE: " + m.GetWhyNot())
 		return firstOf(p.err, blendCode(m))
 	case m.BleedToBar != nil:
 		p.headline("Bleed down to " + w.Units.BarDown(m.GetBleedToBar()) + " first: " + m.GetWhyNot())
@@ -228,9 +231,22 @@ func firstOf(errs ...error) error {
 	return nil
 }
 
+// stops says why a sheet must not be followed; "" where it may.
+func stops(m *pb.BlendSheet) string {
+	switch {
+	case m.GetMakes() == nil:
+		return "CANNOT BE MADE: " + m.GetWhyNot()
+	case m.GetCleanEnough() == "no":
+		return "DO NOT FILL: not clean for oxygen"
+	case m.GetCleanEnough() == "cannot_tell":
+		return "DO NOT FILL: not known to be clean for oxygen"
+	}
+	return ""
+}
+
 // blendCode refuses a sheet that must not be followed.
 func blendCode(m *pb.BlendSheet) error {
-	if m.GetMakes() == nil || m.GetCleanEnough() == "no" || m.GetCleanEnough() == "cannot_tell" {
+	if stops(m) != "" {
 		return exit.Silent(exit.Refused)
 	}
 	return nil
