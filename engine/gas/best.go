@@ -128,6 +128,10 @@ type Breathed struct {
 	Cautioned []string
 }
 
+// OxygenSlack is by how much a limit of oxygen pressure may be passed at a stop, bar: pure
+// oxygen at 6 m of fresh water is 1.602 bar (method handbook, physics 0).
+const OxygenSlack = 0.02
+
 // LeastOxygen is the least oxygen pressure in bar a gas must have: the floor, or
 // what air has at the surface where that is less (method handbook, physics
 // section 0: at 2000 m even air is below 0.18 bar).
@@ -140,7 +144,7 @@ func (l Limits) At(m Mix, depth float64, c water.Column) Breathed {
 	p := c.Pressure(depth)
 	b := Breathed{OxygenBar: float64(m.O2 * p), EAD: EAD(m, depth, c), END: END(m, depth, c, l.OxygenNarcotic), Density: m.Density(p, DensityKelvin)}
 	switch {
-	case b.OxygenBar > l.RestingBar+fractionSlack:
+	case b.OxygenBar > l.RestingBar+OxygenSlack+fractionSlack:
 		b.Refused = append(b.Refused, "rich_at_rest")
 	case b.OxygenBar > l.WorkingBar+fractionSlack:
 		b.Refused = append(b.Refused, "rich")

@@ -20,12 +20,17 @@ var daily = [...]line{
 	{0.9, 1.0, -600, 900},
 	{1.0, 1.4, -300, 600},
 	{1.4, 1.5, 0, 180},
-	{1.5, Routine, -300, 630},
+	{1.5, dailyTo, -300, 630},
 }
+
+// dailyTo is how far the last line goes on, bar: 0.02 above the table, by which an oxygen
+// limit may be passed (method handbook, physics 0: pure oxygen at 6 m of fresh water is
+// 1.602 bar, which no gauge tells from 1.6).
+const dailyTo = Routine + 0.02
 
 // DailyLimit is the NOAA limit of all exposures in 24 hours, minutes, at a
 // constant oxygen pressure in bar, straight between the table's values: +Inf at
-// and below Threshold; above 1.6 the single-exposure limit. (Column from memory in
+// and below Threshold; above dailyTo the single-exposure limit. (Column from memory in
 // the method handbook but for 1.6; to be confirmed against the manual.)
 func DailyLimit(p float64) float64 {
 	if !(p > Threshold) {
@@ -40,7 +45,7 @@ func DailyLimit(p float64) float64 {
 }
 
 // DailyShare is the share of the 24-hour limit used, percent, while the oxygen
-// pressure goes evenly from one value to another in some minutes. Above 1.6 bar
+// pressure goes evenly from one value to another in some minutes. Above dailyTo
 // it counts as CNS does: there is no routine value.
 func DailyShare(from, to, minutes float64) float64 {
 	if !(minutes > 0) {
@@ -63,8 +68,8 @@ func DailyShare(from, to, minutes float64) float64 {
 		}
 	}
 	sum = float64(100 * sum)
-	if high > Routine {
-		above := math.Max(low, Routine)
+	if high > dailyTo {
+		above := math.Max(low, dailyTo)
 		sum += CNS(above, high, float64(minutes*((high-above)/(high-low))))
 	}
 	return sum
@@ -99,7 +104,7 @@ func Carry(past []Past) Carried {
 	dived := 0.0 // minutes of the dives after the one looked at
 	for _, p := range slices.Backward(past) {
 		ago := math.Max(0, p.EndedAgo)
-		c.CNS += Decayed(p.CNS, ago-dived)
+		c.CNS += Decayed(p.CNS, math.Max(0, ago-dived))
 		dived += p.Minutes
 		c.OTUAll += p.OTU
 		if ago < Day {

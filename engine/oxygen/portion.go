@@ -19,7 +19,7 @@ func Portions(from, to, minutes float64, perDay bool) []Portion {
 	limits := lines[:]
 	end := floorFrom
 	if perDay {
-		limits, end = daily[:], Routine
+		limits, end = daily[:], dailyTo
 	}
 	var list []Portion
 	for _, l := range limits {

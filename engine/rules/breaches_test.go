@@ -74,6 +74,16 @@ func stage(in *facts.Input) {
 	in.Plan.Supplies = append(in.Plan.Supplies, facts.Supply{ID: "stage", Diver: "d-Ada", Role: facts.Stage, Cylinders: []string{"stage-1"}, PlannedO2: "32", PlannedHe: "0", PlannedBar: new(150.0), TemperatureC: new(20.0)})
 }
 
+// oxygenStop gives Ada oxygen for stops down to a depth, in fresh water at sea level.
+func oxygenStop(in *facts.Input, metres float64) {
+	in.Site.DensityKgM3, in.Site.BarometerBar = new(1000.0), new(1.01325)
+	in.Cylinders = append(in.Cylinders, enginetest.Cylinder("oxygen-1", "d-Ada", 7, "100"))
+	in.Plan.Supplies = append(in.Plan.Supplies, facts.Supply{
+		ID: "oxygen", Diver: "d-Ada", Role: facts.Deco, Cylinders: []string{"oxygen-1"}, Resting: true, DeepestM: &metres,
+		PlannedO2: "100", PlannedHe: "0", PlannedBar: new(200.0), TemperatureC: new(20.0),
+	})
+}
+
 func drop(in *facts.Input, diver string, kind facts.ItemKind) {
 	var kept []facts.Carrying
 	for _, k := range in.Plan.Carries {
@@ -424,6 +434,9 @@ var breaches = []breach{
 	// Planned to pass, measured within the tolerance and too rich.
 	{"gas.rich", "rich", finding.Refuse, func(in *facts.Input) { depth(in, 33); in.Cylinders[0].Analyses[0].O2 = "33" }},
 	{"gas.rich", "ok", finding.Pass, func(in *facts.Input) { depth(in, 33) }},
+	// Oxygen at 6 m of fresh water at sea level is 1.6016 bar, refused only above 1.62 (physics 0): 7 m are 1.70.
+	{"gas.rich", "ok", finding.Pass, func(in *facts.Input) { oxygenStop(in, 6) }},
+	{"gas.rich", "rich", finding.Refuse, func(in *facts.Input) { oxygenStop(in, 7) }},
 	{"gas.hypoxic", "hypoxic", finding.Refuse, func(in *facts.Input) {
 		in.Plan.Supplies[0].PlannedO2, in.Cylinders[0].Analyses, in.Cylinders[1].Analyses = "17", nil, nil
 	}},

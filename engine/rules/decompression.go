@@ -10,6 +10,7 @@ import (
 	"lastlight/engine/dive"
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
+	"lastlight/engine/gas"
 	"lastlight/engine/oxygen"
 	"lastlight/engine/policy"
 	"lastlight/engine/route"
@@ -227,7 +228,7 @@ func (c *Case) decoSettings(model *tissue.Model) deco.Settings {
 	return deco.Settings{
 		Model: model, Water: *c.Water, GFLow: low / 100, GFHigh: high / 100, Grid: d.StopStepM, LastStop: d.LastStopM,
 		Ascent: c.Policy.Speeds.Ascent, SwitchMinutes: d.SwitchMin, LimitDeco: mix.PO2RestingBar, LimitBottom: mix.PO2WorkingBar,
-		Tolerance: richSlack, Least: mix.PO2FloorBar, FlowLimit: c.Policy.Flow.HoldStopMMin,
+		Tolerance: gas.OxygenSlack, Least: mix.PO2FloorBar, FlowLimit: c.Policy.Flow.HoldStopMMin,
 		BreakEvery: c.Policy.Oxygen.AirBreakEveryMin, BreakMinutes: int(c.Policy.Oxygen.AirBreakMin),
 	}
 }
@@ -314,7 +315,7 @@ func (c *Case) declaredDepth(s facts.Supply) (float64, bool) {
 	if s.Role != facts.Deco || !ok || c.Water == nil || !(mix.O2 > 0) || !(grid > 0) {
 		return 0, false
 	}
-	deepest := c.Water.Depth((c.Policy.Mix.PO2RestingBar + richSlack) / mix.O2)
+	deepest := c.Water.Depth((c.Policy.Mix.PO2RestingBar + gas.OxygenSlack) / mix.O2)
 	if deepest < last {
 		return max(0, deepest), true
 	}

@@ -323,8 +323,8 @@ func rich(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) []
 		return one(c.routeUnknown(s))
 	}
 	limit := c.Policy.Mix.PO2WorkingBar
-	if sup.Resting {
-		limit = c.Policy.Mix.PO2RestingBar
+	if sup.Resting { // as the stops are planned (D45): else oxygen could not be breathed at 6 m of fresh water
+		limit = c.Policy.Mix.PO2RestingBar + gas.OxygenSlack
 	}
 	po2 := m.O2 * c.Water.Pressure(depth)
 	f := measured(pass(s), finding.Number("", po2, 2, "bar"), finding.Number("", limit, 2, "bar"))

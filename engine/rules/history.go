@@ -5,6 +5,7 @@ import (
 
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
+	"lastlight/engine/gas"
 	"lastlight/engine/history"
 	"lastlight/engine/tissue"
 	"lastlight/engine/water"
@@ -95,13 +96,9 @@ func (c *Case) historySettings(model *tissue.Model) history.Settings {
 	d := c.Policy.Decompression
 	return history.Settings{
 		Model: model, Descent: c.Policy.Speeds.Descent, Hours: d.EarlierDivesHours, Altitude: d.AltitudeM,
-		Richest: c.Policy.Mix.PO2RestingBar + richSlack,
+		Richest: c.Policy.Mix.PO2RestingBar + gas.OxygenSlack,
 	}
 }
-
-// richSlack is by how much a limit of oxygen pressure may be passed, bar: pure
-// oxygen at 6 m of fresh water is 1.602 bar (method handbook, physics 0).
-const richSlack = 0.02
 
 func earlierDives(c *Case) []finding.Finding {
 	var out []finding.Finding

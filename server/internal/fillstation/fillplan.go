@@ -351,6 +351,7 @@ func (w *worker) assumptions() {
 	if len(r.OxygenStock)+len(r.HeliumStock) > 0 {
 		say("Stock bottles give their gas down to %s, also into a cylinder that holds more: with a booster.", bar(q.left()))
 	}
+	say("The compressor draws air of 1 bar: at 2000 m it delivers a fifth less.")
 	if r.CompressorHours == 0 {
 		say("The hours of the compressor were not given: whether it suffices cannot be told.")
 	}

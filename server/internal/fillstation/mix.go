@@ -43,8 +43,8 @@ func atDepth(m gas.Mix, metres float64, c water.Column, l gas.Limits) *lastlight
 		Density: up(b.Density, 2), Verdict: "pass",
 	}
 	words := map[string]string{
-		"rich":         fmt.Sprintf("%.2f bar of oxygen, at most %.2f bar at work; at rest on a stop at most %.2f bar", out.OxygenBar, l.WorkingBar, l.RestingBar),
-		"rich_at_rest": fmt.Sprintf("%.2f bar of oxygen, at most %.2f bar at work and %.2f bar at rest on a stop", out.OxygenBar, l.WorkingBar, l.RestingBar),
+		"rich":         fmt.Sprintf("%.2f bar of oxygen, at most %.2f bar at work; at rest on a stop at most %.2f bar (refused above %.2f)", out.OxygenBar, l.WorkingBar, l.RestingBar, l.RestingBar+gas.OxygenSlack),
+		"rich_at_rest": fmt.Sprintf("%.2f bar of oxygen, at most %.2f bar at work and %.2f bar at rest on a stop (refused above %.2f)", out.OxygenBar, l.WorkingBar, l.RestingBar, l.RestingBar+gas.OxygenSlack),
 		"hypoxic":      fmt.Sprintf("%.3f bar of oxygen, at least %.3f bar", down(b.OxygenBar, 3), up(gas.LeastOxygen(l.FloorBar, c), 3)),
 		"heavy":        fmt.Sprintf("%.2f g/L, at most %.2f g/L", out.Density, l.DensityMost),
 		"dense":        fmt.Sprintf("%.2f g/L, advised at most %.2f g/L", out.Density, l.DensityCaution),
