@@ -300,6 +300,9 @@ func (w View) FillPlan(m *pb.FillPlan) error {
 	fills := table.Table{Columns: []table.Column{
 		{Title: "day"}, {Title: "cylinder"}, {Title: "plan"}, {Title: "from", Right: true}, {Title: "to", Right: true}, {Title: "gas"}, {Title: "problem", Wraps: true},
 	}}
+	taken := table.Table{Columns: []table.Column{ // what each fill takes
+		{Title: "day"}, {Title: "cylinder"}, {Title: "oxygen", Right: true}, {Title: "helium", Right: true}, {Title: "top-up", Right: true}, {Title: "bank to", Right: true}, {Title: "clean"},
+	}}
 	for _, d := range m.GetDays() {
 		for _, f := range d.GetFills() {
 			problems := f.GetProblems()
@@ -309,10 +312,24 @@ func (w View) FillPlan(m *pb.FillPlan) error {
 			fills.Rows = append(fills.Rows, []string{
 				d.GetDay(), f.GetCylinder(), f.GetPlan(), w.Units.Bar(f.GetFromBar()), w.Units.Bar(f.GetToBar()), units.Mix(f.GetGas()), strings.Join(problems, "; "),
 			})
+			bank, clean := "", ""
+			if f.GetBankToBar() > 0 {
+				bank = w.Units.BarDown(f.GetBankToBar())
+			}
+			if f.GetNeedsOxygenClean() {
+				clean = "for oxygen"
+			}
+			taken.Rows = append(taken.Rows, []string{
+				d.GetDay(), f.GetCylinder(), w.Units.GasUp(f.GetOxygenL()), w.Units.GasUp(f.GetHeliumL()), w.Units.GasUp(f.GetTopUpL()), bank, clean,
+			})
 		}
 	}
-	if !w.Page {
-		return w.Table(fills) // The days' sums are in --json.
+	if !w.Page { // The days' sums are in --json.
+		fills.Columns = append(fills.Columns, taken.Columns[2:]...)
+		for i := range fills.Rows {
+			fills.Rows[i] = append(fills.Rows[i], taken.Rows[i][2:]...)
+		}
+		return w.Table(fills)
 	}
 	p := &page{w: w}
 	p.headline("Gas of " + m.GetExpedition())
@@ -330,6 +347,13 @@ func (w View) FillPlan(m *pb.FillPlan) error {
 		return p.err
 	}
 	if err := w.Table(fills); err != nil {
+		return err
+	}
+	p.blank()
+	if p.err != nil {
+		return p.err
+	}
+	if err := w.Table(taken); err != nil {
 		return err
 	}
 	for _, l := range m.GetLeavingTest() {

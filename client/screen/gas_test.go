@@ -58,7 +58,7 @@ func TestGasScreens(t *testing.T) {
 			Days: []*pb.FillDay{{
 				Day: "2026-06-01", TopUpL: 72576, CompressorMin: 291, CompressorShortMin: 51, OxygenL: 1210, HeliumL: 5400, OxygenLeftL: new(3890.0), HeliumLeftL: new(-120.0), Problems: 1,
 				Fills: []*pb.PlannedFill{
-					{Cylinder: "c-12-1", Plan: "loop-1", FromBar: 84, ToBar: 210, Gas: gasOf(18, 45), TopUpL: 700, OxygenL: 90, HeliumL: 680},
+					{Cylinder: "c-12-1", Plan: "loop-1", FromBar: 84, ToBar: 210, Gas: gasOf(18, 45), TopUpL: 700, OxygenL: 90, HeliumL: 680, BankToBar: 172.4, NeedsOxygenClean: true},
 					{Cylinder: "c-12-2", Plan: "loop-1", FromBar: 84, ToBar: 210, Gas: gasOf(32, 0), BleedToBar: new(60.0), Problems: []string{"hydro overdue"}},
 				},
 			}},
