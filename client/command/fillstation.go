@@ -22,7 +22,7 @@ func (a *app) gas() *cobra.Command {
 		call(a, verb{
 			use: "check MIX", short: "Where a mix may be breathed, and how it is at a depth", args: []string{"gas"}, flags: surroundings,
 			long:    "Ends with 1 where a depth is given at which the mix is refused.",
-			example: "  lastlight gas check 18/45 --depth-m 55\n  lastlight gas check 32 --altitude-m 800 --oxygen-limit-bar 1.3",
+			example: "  lastlight gas check 18/45 --depth-m 55\n  lastlight gas check 32 --altitude-m 800 --oxygen-limit-bar 1.3\n  lastlight gas check 50 --depth-m 21 --at-rest",
 		}, c, pb.GasServiceClient.CheckMix, oneSurface, screen.View.MixCheck),
 		a.best(),
 		call(a, verb{

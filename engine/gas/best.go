@@ -14,6 +14,7 @@ type Limits struct {
 	DensityCaution float64 // g/L at DensityKelvin, advised
 	DensityMost    float64 // g/L at DensityKelvin, refused above
 	OxygenNarcotic bool
+	AtRest         bool // what is judged is breathed at rest on a stop
 }
 
 // Want is a depth with what a mix for it must keep to.
@@ -146,7 +147,7 @@ func (l Limits) At(m Mix, depth float64, c water.Column) Breathed {
 	switch {
 	case b.OxygenBar > l.RestingBar+OxygenSlack+fractionSlack:
 		b.Refused = append(b.Refused, "rich_at_rest")
-	case b.OxygenBar > l.WorkingBar+fractionSlack:
+	case !l.AtRest && b.OxygenBar > l.WorkingBar+fractionSlack:
 		b.Refused = append(b.Refused, "rich")
 	case b.OxygenBar < LeastOxygen(l.FloorBar, c)-fractionSlack:
 		b.Refused = append(b.Refused, "hypoxic")

@@ -127,8 +127,10 @@ type CheckMixRequest struct {
 	Surroundings *Surroundings          `protobuf:"bytes,3,opt,name=surroundings,proto3" json:"surroundings,omitempty"`
 	// Most oxygen pressure at work, instead of the policy's.
 	OxygenLimitBar *float64 `protobuf:"fixed64,4,opt,name=oxygen_limit_bar,json=oxygenLimitBar,proto3,oneof" json:"oxygen_limit_bar,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// Breathed at that depth at rest on a stop: the limit is that for stops.
+	AtRest        bool `protobuf:"varint,5,opt,name=at_rest,json=atRest,proto3" json:"at_rest,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CheckMixRequest) Reset() {
@@ -187,6 +189,13 @@ func (x *CheckMixRequest) GetOxygenLimitBar() float64 {
 		return *x.OxygenLimitBar
 	}
 	return 0
+}
+
+func (x *CheckMixRequest) GetAtRest() bool {
+	if x != nil {
+		return x.AtRest
+	}
+	return false
 }
 
 // The limits that were used.
@@ -2539,12 +2548,13 @@ const file_lastlight_v1_gas_proto_rawDesc = "" +
 	"altitude_m\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00|\xb5@)\x00\x00\x00\x00\x00\xe0z\xc0H\x00R\taltitudeM\x12@\n" +
 	"\rbarometer_bar\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x9a\x99\x99\x99\x99\x99\xf1?)\x00\x00\x00\x00\x00\x00\xe0?H\x00R\fbarometerBar:\xa3\x01\xbaH\x9f\x01\x1a\x9c\x01\n" +
 	"\x1asurroundings.water_density\x12Dwater density out of range: 990 to 1250 kg/m³, or 0 for fresh water\x1a8this.water_density == 0.0 || this.water_density >= 990.0B\t\n" +
-	"\asurface\"\xa5\x02\n" +
+	"\asurface\"\xbe\x02\n" +
 	"\x0fCheckMixRequest\x12.\n" +
 	"\x03gas\x18\x01 \x01(\v2\x14.lastlight.v1.GasMixB\x06\xbaH\x03\xc8\x01\x01R\x03gas\x127\n" +
 	"\adepth_m\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\xe0u@)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x06depthM\x88\x01\x01\x12>\n" +
 	"\fsurroundings\x18\x03 \x01(\v2\x1a.lastlight.v1.SurroundingsR\fsurroundings\x12H\n" +
-	"\x10oxygen_limit_bar\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x00@)\x00\x00\x00\x00\x00\x00\xe0?H\x01R\x0eoxygenLimitBar\x88\x01\x01B\n" +
+	"\x10oxygen_limit_bar\x18\x04 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x00@)\x00\x00\x00\x00\x00\x00\xe0?H\x01R\x0eoxygenLimitBar\x88\x01\x01\x12\x17\n" +
+	"\aat_rest\x18\x05 \x01(\bR\x06atRestB\n" +
 	"\n" +
 	"\b_depth_mB\x13\n" +
 	"\x11_oxygen_limit_bar\"\x86\x02\n" +

@@ -47,6 +47,12 @@ func TestCheckMix(t *testing.T) {
 	if out.AtDepth.Verdict != "refuse" || len(out.AtDepth.Reasons) != 1 {
 		t.Errorf("oxygen at 6 m: %v", out.AtDepth)
 	}
+	// At rest it may be breathed there: 1.6016 bar, refused above 1.62 (physics 0); at 7 m 1.70 bar are too much.
+	for metres, verdict := range map[float64]string{6: "pass", 7: "refuse"} {
+		if out, err = CheckMix(&pb.CheckMixRequest{Gas: mixed(100, 0), DepthM: &metres, AtRest: true}, club()); err != nil || out.AtDepth.Verdict != verdict {
+			t.Errorf("oxygen at rest at %v m: %v %v", metres, out.AtDepth, err)
+		}
+	}
 	hand := &pb.Surroundings{WaterDensity: 0.1 * 1e5 / 9.80665, Surface: &pb.Surroundings_BarometerBar{BarometerBar: 1}}
 	if out, err = CheckMix(&pb.CheckMixRequest{Gas: mixed(32, 0), Surroundings: hand}, club()); err != nil {
 		t.Fatal(err)

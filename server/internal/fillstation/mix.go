@@ -30,6 +30,7 @@ func CheckMix(r *lastlightv1.CheckMixRequest, p *policy.Policy) (*lastlightv1.Mi
 		Limits:                 limitsUsed(l, c),
 	}
 	if r.DepthM != nil {
+		l.AtRest = r.AtRest
 		out.AtDepth = atDepth(m, *r.DepthM, c, l)
 	}
 	return out, nil
