@@ -107,11 +107,8 @@ func (w *Work) gasOf(d int, g *route.DiverGas) {
 			}
 			continue
 		}
-		share := math.Max(gauge(s.StartL-float64(w.permitted[d]*s.Share)), g.ShareTurnBar)
-		if i > 0 {
-			share = gauge(s.StartL - float64(w.permitted[d]*s.Share))
-		}
-		m := route.MainTurn{Cylinder: s.ID, StartBar: s.StartBar, TurnBar: share, SurfaceBar: gauge(w.end[k])}
+		share := g.Mains[i].ShareBar // no stop changes it
+		m := route.MainTurn{Cylinder: s.ID, StartBar: s.StartBar, TurnBar: share, SurfaceBar: gauge(w.end[k]), ShareBar: share}
 		governs := "share"
 		raise := func(bar float64, name string) {
 			if bar > m.TurnBar+1e-9 {

@@ -313,7 +313,7 @@ func (j *judge) gas() []DiverGas {
 			c := &j.cyls[k]
 			share := math.Max(c.gauge(c.start-float64(j.permitted[d]*v.share[i])), c.bar-float64(j.ideal[d]*v.share[i])/c.volume)
 			two := c.gauge(float64(j.twoOut[d] * v.share[i]))
-			m := MainTurn{Cylinder: c.id, StartBar: c.bar, TurnBar: share, SurfaceBar: c.gauge(j.content[k])}
+			m := MainTurn{Cylinder: c.id, StartBar: c.bar, TurnBar: share, SurfaceBar: c.gauge(j.content[k]), ShareBar: share}
 			governs := "share"
 			raise := func(bar float64, name string) {
 				if bar > m.TurnBar+1e-9 {

@@ -281,6 +281,8 @@ type MainTurn struct {
 	TurnBar        float64 `json:"turn_bar_exact"`
 	TurnRoundedBar float64 `json:"turn_bar_rounded"`
 	SurfaceBar     float64 `json:"surface_bar"`
+
+	ShareBar float64 `json:"-"` // what the share rule alone asks for
 }
 
 // StageTurn is one stage's limit.
