@@ -149,7 +149,7 @@ func TestEveryMainTurnsByItsShare(t *testing.T) {
 	}
 	for _, g := range w.q.Result.Divers {
 		for _, m := range g.Mains {
-			if m.TurnBar < 200-200.0/3-1e-9 || m.TurnRoundedBar != g.Mains[0].TurnRoundedBar {
+			if m.TurnBar < 200*(1-float64(w.q.Route.Policy.ShareFraction))-1e-9 || m.TurnRoundedBar != g.Mains[0].TurnRoundedBar {
 				t.Errorf("%s turns at %v bar, %v rounded; the first at %v", m.Cylinder, m.TurnBar, m.TurnRoundedBar, g.Mains[0].TurnRoundedBar)
 			}
 		}
