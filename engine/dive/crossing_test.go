@@ -134,11 +134,11 @@ func TestSpreadCountsTheStops(t *testing.T) {
 // No main of several turns below what the pressures alone give (4.1, D25): two alike turn alike.
 func TestEveryMainTurnsByItsShare(t *testing.T) {
 	in := pit("Ada", "Ben")
-	in.GasModel = "real"
+	in.GasModel, in.Policy.ShareFraction = "real", 1.0/3
 	temp := 20.0
 	for d := range in.Team {
 		m := in.Team[d].Mains[0]
-		m.VolumeL, m.StartBar, m.TempC = 60, 200, &temp
+		m.VolumeL, m.StartBar, m.TempC = 190, 200, &temp
 		a, b := m, m
 		a.ID, b.ID = m.ID+"-left", m.ID+"-right"
 		in.Team[d].Mains = []route.Cylinder{a, b}
@@ -149,7 +149,7 @@ func TestEveryMainTurnsByItsShare(t *testing.T) {
 	}
 	for _, g := range w.q.Result.Divers {
 		for _, m := range g.Mains {
-			if m.TurnBar < 200*(1-float64(w.q.Route.Policy.ShareFraction))-1e-9 || m.TurnRoundedBar != g.Mains[0].TurnRoundedBar {
+			if m.TurnBar < 200-200.0/3-1e-9 || m.TurnRoundedBar != g.Mains[0].TurnRoundedBar {
 				t.Errorf("%s turns at %v bar, %v rounded; the first at %v", m.Cylinder, m.TurnBar, m.TurnRoundedBar, g.Mains[0].TurnRoundedBar)
 			}
 		}
