@@ -502,6 +502,12 @@ var breaches = []breach{
 		in.Cylinders = append(in.Cylinders, enginetest.Cylinder("third", s.Diver, 12, "28"))
 		in.Plan.Supplies = append(in.Plan.Supplies, s)
 	}},
+	// Out of 80 min at 40 m a quarter of an hour before: above every limit at the surface.
+	{"decompression.computed", "failed", finding.Indeterminate, func(in *facts.Input) {
+		in.Divers[1].Dives = []facts.PastDive{{
+			ID: "x", Entry: in.Plan.Entry.Add(-95), Out: in.Plan.Entry.Add(-15), MaxDepthM: new(40.0), AltitudeM: new(0.0), DensityKgM3: new(1000.0), Gases: []facts.Breathed{{O2: 21}},
+		}}
+	}},
 	{"decompression.gradient", "looser", finding.Refuse, func(in *facts.Input) { in.Plan.GFHigh = new(95.0) }},
 	{"decompression.schedule", "saddle", finding.Refuse, saddle},
 	{"decompression.ways_out", "saddle", finding.Refuse, saddle},

@@ -158,10 +158,14 @@ func computed(c *Case) []finding.Finding {
 			f := answer(finding.Indeterminate, "failed", s)
 			w := finding.Word("", c.DiveFault)
 			f.Observed, f.Path = &w, "plan.supplies"
-			if strings.HasPrefix(c.DiveFault, tooMuch) {
+			remedy := "mend what is named; if nothing of the plan is, report it"
+			switch {
+			case strings.HasPrefix(c.DiveFault, tooMuch):
 				f.Path = "route.route.moves"
+			case strings.HasPrefix(c.DiveFault, stillLoaded):
+				f.Path, remedy = "plan.entry", "enter later, or record those dives as they were, with their profiles"
 			}
-			f.Figures = []finding.Figure{finding.Word("remedy", "mend what is named; if nothing of the plan is, report it")}
+			f.Figures = []finding.Figure{finding.Word("remedy", remedy)}
 			out = append(out, f)
 		case c.Dive == nil:
 			out = append(out, c.diveUnknown(s))
@@ -245,8 +249,12 @@ func (c *Case) decompress() {
 	}
 }
 
-// tooMuch begins what is said of a dive that was given up.
-const tooMuch = "too much to compute"
+// tooMuch begins what is said of a dive that was given up, stillLoaded what is said of
+// divers whom earlier dives left above the limit.
+const (
+	tooMuch     = "too much to compute"
+	stillLoaded = "earlier dives leave "
+)
 
 // dived answers a dive that the route model judged; nil with why, where nothing is
 // merely missing.
@@ -276,6 +284,10 @@ func (c *Case) dived(in route.Input, laid *route.Laid, result *route.Result, tur
 		}
 		q.Tissues = append(q.Tissues, c.Starts[i].Tissues)
 		q.Carried = append(q.Carried, c.Starts[i].Oxygen)
+		// The schedule cannot mend that: no stop lies above the surface.
+		if bar, k := model.Margin(&c.Starts[i].Tissues, c.Water.Surface, q.Settings.GFHigh); bar < -1e-6 {
+			return nil, stillLoaded + c.nameOf(c.Team[i].Diver).Label() + " at the surface " + finding.Decimal(-bar, 3) + " bar above the limit in compartment " + model.Compartment(k).ID
+		}
 	}
 	w, err := dive.Open(&q)
 	if err != nil {
