@@ -107,3 +107,33 @@ func TestSharingLikeNothingLost(t *testing.T) {
 		t.Errorf("%d told, %d scheduled: the dives decide nothing", told, scheduled)
 	}
 }
+
+// The schedule for whoever lost everything carried is that of the sharing exit there (section 6).
+func TestScheduleAfterTheLossOfEverything(t *testing.T) {
+	w, a := answer(t, expedition(8))
+	far, rows := w.farthest(), 0
+	for _, l := range a.LostGas {
+		if l.Lost != "" {
+			continue
+		}
+		rows++
+		v, donor := w.diver(l.Diver), w.diver(l.Donor)
+		o := w.goOut(far, v, w.carried(far, v), donor, w.q.Route.Policy.DelayMin)
+		if o.stops == 0 || o.stops != l.Schedule.StopMin || math.Abs(o.minutes-l.Schedule.ToSurfaceMin) > 1e-6 {
+			t.Errorf("%s: %d min of stops, %v to the surface; sharing takes %d and %v", l.Diver, l.Schedule.StopMin, l.Schedule.ToSurfaceMin, o.stops, o.minutes)
+		}
+		before, after := 0.0, 0.0
+		for _, s := range l.Schedule.Divers[donor].Supplies {
+			before += s.UsedL
+		}
+		for _, s := range l.Schedule.Divers[v].Supplies[:1] {
+			after += s.UsedL
+		}
+		if before == 0 || after != 0 {
+			t.Errorf("%s breathes %v L of the own mains, %s gives %v", l.Diver, after, l.Donor, before)
+		}
+	}
+	if rows != len(w.team.Divers) {
+		t.Errorf("%d rows for %d divers", rows, len(w.team.Divers))
+	}
+}

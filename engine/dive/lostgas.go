@@ -7,10 +7,12 @@ import (
 )
 
 // LostGas is the whole schedule of the way out from the farthest place after one
-// cylinder is gone, at the rates after a failure, with whose gas it takes.
+// cylinder is gone, or all that a diver carries, at the rates after a failure, with
+// whose gas it takes.
 type LostGas struct {
-	Lost     string     `json:"lost"`  // cylinder
-	Diver    string     `json:"diver"` // whose
+	Lost     string     `json:"lost"`            // cylinder; empty: all that the diver carries
+	Diver    string     `json:"diver"`           // whose
+	Donor    string     `json:"donor,omitempty"` // whose back gas that diver then breathes
 	Place    string     `json:"place"`
 	AfterMin float64    `json:"after_min"` // into the dive
 	Schedule Schedule   `json:"schedule"`  // its divers' supplies say whose gas is breathed
@@ -27,14 +29,27 @@ func (a *Answer) LostGasOf(cylinder string) *LostGas {
 	return nil
 }
 
-// lostGas schedules the loss of every cylinder that is for decompression or waits,
-// from the place where the team is farthest out.
+// lostGas schedules the loss of all that a diver carries, and of every cylinder that is
+// for decompression or waits, from the place where the team is farthest out.
 func (w *Work) lostGas() []LostGas {
 	list := []LostGas{}
 	far := w.farthest()
 	x := w.way(far)
 	if x == nil {
 		return list
+	}
+	row := func(f *failure) LostGas {
+		return LostGas{Diver: w.team.Divers[f.victim].Name, Place: placeText(far), AfterMin: finding.Round9(far.moment.Minutes), Short: []Shortage{}}
+	}
+	for v := range w.team.Divers {
+		f, m := w.hardest(far, v)
+		if f == nil {
+			continue
+		}
+		l := row(f)
+		l.Donor, l.Schedule = w.team.Divers[f.donors[0]].Name, w.lostSchedule(x, far, w.carried(far, v), f.donors[0])
+		l.Short = append(l.Short, w.shortOf(m, f.donors[0])...)
+		list = append(list, l)
 	}
 	spare := -1 // the first row whose cylinder nobody would breathe: the schedule of all such is the same
 	for i := range w.failures {
@@ -43,15 +58,14 @@ func (w *Work) lostGas() []LostGas {
 			continue
 		}
 		c := w.cylinder(f.lost)
-		l := LostGas{
-			Lost: w.cylinderName(c), Diver: w.team.Divers[f.victim].Name, Place: placeText(far), AfterMin: finding.Round9(far.moment.Minutes), Short: []Shortage{},
-		}
+		l := row(f)
+		l.Lost = w.cylinderName(c)
 		o := w.goOut(far, f.victim, 1<<c, -1, w.q.Route.Policy.DelayMin)
 		unbreathed := o.loser < 0
 		if unbreathed && spare >= 0 {
 			l.Schedule = list[spare].Schedule
 		} else {
-			l.Schedule = w.lostSchedule(x, far, 1<<c)
+			l.Schedule = w.lostSchedule(x, far, 1<<c, -1)
 		}
 		if unbreathed && spare < 0 {
 			spare = len(list)
@@ -64,9 +78,24 @@ func (w *Work) lostGas() []LostGas {
 	return list
 }
 
-// lostSchedule is the way out of a place after the loss of cylinders, of the whole team by name.
-func (w *Work) lostSchedule(x *way, p *place, lost uint64) Schedule {
-	o := &outcome{lost: lost, donor: -1, delay: w.q.Route.Policy.DelayMin, divers: len(w.team.Divers)}
+// hardest is the sharing at a place that leaves a victim's donor least; nil where there is no donor.
+func (w *Work) hardest(p *place, victim int) (of *failure, least *margin) {
+	for i := range w.failures {
+		f := &w.failures[i]
+		if f.kind != sharing || f.victim != victim {
+			continue
+		}
+		if m := w.margin(p, f, w.q.Route.Policy.DelayMin); of == nil || m.spare() < least.spare()-litreTolerance {
+			of, least = f, m
+		}
+	}
+	return of, least
+}
+
+// lostSchedule is the way out of a place after the loss of cylinders, of the whole team
+// by name; donor: whose back gas those breathe who lost theirs, -1: nobody did.
+func (w *Work) lostSchedule(x *way, p *place, lost uint64, donor int) Schedule {
+	o := &outcome{lost: lost, donor: donor, delay: w.q.Route.Policy.DelayMin, divers: len(w.team.Divers)}
 	path := w.walkOut(x, p, o, false, &w.out)
 	if path == nil {
 		return Schedule{Stops: []Stop{}, Switches: []Switch{}, Remarks: []Remark{}, Divers: []Diver{}, NoSchedule: true}

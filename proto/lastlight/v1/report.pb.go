@@ -1257,7 +1257,7 @@ func (x *Decompression) GetLostGas() []*LostGasSchedule {
 // The whole schedule after a gas is lost.
 type LostGasSchedule struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Any one of these cylinders is gone.
+	// Any one of these is gone: a cylinder, or "all that NAME carries".
 	Lost []string `protobuf:"bytes,1,rep,name=lost,proto3" json:"lost,omitempty"`
 	// Where the way out begins, in words.
 	Place        string               `protobuf:"bytes,2,opt,name=place,proto3" json:"place,omitempty"`

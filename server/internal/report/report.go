@@ -469,8 +469,12 @@ func decompression(a *dive.Answer, n Names) *lastlightv1.Decompression {
 func lostGas(list []dive.LostGas, n Names) (out []*lastlightv1.LostGasSchedule) {
 	for i := range list {
 		l := &list[i]
+		lost := l.Lost
+		if lost == "" {
+			lost = "all that " + n.Of(l.Diver) + " carries"
+		}
 		x := &lastlightv1.LostGasSchedule{
-			Lost: []string{l.Lost}, Place: l.Place, Stops: stops(&l.Schedule), StopMin: int32(l.Schedule.StopMin), ToSurfaceMin: l.Schedule.ToSurfaceMin, NoSchedule: l.Schedule.NoSchedule,
+			Lost: []string{lost}, Place: l.Place, Stops: stops(&l.Schedule), StopMin: int32(l.Schedule.StopMin), ToSurfaceMin: l.Schedule.ToSurfaceMin, NoSchedule: l.Schedule.NoSchedule,
 		}
 		for _, d := range l.Schedule.Divers {
 			if d.Name != l.Diver {
@@ -481,6 +485,9 @@ func lostGas(list []dive.LostGas, n Names) (out []*lastlightv1.LostGasSchedule) 
 					x.Breathes = append(x.Breathes, nameOr(s.ID, "back gas"))
 				}
 			}
+		}
+		if l.Donor != "" {
+			x.Breathes = append([]string{"back gas of " + n.Of(l.Donor)}, x.Breathes...)
 		}
 		for _, s := range l.Short {
 			x.Short = append(x.Short, nameOr(s.Supply, "back gas")+" of "+n.Of(s.Diver))
