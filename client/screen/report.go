@@ -363,7 +363,11 @@ func (p *page) stops(d *pb.Decompression) {
 		p.indented(2, fmt.Sprintf("longest way out, from %s: %d min of stops, %.0f min to the surface", l.GetPlace(), l.GetStopMin(), math.Ceil(l.GetToSurfaceMin())))
 	}
 	for _, l := range d.GetLostGas() {
-		text := "lost " + strings.Join(l.GetLost(), " or ") + " at " + l.GetPlace() + ": "
+		lost := "lost " + strings.Join(l.GetLost(), " or ")
+		if len(l.GetCarriedBy()) > 0 {
+			lost = strings.Join(l.GetCarriedBy(), " or ") + " lost all carried"
+		}
+		text := lost + " at " + l.GetPlace() + ": "
 		switch {
 		case l.GetNoSchedule():
 			text += "no schedule"

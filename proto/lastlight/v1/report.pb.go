@@ -1257,7 +1257,7 @@ func (x *Decompression) GetLostGas() []*LostGasSchedule {
 // The whole schedule after a gas is lost.
 type LostGasSchedule struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Any one of these is gone: a cylinder, or "all that NAME carries".
+	// Any one of these cylinders is gone.
 	Lost []string `protobuf:"bytes,1,rep,name=lost,proto3" json:"lost,omitempty"`
 	// Where the way out begins, in words.
 	Place        string               `protobuf:"bytes,2,opt,name=place,proto3" json:"place,omitempty"`
@@ -1269,7 +1269,9 @@ type LostGasSchedule struct {
 	// Gas that is needed and not there, in words; empty: the gas holds.
 	Short []string `protobuf:"bytes,7,rep,name=short,proto3" json:"short,omitempty"`
 	// More than the longest stop would be needed.
-	NoSchedule    bool `protobuf:"varint,8,opt,name=no_schedule,json=noSchedule,proto3" json:"no_schedule,omitempty"`
+	NoSchedule bool `protobuf:"varint,8,opt,name=no_schedule,json=noSchedule,proto3" json:"no_schedule,omitempty"`
+	// Instead of a cylinder all that one of these people carries is gone.
+	CarriedBy     []string `protobuf:"bytes,9,rep,name=carried_by,json=carriedBy,proto3" json:"carried_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1358,6 +1360,13 @@ func (x *LostGasSchedule) GetNoSchedule() bool {
 		return x.NoSchedule
 	}
 	return false
+}
+
+func (x *LostGasSchedule) GetCarriedBy() []string {
+	if x != nil {
+		return x.CarriedBy
+	}
+	return nil
 }
 
 // The stops if the dive is deeper or longer than planned.
@@ -2747,7 +2756,7 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\alongest\x18\x06 \x01(\v2\x1b.lastlight.v1.LongestWayOutR\alongest\x123\n" +
 	"\x06oxygen\x18\a \x03(\v2\x1b.lastlight.v1.OxygenFiguresR\x06oxygen\x12>\n" +
 	"\bvariants\x18\b \x03(\v2\".lastlight.v1.DecompressionVariantR\bvariants\x128\n" +
-	"\blost_gas\x18\t \x03(\v2\x1d.lastlight.v1.LostGasScheduleR\alostGas\"\x86\x02\n" +
+	"\blost_gas\x18\t \x03(\v2\x1d.lastlight.v1.LostGasScheduleR\alostGas\"\xa5\x02\n" +
 	"\x0fLostGasSchedule\x12\x12\n" +
 	"\x04lost\x18\x01 \x03(\tR\x04lost\x12\x14\n" +
 	"\x05place\x18\x02 \x01(\tR\x05place\x125\n" +
@@ -2757,7 +2766,9 @@ const file_lastlight_v1_report_proto_rawDesc = "" +
 	"\bbreathes\x18\x06 \x03(\tR\bbreathes\x12\x14\n" +
 	"\x05short\x18\a \x03(\tR\x05short\x12\x1f\n" +
 	"\vno_schedule\x18\b \x01(\bR\n" +
-	"noSchedule\"\xde\x01\n" +
+	"noSchedule\x12\x1d\n" +
+	"\n" +
+	"carried_by\x18\t \x03(\tR\tcarriedBy\"\xde\x01\n" +
 	"\x14DecompressionVariant\x12\x19\n" +
 	"\bdeeper_m\x18\x01 \x01(\x01R\adeeperM\x12\x1d\n" +
 	"\n" +

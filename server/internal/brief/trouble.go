@@ -168,12 +168,19 @@ func (w *writer) otherSchedules(d *lastlightv1.Decompression) {
 	place := ""
 	for _, l := range d.LostGas {
 		label := "lost " + strings.Join(l.Lost, " or ")
+		if len(l.CarriedBy) > 0 {
+			label = w.lostAll(l.CarriedBy)
+		}
 		if l.NoSchedule {
 			w.line("  %s at %s: NO SCHEDULE", label, l.Place)
 			continue
 		}
 		place = l.Place
-		rows = append(rows, row{label, gasHolds(l.Short, l.Breathes), l.Stops, l.ToSurfaceMin})
+		gas := gasHolds(l.Short, l.Breathes)
+		if len(l.CarriedBy) > 0 && len(l.Short) == 0 {
+			gas = "enough, shared"
+		}
+		rows = append(rows, row{label, gas, l.Stops, l.ToSurfaceMin})
 	}
 	var depths []float64
 	for _, r := range rows {
@@ -221,6 +228,18 @@ func (w *writer) otherSchedules(d *lastlightv1.Decompression) {
 		}
 		w.line("%s%6s  %s", text, minutes(math.Ceil(r.total)), r.gas)
 	}
+}
+
+// lostAll names those whose loss of all they carry comes to the same.
+func (w *writer) lostAll(people []string) string {
+	if len(people) == len(w.p.Plan.Team) {
+		return "one lost all carried"
+	}
+	var names []string
+	for _, p := range people {
+		names = append(names, w.name(p))
+	}
+	return strings.Join(names, " or ") + " lost all"
 }
 
 // inShort is a schedule in one line: depths and minutes.

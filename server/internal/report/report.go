@@ -469,12 +469,13 @@ func decompression(a *dive.Answer, n Names) *lastlightv1.Decompression {
 func lostGas(list []dive.LostGas, n Names) (out []*lastlightv1.LostGasSchedule) {
 	for i := range list {
 		l := &list[i]
-		lost := l.Lost
-		if lost == "" {
-			lost = "all that " + n.Of(l.Diver) + " carries"
-		}
 		x := &lastlightv1.LostGasSchedule{
-			Lost: []string{lost}, Place: l.Place, Stops: stops(&l.Schedule), StopMin: int32(l.Schedule.StopMin), ToSurfaceMin: l.Schedule.ToSurfaceMin, NoSchedule: l.Schedule.NoSchedule,
+			Place: l.Place, Stops: stops(&l.Schedule), StopMin: int32(l.Schedule.StopMin), ToSurfaceMin: l.Schedule.ToSurfaceMin, NoSchedule: l.Schedule.NoSchedule,
+		}
+		if l.Lost != "" {
+			x.Lost = []string{l.Lost}
+		} else {
+			x.CarriedBy, x.Breathes = []string{n.ID(l.Diver)}, []string{"back gas of another"}
 		}
 		for _, d := range l.Schedule.Divers {
 			if d.Name != l.Diver {
@@ -486,19 +487,16 @@ func lostGas(list []dive.LostGas, n Names) (out []*lastlightv1.LostGasSchedule) 
 				}
 			}
 		}
-		if l.Donor != "" {
-			x.Breathes = append([]string{"back gas of " + n.Of(l.Donor)}, x.Breathes...)
-		}
 		for _, s := range l.Short {
 			x.Short = append(x.Short, nameOr(s.Supply, "back gas")+" of "+n.Of(s.Diver))
 		}
 		same := func(y *lastlightv1.LostGasSchedule) bool {
 			return y.ToSurfaceMin == x.ToSurfaceMin && y.NoSchedule == x.NoSchedule && slices.EqualFunc(y.Stops, x.Stops, func(a, b *lastlightv1.DecompressionStop) bool {
 				return a.DepthM == b.DepthM && a.Minutes == b.Minutes && a.Place == b.Place
-			}) && (len(y.Short) == 0) == (len(x.Short) == 0)
+			}) && (len(y.Short) == 0) == (len(x.Short) == 0) && (len(y.CarriedBy) == 0) == (len(x.CarriedBy) == 0)
 		}
 		if k := slices.IndexFunc(out, same); k >= 0 {
-			out[k].Lost = append(out[k].Lost, x.Lost...)
+			out[k].Lost, out[k].CarriedBy = append(out[k].Lost, x.Lost...), append(out[k].CarriedBy, x.CarriedBy...)
 			for _, s := range x.Breathes {
 				if !slices.Contains(out[k].Breathes, s) {
 					out[k].Breathes = append(out[k].Breathes, s)
