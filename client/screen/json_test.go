@@ -127,7 +127,7 @@ DecompressionVariant: deeper_m longer_min stops stop_min to_surface_min short
 DecompressionStop: depth_m minutes arrive_min place breathing
 GasChange: minute depth_m person cylinder
 LongestWayOut: place after_min stop_min to_surface_min
-LostGasSchedule: lost place stops stop_min to_surface_min breathes short no_schedule
+LostGasSchedule: lost place stops stop_min to_surface_min breathes short no_schedule carried_by
 OtherWay: station legs holds why runtime_min stops stop_min sharing_margin_l
 OxygenFigures: person cns_percent otu_day
 CircuitFigures: id kind length_m reach_forward_m reach_backward_m closes marker_from_m marker_to_m marker_legal distance_halfway_m time_halfway_m gas_halfway_m halves_differ
