@@ -360,7 +360,7 @@ func (p *page) stops(d *pb.Decompression) {
 		p.indented(2, fmt.Sprintf("%g m, %d min, from minute %.0f, %s, on %s", s.GetDepthM(), s.GetMinutes(), math.Floor(s.GetArriveMin()), s.GetPlace(), strings.Join(s.GetBreathing(), ", ")))
 	}
 	if l := d.GetLongest(); l != nil {
-		p.indented(2, fmt.Sprintf("longest way out, from %s: %d min of stops, %.0f min to the surface", l.GetPlace(), l.GetStopMin(), math.Ceil(l.GetToSurfaceMin())))
+		p.indented(2, fmt.Sprintf("most stops on a way out, from %s: %d min, %.0f min to the surface", l.GetPlace(), l.GetStopMin(), math.Ceil(l.GetToSurfaceMin())))
 	}
 	for _, l := range d.GetLostGas() {
 		lost := "lost " + strings.Join(l.GetLost(), " or ")

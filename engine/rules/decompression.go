@@ -58,7 +58,7 @@ func decompressionRules() []Rule {
 			Words: map[string]Words{
 				"ok":     {Says: "{subject}: no stop on the route, nor on any known way out"},
 				"start":  {Says: "{subject}: cannot tell, what earlier dives or the arrival at altitude left is not known", Remedy: "complete the earlier dives and the arrival"},
-				"stops":  {Says: "{subject}: stops computed from what earlier dives left: {observed} as planned, {longest} on the longest way out{at}"},
+				"stops":  {Says: "{subject}: stops computed from what earlier dives left: {observed} as planned, {longest} on the way out with the most{at}"},
 				"failed": {Says: "{subject}: decompression cannot be computed: {observed}", Remedy: "{remedy}"},
 			},
 			Check: computed,

@@ -223,7 +223,7 @@ func TestADiveWithStopsIsOnePage(t *testing.T) {
 		for _, words := range []string{
 			"18 m 1 min from minute 61, 12.3 m past rose on leg rose-niche, on d1-50, d2-50", "6 m 22 min from minute 80, open water above pool, on d1-o2",
 			"change at 21 m, minute 58, to d1-50 (Diver1), d2-50 (Diver2)", "stop min at m 18 15 12 9 6 out (lost: at rose)", "+3 m +3 min 1 2 3 6 22 55 gas enough",
-			"lost d1-50 or d2-50", "1 2 3 6 22 72 enough, of the own", "NOT ENOUGH back gas of Diver1", "longest way out: 60 min of stops, 75 min, from rose",
+			"lost d1-50 or d2-50", "1 2 3 6 22 72 enough, of the own", "NOT ENOUGH back gas of Diver1", "most stops on a way out: 60 min, 75 min to the surface, from rose",
 			"circuit the other way round is another plan: 72 min, 9 m 6, 6 m 22", "[ ] goal, route, order", "DIAL", "THIS PAGE IS VOID IF", "below 120: NO DIVE",
 		} {
 			if !strings.Contains(flat, words) {

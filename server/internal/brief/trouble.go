@@ -86,7 +86,7 @@ func (w *writer) rates() {
 }
 
 // stops prints the schedule with the place of every stop, and how long the
-// longest way out takes.
+// way out with the most stops takes.
 func (w *writer) stops(d *lastlightv1.Decompression) {
 	switch {
 	case d == nil:
@@ -103,7 +103,7 @@ func (w *writer) stops(d *lastlightv1.Decompression) {
 	w.planned(d)
 	w.otherSchedules(d)
 	if l := d.Longest; l != nil {
-		w.line("  longest way out: %d min of stops, %s min, from %s", l.StopMin, number(math.Ceil(l.ToSurfaceMin), 0), l.Place)
+		w.line("  most stops on a way out: %d min, %s min to the surface, from %s", l.StopMin, number(math.Ceil(l.ToSurfaceMin), 0), l.Place)
 	}
 }
 
