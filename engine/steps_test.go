@@ -233,7 +233,7 @@ func pit(minutes float64) Input {
 // onRecord are rules whose figures of a plan with stops are compared as they stand:
 // counted, measured or recorded, nothing of them is computed.
 var onRecord = []string{
-	"cylinder.", "decompression.altitude", "diver.", "gas.", "kit.", "level.", "team.", "service.", "site.", "route.cautions", "route.cylinder_on_way_out", "analyser.",
+	"cylinder.", "decompression.altitude", "diver.", "gas.", "kit.", "level.", "plan.speeds", "team.", "service.", "site.", "route.cautions", "route.cylinder_on_way_out", "analyser.",
 }
 
 // Every figure that the engine computes of a plan with stops has its own lines, not

@@ -113,6 +113,33 @@ func oneWay(in *facts.Input) {
 	in.Plan.ContingencySwimMMin = 7
 }
 
+// waits gives Ada gas for stops that lies at the opening from the beginning to the end of the dive, so deep, in fresh water at sea level.
+func waits(in *facts.Input, o2 string, metres float64) {
+	oxygenStop(in, 6)
+	last := len(in.Plan.Supplies) - 1
+	in.Plan.Supplies[last].PlannedO2, in.Cylinders[len(in.Cylinders)-1].Analyses[0].O2 = o2, o2
+	depth(in, metres)
+	id := "oxygen"
+	in.Route.Route.StartActions = []route.Action{{Action: route.ActDrop, Diver: "d-Ada", Cylinder: &id}}
+	home := &in.Route.Route.Moves[len(in.Route.Route.Moves)-1]
+	home.Actions, home.HoldMin, home.HoldTask = []route.Action{{Action: route.ActPickUp, Diver: "d-Ada", Cylinder: &id}}, 1, "pick_up"
+}
+
+// ride gives so many of the team a scooter, and the plan its speeds, m/min.
+func ride(in *facts.Input, riders int, swim, out float64) {
+	for i := range riders {
+		in.Plan.Team[i].Scooter = true
+	}
+	in.Plan.SwimMMin, in.Plan.ContingencySwimMMin = swim, out
+}
+
+// flagged is a dive to C, so deep, behind 20 m, that says it turns at the end of a move.
+func flagged(in *facts.Input, metres float64, move int) {
+	sidePassage(in, route.Leg{ID: "BC", From: "B", To: "C", LengthM: 30, Lined: true, Restriction: "none"}, route.Move{To: "B"}, route.Move{To: "C"}, route.Move{To: "B"}, route.Move{To: "A"})
+	in.Route.Stations[len(in.Route.Stations)-1].DepthM = metres
+	in.Plan.TurnMove = move
+}
+
 // overMidnight puts the entry of the plan so late that the dive touches 15 June.
 func overMidnight(in *facts.Input) {
 	in.Plan.Entry, in.Plan.EnterBy = enginetest.At("2026-06-14T23:50+02:00"), enginetest.At("2026-06-14T23:55+02:00")
@@ -226,6 +253,38 @@ var breaches = []breach{
 		in.Route.Legs[0].FlowMMin, in.Policy.Flow.Classes, in.Policy.Ladder = 8, in.Policy.Flow.Classes[:1], nil
 	}},
 	{"kit.arrows", "few", finding.Caution, func(in *facts.Input) { in.Policy.Lines.ArrowsPerDiver = 4 }},
+	// The shipped speed is 12 m/min, of a scooter 40 (practice 6); the worked examples swim 15. Slower is always allowed.
+	{"plan.speeds", "fast_out", finding.Refuse, func(in *facts.Input) { ride(in, 0, 0, 60) }},
+	{"plan.speeds", "fast_out", finding.Refuse, func(in *facts.Input) { ride(in, 2, 40, 16) }}, // nobody rides on a way out (practice 1: swim out)
+	{"plan.speeds", "fast_swim", finding.Refuse, func(in *facts.Input) { ride(in, 0, 15.1, 0) }},
+	{"plan.speeds", "fast_swim", finding.Refuse, func(in *facts.Input) { ride(in, 1, 40, 0) }},
+	{"plan.speeds", "fast_swim", finding.Refuse, func(in *facts.Input) { ride(in, 2, 40.1, 0) }},
+	{"plan.speeds", "fast_swim", finding.Refuse, func(in *facts.Input) { in.Route.Route.Moves[1].SwimMMin = 16 }},
+	{"plan.speeds", "swim", finding.Pass, func(in *facts.Input) { ride(in, 2, 40, 15) }},
+	{"plan.speeds", "swim", finding.Pass, func(in *facts.Input) { ride(in, 0, 9, 9); in.Route.Route.Moves[1].SwimMMin = 15 }},
+	{"plan.speeds", "swim", finding.Pass, func(in *facts.Input) { ride(in, 1, 15, 9) }},
+	// D22: the way home of a dive to C and back begins at C.
+	{"plan.turn", "way_in", finding.Refuse, func(in *facts.Input) { flagged(in, 23.1, 1) }},
+	{"plan.turn", "ok", finding.Pass, func(in *facts.Input) { flagged(in, 23, 1) }},
+	{"plan.turn", "ok", finding.Pass, func(in *facts.Input) { flagged(in, 30, 2) }},
+	{"plan.turn", "ok", finding.Pass, func(in *facts.Input) { flagged(in, 30, 3) }},
+	{"plan.turn", "way_in", finding.Refuse, func(in *facts.Input) {
+		flagged(in, 20, 1)
+		in.Route.Legs[1].DepthPoints = []route.DepthPoint{{AtM: 15, DepthM: 24}}
+	}},
+	{"plan.turn", "not_asked", finding.NotApplicable, func(in *facts.Input) { flagged(in, 30, 0) }},
+	// MOD = (1.6 bar / fO2 − 1)·10, floored to whole metres (practice 10): 22 m of 50 %, 6 m of oxygen.
+	{"gas.staged", "deep", finding.Refuse, func(in *facts.Input) { waits(in, "100", 20) }},
+	{"gas.staged", "deep", finding.Refuse, func(in *facts.Input) { waits(in, "100", 6.1) }},
+	{"gas.staged", "ok", finding.Pass, func(in *facts.Input) { waits(in, "100", 6) }},
+	{"gas.staged", "deep", finding.Refuse, func(in *facts.Input) { waits(in, "50", 22.1) }},
+	{"gas.staged", "ok", finding.Pass, func(in *facts.Input) { waits(in, "50", 22) }},
+	{"gas.staged", "unknown", finding.Indeterminate, func(in *facts.Input) { waits(in, "50", 20); in.Site.DensityKgM3 = nil }},
+	{"gas.staged", "unused", finding.Caution, func(in *facts.Input) {
+		saddle(in) // with stops, and oxygen that stays at the surface's side of them
+		oxygenStop(in, 1)
+	}},
+	{"gas.staged", "none", finding.NotApplicable, func(in *facts.Input) { oxygenStop(in, 6) }},
 	{"plan.unsupported", "unsupported", finding.Refuse, func(in *facts.Input) { in.Plan.Team[0].Apparatus = facts.Rebreather }},
 	{"plan.unsupported", "unknown", finding.Indeterminate, func(in *facts.Input) { in.Plan.Team[0].Apparatus = "" }},
 	{"plan.kind", "no_instructor", finding.Refuse, func(in *facts.Input) { in.Plan.Kind, in.Plan.Taught = facts.Training, "FULL" }},

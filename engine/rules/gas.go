@@ -49,6 +49,17 @@ func gasRules() []Rule {
 			Check: func(c *Case) []finding.Finding { return c.eachSupply(rich) },
 		},
 		{
+			ID: "gas.staged", Version: 1, Title: "Decompression gas waits no deeper than its MOD", Citation: handbook("practice", "4.10"), Cell: "mix.po2_resting_bar",
+			Words: map[string]Words{
+				"ok":      {Says: "{subject}: waits at {place}, {observed}, MOD {limit}"},
+				"none":    {Says: "{subject}: no decompression gas waits in the cave"},
+				"deep":    {Says: "{subject}: waits at {place}, {observed}, MOD {limit}: {shortfall} too deep", Remedy: "drop it at {limit} or shallower"},
+				"unused":  {Says: "{subject}: carried, and never breathed on the dive as planned although it has stops", Remedy: "have it at hand at a stop no deeper than it is breathed, or leave it out"},
+				"unknown": {Says: "{subject}: cannot tell whether it waits above its MOD, {observed} is not recorded", Remedy: "record {observed}"},
+			},
+			Check: staged,
+		},
+		{
 			ID: "gas.hypoxic", Version: 1, Title: "Not hypoxic", Citation: handbook("practice", "10"), Cell: "mix.po2_floor_bar",
 			Words: map[string]Words{
 				"ok":      {Says: "{subject}: {observed} of oxygen at the surface, at least {limit}"},
@@ -160,9 +171,9 @@ func againstPlan(c *Case, s finding.Subject, cyl *facts.Cylinder, sup facts.Supp
 		f.Path = at
 		return one(f)
 	}
-	depth, known := c.deepest(sup)
-	if !known {
-		return one(c.routeUnknown(s))
+	depth, why := c.deepest(s, sup, at)
+	if why != nil {
+		return one(*why)
 	}
 	decimal := func(text string) (analysis.Decimal, error) {
 		if text == "" {
@@ -239,15 +250,25 @@ func againstPlan(c *Case, s finding.Subject, cyl *facts.Cylinder, sup facts.Supp
 }
 
 // deepest is how deep a supply is breathed: as declared, never deeper than the
-// route; else anywhere on the route.
-func (c *Case) deepest(s facts.Supply) (float64, bool) {
+// route; else anywhere on the route. Where it cannot be told the finding says why:
+// how deep a gas for decompression is breathed nobody knows without its mix and the water.
+func (c *Case) deepest(s finding.Subject, sup facts.Supply, at string) (float64, *finding.Finding) {
+	why := func(f finding.Finding) (float64, *finding.Finding) { return 0, &f }
 	if !c.Network.Depth.Known {
-		return 0, false
+		return why(c.routeUnknown(s))
 	}
-	if d, told := c.declaredDepth(s); told {
-		return d, true
+	if d, told := c.declaredDepth(sup); told {
+		return d, nil
 	}
-	return c.Network.Depth.Value, true
+	if sup.Role == facts.Deco {
+		if c.Water == nil {
+			return why(unknown(s, "the water", "site"))
+		}
+		if _, ok := c.mixOf(sup); !ok {
+			return why(unknown(s, "the mix", at))
+		}
+	}
+	return c.Network.Depth.Value, nil
 }
 
 // eachSupply asks a question about every supply with a known mix and water.
@@ -318,9 +339,9 @@ func (c *Case) leanest(s facts.Supply, m gas.Mix) gas.Mix {
 }
 
 func rich(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) []finding.Finding {
-	depth, known := c.deepest(sup)
-	if !known {
-		return one(c.routeUnknown(s))
+	depth, why := c.deepest(s, sup, at)
+	if why != nil {
+		return one(*why)
 	}
 	limit := c.Policy.Mix.PO2WorkingBar
 	if sup.Resting { // as the stops are planned (D45): else oxygen could not be breathed at 6 m of fresh water
@@ -328,7 +349,8 @@ func rich(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) []
 	}
 	po2 := m.O2 * c.Water.Pressure(depth)
 	f := measured(pass(s), finding.Number("", po2, 2, "bar"), finding.Number("", limit, 2, "bar"))
-	f.Figures = []finding.Figure{finding.Number("depth", depth, 1, "m"), finding.Number("mod", math.Floor(c.Water.Depth(limit/m.O2)+1e-9), 0, "m")}
+	mod := math.Min(math.Floor(c.Water.Depth(limit/m.O2)+1e-9), c.labelMOD(sup, m)) // what gas.measured would refuse is no remedy
+	f.Figures = []finding.Figure{finding.Number("depth", depth, 1, "m"), finding.Number("mod", mod, 0, "m")}
 	if po2 > limit+1e-9 {
 		short := finding.Number("", po2-limit, 3, "bar")
 		f.Status, f.Code, f.Path, f.Shortfall = finding.Refuse, "rich", at, &short
@@ -355,9 +377,9 @@ func hypoxic(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string)
 }
 
 func dense(c *Case, s finding.Subject, m gas.Mix, sup facts.Supply, at string) []finding.Finding {
-	depth, known := c.deepest(sup)
-	if !known {
-		return one(c.routeUnknown(s))
+	depth, why := c.deepest(s, sup, at)
+	if why != nil {
+		return one(*why)
 	}
 	d := m.Density(c.Water.Pressure(depth), gas.DensityKelvin)
 	p := c.Policy.Mix

@@ -100,6 +100,24 @@ func planRules() []Rule {
 			Check: runtime,
 		},
 		{
+			ID: "plan.speeds", Version: 1, Title: "No faster than the club plans", Citation: handbook("practice", "6"), Cell: "speeds",
+			Words: map[string]Words{
+				"swim":      {Says: "{subject}: swims {observed} as planned, at most {limit}"},
+				"out":       {Says: "{subject}: swims {observed} on every way out, at most {limit}"},
+				"fast_swim": {Says: "{subject}: swims {observed}, the club plans at most {limit}: {shortfall} too fast", Remedy: "plan at most {limit}, or none: then the club's speed is taken"},
+				"fast_out":  {Says: "{subject}: swims {observed} on every way out, the club plans at most {limit}: {shortfall} too fast", Remedy: "plan at most {limit} for the ways out, or none: then the club's speed is taken"},
+			},
+			Check: speeds,
+		},
+		{
+			ID: "plan.turn", Version: 1, Title: "The turn is flagged where the way home begins", Citation: handbook("route method", "D22"),
+			Words: map[string]Words{
+				"ok":     {Says: "{subject}: the team turns at {place}"},
+				"way_in": {Says: "{subject}: the turn is flagged at {place}, on the way in: at most {before} so far, then {observed} ({deepest}); the way home begins at {home}", Remedy: "flag the move at whose end the team turns, or none: then the turn is where the way home begins"},
+			},
+			Check: turnFlag,
+		},
+		{
 			ID: "plan.double_booking", Version: 1, Title: "No duty overlaps another", Citation: handbook("dates and deadlines", "T34"), Cell: "overlap.buffer_min",
 			Words: map[string]Words{
 				"ok":             {Says: "{subject}: no other duty in {observed}"},
