@@ -9,9 +9,13 @@ import (
 )
 
 // recording are the commands that put on record what a finding did not find, by
-// the rule or by the beginning of the path in the input; the first that fits is
-// told. PLAN, SITE, PERSON, CARD, CYLINDER and ITEM are filled in where known.
+// the rule, with its code where one is named, or by the beginning of the path in the input; the first that fits is
+// told. PLAN, SITE, PERSON, CARD, DIVE, CYLINDER and ITEM are filled in where known.
 var recording = []struct{ rule, path, command string }{
+	{"decompression.earlier_dives/open", "divers", "lastlight watch close DIVE"},
+	{"decompression.earlier_dives/no_pressure", "divers", "lastlight site update SITE, of that dive"},
+	{"decompression.earlier_dives/order", "divers", ""}, // a fault of the program
+	{"decompression.earlier_dives", "divers", "lastlight dive update DIVE"},
 	{"gas.analysis", "cylinders", "lastlight analysis record CYLINDER"},
 	{"cylinder.test", "cylinders", "lastlight cylinder service CYLINDER"},
 	{"kit.service", "plan.carries", "lastlight equipment service ITEM"},
@@ -47,7 +51,7 @@ func RecordingCommands() []string {
 var ofDiver = regexp.MustCompile(`^(divers)\[\d+\]`)
 
 // follows are the codes of what follows from something else that is not known: nothing is recorded for it.
-var follows = []string{"level_unknown", "route_unknown", "not_computed", "cannot_compute", "cannot_tell", "no_answer"}
+var follows = []string{"start", "level_unknown", "route_unknown", "not_computed", "cannot_compute", "cannot_tell", "no_answer"}
 
 // recordWith is the command that puts on record what a finding of a plan did not find; empty: it found what it asked for, or no
 // command gives it.
@@ -57,7 +61,7 @@ func recordWith(f *pb.Finding, plan string) string {
 		return ""
 	}
 	for _, r := range recording {
-		if r.rule != "" && r.rule != f.GetRule() || !strings.HasPrefix(path, r.path) {
+		if r.rule != "" && r.rule != f.GetRule() && r.rule != f.GetRule()+"/"+f.GetCode() || !strings.HasPrefix(path, r.path) {
 			continue
 		}
 		known := []string{}
@@ -78,8 +82,11 @@ func recordWith(f *pb.Finding, plan string) string {
 			fill("SITE", s.GetId())
 		}
 		for _, x := range f.GetRecords() {
-			if x.GetKind() == "card" {
+			switch x.GetKind() {
+			case "card":
 				fill("CARD", x.GetId())
+			case "dive":
+				fill("DIVE", x.GetId())
 			}
 		}
 		return strings.NewReplacer(known...).Replace(r.command)

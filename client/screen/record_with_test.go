@@ -18,6 +18,13 @@ func TestRecordWith(t *testing.T) {
 	level.Code = "level_unknown"
 	refused := about("diver", "hugo", "diver.card", "divers[3].cards")
 	refused.Status = "refuse"
+	dived := func(code string) *pb.Finding {
+		f := about("diver", "hugo", "decompression.earlier_dives", "divers")
+		f.Code, f.Records = code, []*pb.RecordRef{{Kind: "dive", Id: "d-41"}}
+		return f
+	}
+	start := about("diver", "hugo", "decompression.computed", "plan.team[0]")
+	start.Code = "start"
 	for _, c := range []struct {
 		f    *pb.Finding
 		want string
@@ -34,6 +41,13 @@ func TestRecordWith(t *testing.T) {
 		{about("item", "reel-2", "kit.service", "plan.carries[4]"), "lastlight equipment service reel-2"},
 		{about("plan", "ring", "plan.verification", "site.verifications"), ""},
 		{about("plan", "ring", "plan.kind", ""), ""},
+		{dived("no_gas"), "lastlight dive update d-41"},
+		{dived("no_depth"), "lastlight dive update d-41"},
+		{dived("profile"), "lastlight dive update d-41"},
+		{dived("open"), "lastlight watch close d-41"},
+		{dived("no_pressure"), "lastlight site update SITE, of that dive"},
+		{dived("order"), ""},
+		{start, ""},
 		{level, ""},
 		{refused, ""},
 	} {
