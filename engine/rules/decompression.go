@@ -317,7 +317,8 @@ func (c *Case) switchDepth(s *route.Cylinder) float64 {
 
 // declaredDepth is how deep a supply is breathed at most: as the plan says; a
 // gas for decompression of which it says nothing is breathed from the deepest
-// stop-grid depth at which its planned oxygen is within the limit for stops.
+// stop-grid depth at which its planned oxygen is within the limit for stops, and
+// no deeper than the MOD on its label: at altitude the water alone allows more.
 func (c *Case) declaredDepth(s facts.Supply) (float64, bool) {
 	if s.DeepestM != nil {
 		return *s.DeepestM, true
@@ -327,7 +328,7 @@ func (c *Case) declaredDepth(s facts.Supply) (float64, bool) {
 	if s.Role != facts.Deco || !ok || c.Water == nil || !(mix.O2 > 0) || !(grid > 0) {
 		return 0, false
 	}
-	deepest := c.Water.Depth((c.Policy.Mix.PO2RestingBar + gas.OxygenSlack) / mix.O2)
+	deepest := math.Min(c.Water.Depth((c.Policy.Mix.PO2RestingBar+gas.OxygenSlack)/mix.O2), c.labelMOD(s, mix))
 	if deepest < last {
 		return max(0, deepest), true
 	}

@@ -24,7 +24,7 @@ func routeRules() []Rule {
 			Words: map[string]Words{
 				"ok":      {Says: "{subject}: every move is possible"},
 				"lacks":   {Says: "{subject}: cannot tell, the route lacks {observed}", Remedy: "record what is missing"},
-				"refused": {Says: "{subject}: {observed}", Remedy: "mend the move: legs and stations are those of the survey"},
+				"refused": {Says: "{subject}: {observed}", Remedy: "{remedy}"},
 				"problem": {Says: "{subject}: {observed}", Remedy: "correct {field}"},
 			},
 			Check: routeFaults,
@@ -129,6 +129,29 @@ func routeRules() []Rule {
 	)
 }
 
+// mends are what would pass instead of each kind of refusal of the route model (D33).
+var mends = map[string]string{
+	route.RefuseSelfLeg:      "correct the survey: a leg joins two stations",
+	route.RefuseShortLeg:     "correct the survey: the length of the leg, its depth points or the depths of its stations",
+	route.RefuseHalfPlus15:   "start the stage with at least 90 bar",
+	route.RefuseStart:        "start at a station that the survey has as an opening",
+	route.RefuseNoLeg:        "mend the move: legs and stations are those of the survey, and it begins where the move before ended",
+	route.RefuseNameLeg:      "name the leg in the move",
+	route.RefuseRunOverLine:  "run no line there, or correct the survey if the leg has none",
+	route.RefuseNoLine:       "run line on the move, swim another way, or correct the survey if the leg has line",
+	route.RefuseRecover:      "recover only line that this dive runs or that this team left there",
+	route.RefuseProgress:     "declare pull-and-glide for the leg in the survey if it can be pulled along, or swim another way",
+	route.RefuseMoveProgress: "swim the move faster, declare pull-and-glide for the leg in the survey if it can be pulled along, or swim another way",
+	route.RefuseSwitch:       "switch to a cylinder where the diver carries it: pick it up first, or name another",
+	route.RefuseDrop:         "drop a cylinder where the diver carries it, and once: pick it up first, or name another",
+	route.RefusePickUp:       "pick it up at the station where this diver dropped it, or drop it there first",
+	route.RefuseMarker:       "remove a marker where it was placed, or place it first",
+	route.RefuseEnd:          "add the moves home to a station that the survey has as an opening",
+	route.RefuseLineLeft:     "recover the line on a move home, or declare it as left",
+	route.RefuseMarkerLeft:   "remove the marker on a move home, or declare it as left",
+	route.RefuseCylinderLeft: "pick the cylinder up on a move home, or declare it as left",
+}
+
 func routeFaults(c *Case) []finding.Finding {
 	s := c.plan()
 	var out []finding.Finding
@@ -159,7 +182,7 @@ func routeFaults(c *Case) []finding.Finding {
 			w := finding.Word("", strings.TrimPrefix(c.named(r.Phrase), sub.Name+": "))
 			f.Observed, f.Place = &w, place
 			f.Path = "route.route.moves"
-			f.Figures = []finding.Figure{finding.Word("kind", r.Kind), finding.Word("object", r.Object), finding.Word("detail", r.Detail)}
+			f.Figures = []finding.Figure{finding.Word("kind", r.Kind), finding.Word("object", r.Object), finding.Word("detail", r.Detail), finding.Word("remedy", nameOr(mends[r.Kind], "mend what is named"))}
 			out = append(out, f)
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
 	"lastlight/engine/policy"
+	"lastlight/engine/route"
 	"lastlight/engine/rules"
 )
 
@@ -151,5 +152,105 @@ func TestHelpfulFlowCountsAsItIs(t *testing.T) {
 				t.Errorf("%s: %s %s", name, f.Status, f.Message)
 			}
 		}
+	}
+}
+
+// D33: what would pass depends on what was refused. D5: a leg against whose flow nobody gets forward is pulled along, or left out.
+func TestARouteFaultNamesWhatMendsIt(t *testing.T) {
+	for _, c := range []struct {
+		kind, remedy string
+		change       func(*facts.Input)
+	}{
+		{route.RefuseProgress, "pull-and-glide", func(in *facts.Input) { in.Route.Legs[0].FlowMMin = 10 }},
+		{route.RefuseSwitch, "carries it", func(in *facts.Input) { stage(in); act(in, route.ActDrop, "stage"); act(in, route.ActSwitchTo, "stage") }},
+		{route.RefuseSwitch, "carries it", func(in *facts.Input) { act(in, route.ActSwitchTo, "nobody's") }},
+		{route.RefuseDrop, "carries it", func(in *facts.Input) { stage(in); act(in, route.ActDrop, "stage"); act(in, route.ActDrop, "stage") }},
+		{route.RefusePickUp, "where this diver dropped it", func(in *facts.Input) { stage(in); act(in, route.ActPickUp, "stage") }},
+		{route.RefuseCylinderLeft, "declare it as left", func(in *facts.Input) { stage(in); act(in, route.ActDrop, "stage") }},
+		{route.RefuseNoLeg, "those of the survey", func(in *facts.Input) { in.Route.Route.Moves[0].Leg = "XY" }},
+		{route.RefuseNoLine, "run line", func(in *facts.Input) { in.Route.Legs[0].Lined = false }},
+		{route.RefuseEnd, "moves home", func(in *facts.Input) { in.Route.Route.Moves = in.Route.Route.Moves[:1] }},
+		{route.RefuseShortLeg, "correct the survey", func(in *facts.Input) { in.Route.Legs[0].LengthM, in.Route.Stations[1].DepthM = 10, 40 }},
+	} {
+		in := enginetest.Pair()
+		c.change(&in)
+		told := false
+		for _, f := range judge(in) {
+			if f.Rule == "route.faults" && f.Code == "refused" && f.Figures[0].Text == c.kind {
+				told = true
+				if !strings.Contains(f.Remedy, c.remedy) {
+					t.Errorf("%s: remedy %q lacks %q", f.Message, f.Remedy, c.remedy)
+				}
+			}
+		}
+		if !told {
+			t.Errorf("%s is not told", c.kind)
+		}
+	}
+}
+
+// act lets Ada do something with a cylinder at the end of the first move.
+func act(in *facts.Input, action, cylinder string) {
+	m := &in.Route.Route.Moves[0]
+	m.Actions = append(m.Actions, route.Action{Action: action, Diver: "d-Ada", Cylinder: &cylinder})
+}
+
+// The MOD of 50 % is 22 m (practice 10); the water of a lake at 1800 m alone would allow 1.6 bar at 24 m. A gas of which the plan
+// says nothing is breathed at the stop below neither, and no remedy names a depth that another rule refuses.
+func TestADecompressionGasAtAltitudeIsBreathedWithinItsMOD(t *testing.T) {
+	for _, altitude := range []float64{0, 1800} {
+		for _, c := range []struct {
+			o2    string
+			blame bool
+			deep  *float64
+			mod   string
+		}{{"50", false, nil, "22"}, {"100", false, nil, "6"}, {"50", true, new(30.0), "22"}, {"50.6", false, nil, "21"}, {"50.6", true, new(30.0), "21"}} {
+			in := enginetest.Pair()
+			oxygenStop(&in, 6)
+			in.Site.BarometerBar, in.Site.AltitudeM = nil, &altitude
+			depth(&in, 40)
+			sup := &in.Plan.Supplies[len(in.Plan.Supplies)-1]
+			sup.DeepestM, sup.PlannedO2 = c.deep, c.o2
+			in.Cylinders[len(in.Cylinders)-1].Analyses[0].O2 = c.o2
+			seen := 0
+			for _, f := range judge(in) {
+				if f.Subject.ID != "oxygen-1" || f.Rule != "gas.rich" && f.Rule != "gas.measured" {
+					continue
+				}
+				seen++
+				if f.Blocks() != c.blame {
+					t.Errorf("%s %% at %v m: %s", c.o2, altitude, f.Message)
+				}
+				for _, x := range f.Figures {
+					if x.Name == "mod" && x.Text != c.mod {
+						t.Errorf("%s %% at %v m: %s names a MOD of %s m, want %s", c.o2, altitude, f.Rule, x.Text, c.mod)
+					}
+				}
+			}
+			if seen != 2 {
+				t.Errorf("%s %% at %v m: %d answers", c.o2, altitude, seen)
+			}
+		}
+	}
+}
+
+// Without the altitude nobody knows from where on a gas for decompression is breathed: that is asked for, and no depth is made up.
+func TestWithoutTheWaterNoDepthIsMadeUp(t *testing.T) {
+	in := enginetest.Pair()
+	oxygenStop(&in, 6)
+	in.Plan.Supplies[len(in.Plan.Supplies)-1].DeepestM = nil
+	in.Site.BarometerBar, in.Site.AltitudeM = nil, nil
+	seen := 0
+	for _, f := range judge(in) {
+		if f.Subject.ID != "oxygen-1" || f.Rule != "gas.measured" {
+			continue
+		}
+		seen++
+		if f.Status != finding.Indeterminate || f.Code != "unknown" || f.Path != "site" {
+			t.Errorf("%s %s at %s: %s", f.Status, f.Code, f.Path, f.Message)
+		}
+	}
+	if seen != 1 {
+		t.Errorf("%d answers", seen)
 	}
 }
