@@ -51,11 +51,10 @@ func gasRules() []Rule {
 		{
 			ID: "gas.staged", Version: 1, Title: "Decompression gas waits no deeper than its MOD", Citation: handbook("practice", "4.10"), Cell: "mix.po2_resting_bar",
 			Words: map[string]Words{
-				"ok":      {Says: "{subject}: waits at {place}, {observed}, MOD {limit}"},
-				"none":    {Says: "{subject}: no decompression gas waits in the cave"},
-				"deep":    {Says: "{subject}: waits at {place}, {observed}, MOD {limit}: {shortfall} too deep", Remedy: "drop it at {limit} or shallower"},
-				"unused":  {Says: "{subject}: carried, and never breathed on the dive as planned although it has stops", Remedy: "have it at hand at a stop no deeper than it is breathed, or leave it out"},
-				"unknown": {Says: "{subject}: cannot tell whether it waits above its MOD, {observed} is not recorded", Remedy: "record {observed}"},
+				"ok":     {Says: "{subject}: waits at {place}, {observed}, MOD {limit}"},
+				"none":   {Says: "{subject}: no decompression gas waits in the cave"},
+				"deep":   {Says: "{subject}: waits at {place}, {observed}, MOD {limit}: {shortfall} too deep", Remedy: "drop it at {limit} or shallower"},
+				"unused": {Says: "{subject}: carried, and never breathed on the dive as planned although it has stops", Remedy: "have it at hand at a stop no deeper than it is breathed, or leave it out"},
 			},
 			Check: staged,
 		},
@@ -172,9 +171,6 @@ func againstPlan(c *Case, s finding.Subject, cyl *facts.Cylinder, sup facts.Supp
 		return one(f)
 	}
 	depth, why := c.deepest(s, sup, at)
-	if why != nil {
-		return one(*why)
-	}
 	decimal := func(text string) (analysis.Decimal, error) {
 		if text == "" {
 			text = "0"
@@ -204,9 +200,11 @@ func againstPlan(c *Case, s finding.Subject, cyl *facts.Cylinder, sup facts.Supp
 	put(&r.OxygenTolerance, c.Policy.Mix.O2TolerancePoints)
 	put(&r.HeliumTolerance, c.Policy.Mix.HeTolerancePoints)
 	num(&r.HypoxicBar, c.Policy.Mix.PO2FloorBar)
-	var depthD analysis.Decimal
-	num(&depthD, depth)
-	l.PlanDepthM = &depthD
+	if why == nil {
+		var depthD analysis.Decimal
+		num(&depthD, depth)
+		l.PlanDepthM = &depthD
+	}
 	var ans analysis.LabelAnswer
 	if err == nil {
 		ans, err = analysis.JudgeLabel(l, r)
@@ -225,10 +223,13 @@ func againstPlan(c *Case, s finding.Subject, cyl *facts.Cylinder, sup facts.Supp
 	base.Figures = []finding.Figure{mod, o2}
 	base.Evidence = record("analysis", a.ID, a.Version)
 	var out []finding.Finding
-	for _, why := range ans.Why {
+	if why != nil { // what is off is told all the same
+		out = append(out, *why)
+	}
+	for _, code := range ans.Why {
 		f := base
-		f.Status, f.Code, f.Path = finding.Refuse, why, at
-		switch why {
+		f.Status, f.Code, f.Path = finding.Refuse, code, at
+		switch code {
 		case analysis.OxygenOff:
 			short := finding.Number("", math.Abs(l.MeasuredOxygen.Float()-l.PlanOxygen.Float()), 2, "points")
 			f.Shortfall = &short
