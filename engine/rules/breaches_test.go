@@ -255,11 +255,13 @@ var breaches = []breach{
 	{"kit.arrows", "few", finding.Caution, func(in *facts.Input) { in.Policy.Lines.ArrowsPerDiver = 4 }},
 	// The shipped speed is 12 m/min, of a scooter 40 (practice 6); the worked examples swim 15. Slower is always allowed.
 	{"plan.speeds", "fast_out", finding.Refuse, func(in *facts.Input) { ride(in, 0, 0, 60) }},
-	{"plan.speeds", "fast_out", finding.Refuse, func(in *facts.Input) { ride(in, 2, 40, 16) }}, // nobody rides on a way out (practice 1: swim out)
-	{"plan.speeds", "fast_swim", finding.Refuse, func(in *facts.Input) { ride(in, 0, 15.1, 0) }},
+	{"plan.speeds", "brisk_out", finding.Caution, func(in *facts.Input) { ride(in, 0, 0, 21) }},
+	{"plan.speeds", "fast_out", finding.Refuse, func(in *facts.Input) { ride(in, 2, 40, 22) }}, // nobody rides on a way out (practice 1: swim out)
+	{"plan.speeds", "brisk_swim", finding.Caution, func(in *facts.Input) { ride(in, 0, 15.1, 0) }},
+	{"plan.speeds", "fast_swim", finding.Refuse, func(in *facts.Input) { ride(in, 0, 21.1, 0) }},
 	{"plan.speeds", "fast_swim", finding.Refuse, func(in *facts.Input) { ride(in, 1, 40, 0) }},
 	{"plan.speeds", "fast_swim", finding.Refuse, func(in *facts.Input) { ride(in, 2, 40.1, 0) }},
-	{"plan.speeds", "fast_swim", finding.Refuse, func(in *facts.Input) { in.Route.Route.Moves[1].SwimMMin = 16 }},
+	{"plan.speeds", "fast_swim", finding.Refuse, func(in *facts.Input) { in.Route.Route.Moves[1].SwimMMin = 22 }},
 	{"plan.speeds", "swim", finding.Pass, func(in *facts.Input) { ride(in, 2, 40, 15) }},
 	{"plan.speeds", "swim", finding.Pass, func(in *facts.Input) { ride(in, 0, 9, 9); in.Route.Route.Moves[1].SwimMMin = 15 }},
 	{"plan.speeds", "swim", finding.Pass, func(in *facts.Input) { ride(in, 1, 15, 9) }},

@@ -102,10 +102,12 @@ func planRules() []Rule {
 		{
 			ID: "plan.speeds", Version: 1, Title: "No faster than the club plans", Citation: handbook("practice", "6"), Cell: "speeds",
 			Words: map[string]Words{
-				"swim":      {Says: "{subject}: swims {observed} as planned, at most {limit}"},
-				"out":       {Says: "{subject}: swims {observed} on every way out, at most {limit}"},
-				"fast_swim": {Says: "{subject}: swims {observed}, the club plans at most {limit}: {shortfall} too fast", Remedy: "plan at most {limit}, or none: then the club's speed is taken"},
-				"fast_out":  {Says: "{subject}: swims {observed} on every way out, the club plans at most {limit}: {shortfall} too fast", Remedy: "plan at most {limit} for the ways out, or none: then the club's speed is taken"},
+				"swim":       {Says: "{subject}: swims {observed} as planned, at most {limit}"},
+				"out":        {Says: "{subject}: swims {observed} on every way out, at most {limit}"},
+				"brisk_swim": {Says: "{subject}: swims {observed}, the club plans at most {limit}: is the team so fast, with what it carries?"},
+				"brisk_out":  {Says: "{subject}: swims {observed} on every way out, the club plans at most {limit}: is the team so fast, with one short of gas?"},
+				"fast_swim":  {Says: "{subject}: swims {observed}, the club plans at most {limit}: {shortfall} too fast", Remedy: "plan at most {limit}, or none: then the club's speed is taken"},
+				"fast_out":   {Says: "{subject}: swims {observed} on every way out, the club plans at most {limit}: {shortfall} too fast", Remedy: "plan at most {limit} for the ways out, or none: then the club's speed is taken"},
 			},
 			Check: speeds,
 		},

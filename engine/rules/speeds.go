@@ -8,7 +8,8 @@ import (
 
 // speeds compares the speeds of a plan with the club's. A faster swim makes a dive that uses less gas and fewer minutes than the team
 // will, and a faster way out is a test that was not made; slower is always allowed. A scooter is ridden on the way as planned and never
-// on a way out (practice 1, the swim-out rule): there the club's contingency speed holds whatever is ridden.
+// on a way out (practice 1, the swim-out rule): there the club's contingency speed holds whatever is ridden. What a fast team
+// swims is cautioned, what nobody swims refused.
 func speeds(c *Case) []finding.Finding {
 	p := c.Policy.Speeds
 	if p.Swim <= 0 || p.ContingencySwim <= 0 {
@@ -22,7 +23,10 @@ func speeds(c *Case) []finding.Finding {
 		f := measured(answer(finding.Pass, code, s), metresMin(speed), metresMin(limit))
 		if speed > limit+1e-9 {
 			short := metresMin(speed - limit)
-			f.Status, f.Code, f.Path, f.Shortfall = finding.Refuse, "fast_"+code, at, &short
+			f.Status, f.Code, f.Path, f.Shortfall = finding.Caution, "brisk_"+code, at, &short
+			if speed > fastSwim+1e-9 {
+				f.Status, f.Code = finding.Refuse, "fast_"+code
+			}
 		}
 		f.Steps = []finding.Step{f.Given(at, limitAt)}
 		return f
@@ -48,6 +52,9 @@ func speeds(c *Case) []finding.Finding {
 	}
 	return all
 }
+
+// fastSwim is what a fast diver swims, m/min (practice 6: usual 12 to 15, fast 21); nobody plans a faster swim.
+const fastSwim = 21
 
 func metresMin(x float64) finding.Figure { return finding.Number("", x, 1, "m/min") }
 
