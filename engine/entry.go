@@ -4,7 +4,9 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"strings"
 
+	"lastlight/engine/dive"
 	"lastlight/engine/facts"
 	"lastlight/engine/finding"
 	"lastlight/engine/route"
@@ -52,7 +54,7 @@ func diveLeft(r *Report) bool {
 
 // Inside says in words how the dive judged now goes beyond the dive approved:
 // the same people, apparatus, cylinders and gases, the same way, no depth or
-// minute beyond it. Empty: it is inside. Input and report are those of Bytes.
+// minute beyond it, and no schedule of it that asks for more. Empty: it is inside. Input and report are those of Bytes.
 // Persons and cylinders are named by their ids. The error is for bytes that are
 // no input or report of this engine.
 func Inside(approvedInput, approvedReport, input, report []byte) ([]string, error) {
@@ -78,7 +80,93 @@ func Inside(approvedInput, approvedReport, input, report []byte) ([]string, erro
 		more("greatest depth", ra.Route.Summary.MaxDepthM, rb.Route.Summary.MaxDepthM, "m")
 		more("penetration", ra.Route.Summary.PenetrationM, rb.Route.Summary.PenetrationM, "m")
 	}
-	return out, nil
+	return append(out, longerStops(ra.Dive, rb.Dive)...), nil
+}
+
+// aMinuteMore is how much longer a way to the surface has to take to be another one, minutes.
+const aMinuteMore = 1
+
+// longerStops lists the schedules on the page that ask for more than the same
+// ones approved: minutes of stops, a deeper stop, or a minute to the surface. What
+// the divers brought was another when they were approved, as after a dive
+// since. A schedule that was not there was not approved; without stops it asks for none.
+func longerStops(was, is *dive.Answer) []string {
+	if is == nil {
+		return nil // it cannot be told, which blocks by itself
+	}
+	var planned *dive.Schedule
+	if was == nil {
+		was = &dive.Answer{}
+	} else {
+		planned = &was.Schedule
+	}
+	var out []string
+	compare := func(of string, a, b *dive.Schedule) {
+		if a == nil && b.StopMin == 0 && !b.NoSchedule {
+			return
+		}
+		if a == nil || asksMore(a, b) {
+			out = append(out, fmt.Sprintf("stops of %s, were %s, now %s", of, written(a), written(b)))
+		}
+	}
+	compare("the dive as planned", planned, &is.Schedule)
+	for i := range is.Variants {
+		v := &is.Variants[i]
+		var before *dive.Schedule
+		for k := range was.Variants {
+			if x := &was.Variants[k]; x.DeeperM == v.DeeperM && x.LongerMin == v.LongerMin {
+				before = &x.Schedule
+			}
+		}
+		var how []string
+		if v.DeeperM > 0 {
+			how = append(how, finding.Decimal(v.DeeperM, 1)+" m deeper")
+		}
+		if v.LongerMin > 0 {
+			how = append(how, finding.Decimal(v.LongerMin, 1)+" min longer")
+		}
+		compare("the dive "+strings.Join(how, " and "), before, &v.Schedule)
+	}
+	for i := range is.LostGas {
+		l := &is.LostGas[i]
+		var before *dive.Schedule
+		if x := was.LostGasOf(l.Lost); x != nil {
+			before = &x.Schedule
+		}
+		compare("the way out from "+l.Place+" after the loss of "+l.Lost, before, &l.Schedule)
+	}
+	return out
+}
+
+func asksMore(was, is *dive.Schedule) bool {
+	if was.NoSchedule || is.NoSchedule {
+		return is.NoSchedule && !was.NoSchedule
+	}
+	deepest := func(s *dive.Schedule) (m float64) {
+		for i := range s.Stops {
+			m = max(m, s.Stops[i].DepthM)
+		}
+		return m
+	}
+	return is.StopMin > was.StopMin || deepest(is) > deepest(was)+1e-6 || is.ToSurfaceMin >= was.ToSurfaceMin+aMinuteMore-1e-6
+}
+
+// written is a schedule in one line: depths with their minutes, and minutes to the surface.
+func written(s *dive.Schedule) string {
+	switch {
+	case s == nil:
+		return "not in the report approved"
+	case s.NoSchedule:
+		return "no schedule at all"
+	}
+	var list []string
+	for i := range s.Stops {
+		list = append(list, fmt.Sprintf("%s m %d min", finding.Decimal(s.Stops[i].DepthM, 1), s.Stops[i].Minutes))
+	}
+	if len(list) == 0 {
+		list = []string{"none"}
+	}
+	return fmt.Sprintf("%s (%s min to the surface)", strings.Join(list, ", "), finding.Decimal(s.ToSurfaceMin, 1))
 }
 
 // beyond lists what is not the same in two plans.
