@@ -4,6 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 	"google.golang.org/protobuf/proto"
@@ -18,6 +21,36 @@ var dives = aggregate[*lastlightv1.Dive]{
 	load:   loadDive,
 	insert: insertPastDive,
 	update: updateDive,
+	remark: remarkDive,
+}
+
+// loading are the fields of a dive by which it loads its divers.
+var loading = []string{"entered_at", "out_at", "site", "max_depth_m", "divers"}
+
+// longestAgo is how far back any policy may ask for earlier dives: a log of years is read in without a question for each dive.
+const longestAgo = 720 * time.Hour
+
+func remarkDive(_ context.Context, tx *Tx, _, m *lastlightv1.Dive, changes []string) error {
+	if slices.ContainsFunc(changes, func(path string) bool {
+		return slices.ContainsFunc(loading, func(field string) bool { return strings.HasPrefix(path, field) })
+	}) {
+		tx.unforeseen(m)
+	}
+	return nil
+}
+
+// unforeseen marks the plans whose divers a dive loads that nobody planned. It does so at the end: the dive's people and site are
+// locked then, and plans come after them, as in decisions.
+func (tx *Tx) unforeseen(m *lastlightv1.Dive) {
+	if tx.Now().Sub(m.OutAt.AsTime()) > longestAgo {
+		return
+	}
+	tx.atEnd = append(tx.atEnd, func(ctx context.Context) error {
+		if err := tx.Flush(ctx); err != nil {
+			return err
+		}
+		return tx.MarkStale(ctx, "dive", m.Id, "a dive without a plan was recorded of a diver of the team")
+	})
 }
 
 // insertPastDive writes a dive that was dived without the register. The dive of a plan has the plan's own id, which nobody takes
@@ -32,6 +65,7 @@ SELECT EXISTS (SELECT FROM plan WHERE id = $1 AND (planned_entry > $2 OR state I
 	if awaited {
 		return fault.Taken("dive", m.Id)
 	}
+	tx.unforeseen(m)
 	return insertDive(ctx, tx, m, "closed")
 }
 

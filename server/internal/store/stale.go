@@ -22,6 +22,15 @@ ORDER BY p.id FOR UPDATE OF p`,
 	// A set is no root of its own: a plan names it as somebody's mains.
 	"cylinder_set": `SELECT p.id, p.version FROM plan p JOIN plan_version v ON v.plan = p.id AND v.version = p.version
 WHERE p.state IN ('approved', 'stale') AND EXISTS (SELECT FROM jsonb_array_elements(v.doc -> 'team') d WHERE d ->> 'mains' = $1) ORDER BY p.id FOR UPDATE OF p`,
+	// A dive of one of its divers before it, that loads them still by the policy of its day, and was nobody's plan: of one that
+	// was, the report says so beforehand, and every schedule is compared at the entry.
+	"dive": `SELECT p.id, p.version FROM plan p JOIN dive d ON d.id = $1 AND d.plan IS NULL JOIN site s ON s.id = p.site
+WHERE p.state IN ('approved', 'stale') AND d.entered_at < p.enter_by
+  AND EXISTS (SELECT FROM dive_diver x JOIN plan_person y ON y.person = x.person WHERE x.dive = d.id AND y.plan = p.id AND y.version = p.version AND y.duty = 'diver')
+  AND d.out_at >= p.planned_entry - COALESCE((SELECT make_interval(hours => (o.doc #>> '{document,decompression,earlier_dives_hours}')::int)
+    FROM policy o WHERE o.adopted_at IS NOT NULL AND o.in_force_from <= (p.planned_entry AT TIME ZONE s.time_zone)::date
+    ORDER BY o.in_force_from DESC, o.adopted_at DESC, o.number DESC LIMIT 1), interval '720 hours')
+ORDER BY p.id FOR UPDATE OF p`,
 	// What was decided about the plan itself.
 	"plan": `SELECT p.id, p.version FROM plan p WHERE p.id = $1 AND p.state IN ('approved', 'stale') FOR UPDATE OF p`,
 	// A policy governs the dives from the day it is in force, as the site counts days, until another does.
