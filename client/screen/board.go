@@ -2,6 +2,7 @@ package screen
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -116,6 +117,7 @@ func (w View) watch(p *page, x *pb.Watch) {
 	p.label(2, "cover", x.GetCover())
 	p.label(2, "plan", planName(x))
 	w.gas(p, 2, x.GetFigures())
+	p.label(2, "turn at the latest", turnPlace(x.GetTurnAtTheLatest()))
 	for _, c := range x.GetContacts() {
 		p.label(2, "contact", strings.TrimSpace(fmt.Sprintf("%s: %s, %s %s", c.GetPerson(), c.GetFullName(), c.GetTelephone(), c.GetRelation())))
 	}
@@ -142,6 +144,40 @@ func (w View) gas(p *page, indent int, figures []*pb.DiverFigures) {
 			name = f.GetPerson()
 		}
 		p.label(indent, "gas of "+name, strings.Join(turns, "; "))
+	}
+}
+
+// turnPlace says where a team turns at the latest, metres rounded down: never farther.
+func turnPlace(t *pb.TurnPlace) string {
+	if t == nil {
+		return ""
+	}
+	if t.GetWholeRoute() {
+		return "as planned: the gas allows the whole route"
+	}
+	text := t.GetStation()
+	switch {
+	case t.GetHoldMin() > 0:
+		text += fmt.Sprintf(", %.0f min into the hold", math.Floor(t.GetHoldMin()))
+	case t.GetMetresPast() > 0:
+		text = fmt.Sprintf("%.0f m past %s", math.Floor(t.GetMetresPast()), text)
+		if t.GetTowards() != "" {
+			text += " towards " + t.GetTowards()
+		}
+	}
+	if t.GetElapsedMin() > 0 {
+		text += fmt.Sprintf(", minute %.0f after the entry", math.Floor(t.GetElapsedMin()))
+	}
+	if len(t.GetBinds()) > 0 {
+		text += " (" + strings.Join(t.GetBinds(), "; ") + ")"
+	}
+	return text
+}
+
+// partly says of a team that may go that these pressures do not last for the whole route: nobody has to approve it, the turn has moved.
+func (w View) partly(p *page, r *pb.Report) {
+	if t := r.GetDive().GetTurnAtTheLatest(); t != nil && !t.GetWholeRoute() && r.GetVerdict() == "refuse" {
+		p.label(0, "only so far", "these pressures do not last for the whole route: the turns below are the ones for them, inside the approval")
 	}
 }
 
@@ -213,7 +249,9 @@ func (w View) SignIn(r *pb.SignInResponse, checkOnly bool, site string) error {
 		for _, c := range r.GetChanged() {
 			p.label(0, "changed", c)
 		}
-		if r.GetReport().GetVerdict() == "refuse" {
+		if r.GetGo() {
+			w.partly(p, r.GetReport())
+		} else if r.GetReport().GetVerdict() == "refuse" {
 			// Whoever approves cannot approve this: first the reasons go, then the plan is decided again.
 			p.label(0, "who must approve", "nobody can approve it like this: change it as \"would pass\" says; then "+r.GetWhoMustApprove())
 		} else {
@@ -221,6 +259,7 @@ func (w View) SignIn(r *pb.SignInResponse, checkOnly bool, site string) error {
 		}
 		if r.GetGo() && r.GetWatch() == nil {
 			w.gas(p, 0, r.GetReport().GetDive().GetDivers())
+			p.label(0, "turn at the latest", turnPlace(r.GetReport().GetDive().GetTurnAtTheLatest()))
 		}
 		if r.GetWatch() != nil {
 			p.blank()

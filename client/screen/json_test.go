@@ -275,7 +275,7 @@ TurnPlace: move station metres_past towards hold_min elapsed_min whole_route bin
 UnmeasuredDive: dive day way cylinders reasons codes
 Unavailability: from_day to_day
 Waiver: id plan plan_version finding rule reason conditions waived_by waived_at expires_at second_approver needs_second_approver withdrawn_by withdrawn_at withdrawn_reason said observed shortfall state site planned_entry
-Watch: dive plan plan_version site time_zone entered_at times divers cover code_word step next_step next_step_at split all_seen_out all_signed_out figures contacts emergency_number stopped without_contact
+Watch: dive plan plan_version site time_zone entered_at times divers cover code_word step next_step next_step_at split all_seen_out all_signed_out figures contacts emergency_number stopped without_contact turn_at_the_latest
 WatchContact: person full_name telephone relation
 WatchDiver: person name in_at seen_out_at seen_out_by signed_out_at signed_out_by symptoms corrections
 WatchTimes: eto look coordinator dial grace_min gas_clause walk

@@ -203,6 +203,8 @@ func watches() []*pb.Watch {
 			},
 			Figures:  []*pb.DiverFigures{{Person: "rolf", Name: "Rolf", Turns: []*pb.SupplyTurn{{Supply: "twin-2", StartBar: 195, TurnBar: 140, TurnBarExact: 139.2}}}},
 			Contacts: []*pb.WatchContact{{Person: "rolf", FullName: "Contact of Rolf", Telephone: "+00 555 0101", Relation: "family"}},
+
+			TurnAtTheLatest: &pb.TurnPlace{Station: "niche", MetresPast: 42.7, Towards: "rose", ElapsedMin: 31.4, Binds: []string{"sharing exit, Rolf for Ane"}},
 		},
 		{
 			Dive: "d-42", Plan: "pool-1", PlanVersion: 1, Site: "hollow-spring", TimeZone: "Europe/Zurich", EnteredAt: at(9, 0), Step: "in", NextStep: "expected out", Stopped: []string{"all dives stopped: thunder over the ridge"},
@@ -257,6 +259,12 @@ func TestSignIn(t *testing.T) {
 	}, exit.Done)
 	screens(t, "sign-in-check", func(w View) error {
 		return w.SignIn(&pb.SignInResponse{Go: true, Report: &pb.Report{Dive: &pb.DiveFigures{Divers: watches()[0].GetFigures()}}}, true, "")
+	}, exit.Done)
+	// Pressures that last for a part of the route: go, with the turn moved; nobody is named to approve it.
+	screens(t, "sign-in-part", func(w View) error {
+		return w.SignIn(&pb.SignInResponse{Go: true, Report: &pb.Report{Verdict: "refuse", Dive: &pb.DiveFigures{
+			Divers: watches()[0].GetFigures(), TurnAtTheLatest: watches()[0].GetTurnAtTheLatest(),
+		}}}, true, "")
 	}, exit.Done)
 	screens(t, "sign-in-no", func(w View) error {
 		return w.SignIn(&pb.SignInResponse{Changed: []string{"the team is another one"}, WhoMustApprove: "a coordinator who takes no part in the dive", Report: refused()}, false, "lower-spring")

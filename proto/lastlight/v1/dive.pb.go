@@ -1239,8 +1239,10 @@ type Watch struct {
 	Stopped []string `protobuf:"bytes,20,rep,name=stopped,proto3" json:"stopped,omitempty"`
 	// Present as contacts: who of those not seen out has no emergency contact on record.
 	WithoutContact []string `protobuf:"bytes,21,rep,name=without_contact,json=withoutContact,proto3" json:"without_contact,omitempty"`
-	unknownFields  protoimpl.UnknownFields
-	sizeCache      protoimpl.SizeCache
+	// Where the team turns at the latest, by the pressures read at the water.
+	TurnAtTheLatest *TurnPlace `protobuf:"bytes,22,opt,name=turn_at_the_latest,json=turnAtTheLatest,proto3" json:"turn_at_the_latest,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *Watch) Reset() {
@@ -1416,6 +1418,13 @@ func (x *Watch) GetStopped() []string {
 func (x *Watch) GetWithoutContact() []string {
 	if x != nil {
 		return x.WithoutContact
+	}
+	return nil
+}
+
+func (x *Watch) GetTurnAtTheLatest() *TurnPlace {
+	if x != nil {
+		return x.TurnAtTheLatest
 	}
 	return nil
 }
@@ -2557,7 +2566,7 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\achanged\x18\x02 \x03(\tR\achanged\x12(\n" +
 	"\x10who_must_approve\x18\x03 \x01(\tR\x0ewhoMustApprove\x12)\n" +
 	"\x05watch\x18\x04 \x01(\v2\x13.lastlight.v1.WatchR\x05watch\x12,\n" +
-	"\x06report\x18\x05 \x01(\v2\x14.lastlight.v1.ReportR\x06report\"\xfc\x05\n" +
+	"\x06report\x18\x05 \x01(\v2\x14.lastlight.v1.ReportR\x06report\"\xc2\x06\n" +
 	"\x05Watch\x12\x12\n" +
 	"\x04dive\x18\x01 \x01(\tR\x04dive\x12\x12\n" +
 	"\x04plan\x18\x02 \x01(\tR\x04plan\x12!\n" +
@@ -2583,7 +2592,8 @@ const file_lastlight_v1_dive_proto_rawDesc = "" +
 	"\bcontacts\x18\x12 \x03(\v2\x1a.lastlight.v1.WatchContactR\bcontacts\x12)\n" +
 	"\x10emergency_number\x18\x13 \x01(\tR\x0femergencyNumber\x12\x18\n" +
 	"\astopped\x18\x14 \x03(\tR\astopped\x12'\n" +
-	"\x0fwithout_contact\x18\x15 \x03(\tR\x0ewithoutContact\"}\n" +
+	"\x0fwithout_contact\x18\x15 \x03(\tR\x0ewithoutContact\x12D\n" +
+	"\x12turn_at_the_latest\x18\x16 \x01(\v2\x17.lastlight.v1.TurnPlaceR\x0fturnAtTheLatest\"}\n" +
 	"\fWatchContact\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\x1b\n" +
 	"\tfull_name\x18\x02 \x01(\tR\bfullName\x12\x1c\n" +
@@ -2738,6 +2748,7 @@ var file_lastlight_v1_dive_proto_goTypes = []any{
 	(*Report)(nil),                // 29: lastlight.v1.Report
 	(*WatchTimes)(nil),            // 30: lastlight.v1.WatchTimes
 	(*DiverFigures)(nil),          // 31: lastlight.v1.DiverFigures
+	(*TurnPlace)(nil),             // 32: lastlight.v1.TurnPlace
 }
 var file_lastlight_v1_dive_proto_depIdxs = []int32{
 	26, // 0: lastlight.v1.Dive.entered_at:type_name -> google.protobuf.Timestamp
@@ -2770,49 +2781,50 @@ var file_lastlight_v1_dive_proto_depIdxs = []int32{
 	26, // 27: lastlight.v1.Watch.next_step_at:type_name -> google.protobuf.Timestamp
 	31, // 28: lastlight.v1.Watch.figures:type_name -> lastlight.v1.DiverFigures
 	12, // 29: lastlight.v1.Watch.contacts:type_name -> lastlight.v1.WatchContact
-	26, // 30: lastlight.v1.WatchDiver.in_at:type_name -> google.protobuf.Timestamp
-	26, // 31: lastlight.v1.WatchDiver.seen_out_at:type_name -> google.protobuf.Timestamp
-	26, // 32: lastlight.v1.WatchDiver.signed_out_at:type_name -> google.protobuf.Timestamp
-	26, // 33: lastlight.v1.SeenOutRequest.seen_at:type_name -> google.protobuf.Timestamp
-	26, // 34: lastlight.v1.SignOutRequest.out_at:type_name -> google.protobuf.Timestamp
-	27, // 35: lastlight.v1.SignOutRequest.end_pressure:type_name -> lastlight.v1.Pressure
-	8,  // 36: lastlight.v1.SignOutRequest.cylinders:type_name -> lastlight.v1.MeasuredCylinder
-	26, // 37: lastlight.v1.CorrectWatchRequest.at:type_name -> google.protobuf.Timestamp
-	0,  // 38: lastlight.v1.CloseDiveRequest.dive:type_name -> lastlight.v1.Dive
-	26, // 39: lastlight.v1.Board.as_of:type_name -> google.protobuf.Timestamp
-	11, // 40: lastlight.v1.Board.watches:type_name -> lastlight.v1.Watch
-	0,  // 41: lastlight.v1.RecordDiveRequest.dive:type_name -> lastlight.v1.Dive
-	26, // 42: lastlight.v1.ListDivesRequest.from:type_name -> google.protobuf.Timestamp
-	26, // 43: lastlight.v1.ListDivesRequest.to:type_name -> google.protobuf.Timestamp
-	0,  // 44: lastlight.v1.ListDivesResponse.dives:type_name -> lastlight.v1.Dive
-	0,  // 45: lastlight.v1.UpdateDiveRequest.dive:type_name -> lastlight.v1.Dive
-	9,  // 46: lastlight.v1.DiveService.SignIn:input_type -> lastlight.v1.SignInRequest
-	14, // 47: lastlight.v1.DiveService.SeenOut:input_type -> lastlight.v1.SeenOutRequest
-	15, // 48: lastlight.v1.DiveService.SignOut:input_type -> lastlight.v1.SignOutRequest
-	16, // 49: lastlight.v1.DiveService.CorrectWatch:input_type -> lastlight.v1.CorrectWatchRequest
-	17, // 50: lastlight.v1.DiveService.CloseDive:input_type -> lastlight.v1.CloseDiveRequest
-	18, // 51: lastlight.v1.DiveService.GetBoard:input_type -> lastlight.v1.GetBoardRequest
-	20, // 52: lastlight.v1.DiveService.RecordDive:input_type -> lastlight.v1.RecordDiveRequest
-	21, // 53: lastlight.v1.DiveService.GetDive:input_type -> lastlight.v1.GetDiveRequest
-	22, // 54: lastlight.v1.DiveService.ListDives:input_type -> lastlight.v1.ListDivesRequest
-	24, // 55: lastlight.v1.DiveService.UpdateDive:input_type -> lastlight.v1.UpdateDiveRequest
-	25, // 56: lastlight.v1.DiveService.ArchiveDive:input_type -> lastlight.v1.ArchiveDiveRequest
-	10, // 57: lastlight.v1.DiveService.SignIn:output_type -> lastlight.v1.SignInResponse
-	11, // 58: lastlight.v1.DiveService.SeenOut:output_type -> lastlight.v1.Watch
-	11, // 59: lastlight.v1.DiveService.SignOut:output_type -> lastlight.v1.Watch
-	11, // 60: lastlight.v1.DiveService.CorrectWatch:output_type -> lastlight.v1.Watch
-	0,  // 61: lastlight.v1.DiveService.CloseDive:output_type -> lastlight.v1.Dive
-	19, // 62: lastlight.v1.DiveService.GetBoard:output_type -> lastlight.v1.Board
-	0,  // 63: lastlight.v1.DiveService.RecordDive:output_type -> lastlight.v1.Dive
-	0,  // 64: lastlight.v1.DiveService.GetDive:output_type -> lastlight.v1.Dive
-	23, // 65: lastlight.v1.DiveService.ListDives:output_type -> lastlight.v1.ListDivesResponse
-	0,  // 66: lastlight.v1.DiveService.UpdateDive:output_type -> lastlight.v1.Dive
-	0,  // 67: lastlight.v1.DiveService.ArchiveDive:output_type -> lastlight.v1.Dive
-	57, // [57:68] is the sub-list for method output_type
-	46, // [46:57] is the sub-list for method input_type
-	46, // [46:46] is the sub-list for extension type_name
-	46, // [46:46] is the sub-list for extension extendee
-	0,  // [0:46] is the sub-list for field type_name
+	32, // 30: lastlight.v1.Watch.turn_at_the_latest:type_name -> lastlight.v1.TurnPlace
+	26, // 31: lastlight.v1.WatchDiver.in_at:type_name -> google.protobuf.Timestamp
+	26, // 32: lastlight.v1.WatchDiver.seen_out_at:type_name -> google.protobuf.Timestamp
+	26, // 33: lastlight.v1.WatchDiver.signed_out_at:type_name -> google.protobuf.Timestamp
+	26, // 34: lastlight.v1.SeenOutRequest.seen_at:type_name -> google.protobuf.Timestamp
+	26, // 35: lastlight.v1.SignOutRequest.out_at:type_name -> google.protobuf.Timestamp
+	27, // 36: lastlight.v1.SignOutRequest.end_pressure:type_name -> lastlight.v1.Pressure
+	8,  // 37: lastlight.v1.SignOutRequest.cylinders:type_name -> lastlight.v1.MeasuredCylinder
+	26, // 38: lastlight.v1.CorrectWatchRequest.at:type_name -> google.protobuf.Timestamp
+	0,  // 39: lastlight.v1.CloseDiveRequest.dive:type_name -> lastlight.v1.Dive
+	26, // 40: lastlight.v1.Board.as_of:type_name -> google.protobuf.Timestamp
+	11, // 41: lastlight.v1.Board.watches:type_name -> lastlight.v1.Watch
+	0,  // 42: lastlight.v1.RecordDiveRequest.dive:type_name -> lastlight.v1.Dive
+	26, // 43: lastlight.v1.ListDivesRequest.from:type_name -> google.protobuf.Timestamp
+	26, // 44: lastlight.v1.ListDivesRequest.to:type_name -> google.protobuf.Timestamp
+	0,  // 45: lastlight.v1.ListDivesResponse.dives:type_name -> lastlight.v1.Dive
+	0,  // 46: lastlight.v1.UpdateDiveRequest.dive:type_name -> lastlight.v1.Dive
+	9,  // 47: lastlight.v1.DiveService.SignIn:input_type -> lastlight.v1.SignInRequest
+	14, // 48: lastlight.v1.DiveService.SeenOut:input_type -> lastlight.v1.SeenOutRequest
+	15, // 49: lastlight.v1.DiveService.SignOut:input_type -> lastlight.v1.SignOutRequest
+	16, // 50: lastlight.v1.DiveService.CorrectWatch:input_type -> lastlight.v1.CorrectWatchRequest
+	17, // 51: lastlight.v1.DiveService.CloseDive:input_type -> lastlight.v1.CloseDiveRequest
+	18, // 52: lastlight.v1.DiveService.GetBoard:input_type -> lastlight.v1.GetBoardRequest
+	20, // 53: lastlight.v1.DiveService.RecordDive:input_type -> lastlight.v1.RecordDiveRequest
+	21, // 54: lastlight.v1.DiveService.GetDive:input_type -> lastlight.v1.GetDiveRequest
+	22, // 55: lastlight.v1.DiveService.ListDives:input_type -> lastlight.v1.ListDivesRequest
+	24, // 56: lastlight.v1.DiveService.UpdateDive:input_type -> lastlight.v1.UpdateDiveRequest
+	25, // 57: lastlight.v1.DiveService.ArchiveDive:input_type -> lastlight.v1.ArchiveDiveRequest
+	10, // 58: lastlight.v1.DiveService.SignIn:output_type -> lastlight.v1.SignInResponse
+	11, // 59: lastlight.v1.DiveService.SeenOut:output_type -> lastlight.v1.Watch
+	11, // 60: lastlight.v1.DiveService.SignOut:output_type -> lastlight.v1.Watch
+	11, // 61: lastlight.v1.DiveService.CorrectWatch:output_type -> lastlight.v1.Watch
+	0,  // 62: lastlight.v1.DiveService.CloseDive:output_type -> lastlight.v1.Dive
+	19, // 63: lastlight.v1.DiveService.GetBoard:output_type -> lastlight.v1.Board
+	0,  // 64: lastlight.v1.DiveService.RecordDive:output_type -> lastlight.v1.Dive
+	0,  // 65: lastlight.v1.DiveService.GetDive:output_type -> lastlight.v1.Dive
+	23, // 66: lastlight.v1.DiveService.ListDives:output_type -> lastlight.v1.ListDivesResponse
+	0,  // 67: lastlight.v1.DiveService.UpdateDive:output_type -> lastlight.v1.Dive
+	0,  // 68: lastlight.v1.DiveService.ArchiveDive:output_type -> lastlight.v1.Dive
+	58, // [58:69] is the sub-list for method output_type
+	47, // [47:58] is the sub-list for method input_type
+	47, // [47:47] is the sub-list for extension type_name
+	47, // [47:47] is the sub-list for extension extendee
+	0,  // [0:47] is the sub-list for field type_name
 }
 
 func init() { file_lastlight_v1_dive_proto_init() }

@@ -26,7 +26,8 @@ func ShowWatch(r *store.WatchRow, now time.Time) *lastlightv1.Watch {
 	out := &lastlightv1.Watch{
 		Dive: r.Dive.Id, Plan: r.Dive.Plan, PlanVersion: r.Dive.PlanVersion, Site: r.Dive.Site, TimeZone: r.TimeZone,
 		EnteredAt: r.Dive.EnteredAt, Times: r.Times, Cover: r.Cover, CodeWord: r.CodeWord, Figures: r.Figures,
-		AllSeenOut: true, AllSignedOut: true, EmergencyNumber: r.Emergency.GetEmergencyNumber(),
+		TurnAtTheLatest: r.EnterReport.GetTurnAtTheLatest(),
+		AllSeenOut:      true, AllSignedOut: true, EmergencyNumber: r.Emergency.GetEmergencyNumber(),
 	}
 	in, gone := 0, 0
 	var signedOnly []string

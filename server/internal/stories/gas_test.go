@@ -62,7 +62,7 @@ func TestAmendmentAtTheWatersEdge(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(board.Watches) != 1 || turns(board.Watches[0].Figures)["asta"] != 155 {
+	if len(board.Watches) != 1 || turns(board.Watches[0].Figures)["asta"] != 155 || math.Abs(board.Watches[0].TurnAtTheLatest.GetMetresPast()-420) > 0.01 {
 		t.Errorf("cover's copy does not show the new figures: %v", board.Watches)
 	}
 	// The old ones nowhere: neither on the board nor on a brief printed now.
@@ -74,6 +74,10 @@ func TestAmendmentAtTheWatersEdge(t *testing.T) {
 		if strings.Contains(after.Text, old+"\n") {
 			t.Errorf("an old turn pressure stands on the new brief:\n%s", after.Text)
 		}
+	}
+	// Nor do rows for starts lower than those planned: the starts are known.
+	if strings.Contains(after.Text, "LOWER") || strings.Contains(after.Text, "rows above") || !strings.Contains(after.Text, "420 m past mouth towards end") {
+		t.Errorf("rows for lower starts, or no turn, on the brief of a team in the water:\n%s", after.Text)
 	}
 }
 
