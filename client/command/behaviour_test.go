@@ -531,6 +531,26 @@ func TestSignInSendsWhatWasMeasured(t *testing.T) {
 	}
 }
 
+// What was not read is asked for by the flag that gives it: a stage by --stage.
+func TestSignInNamesTheFlagOfAStage(t *testing.T) {
+	c := newClub(t)
+	s, err := status.New(codes.InvalidArgument, "not as expected").WithDetails(&errdetails.BadRequest{FieldViolations: []*errdetails.BadRequest_FieldViolation{
+		{Field: "measured[0].cylinders", Description: "no pressure was read for cylinder s-1 of ane"},
+		{Field: "measured", Description: "no pressure was read for rolf"},
+		{Field: "measured[0].temperature_c", Description: "no temperature of a gas"},
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.answer("SignIn", func(proto.Message) (proto.Message, error) { return nil, s.Err() })
+	got := c.run("watch", "sign-in", "loop-1", "--version", "3", "--measured", "ane=200")
+	for _, want := range []string{"--stage: no pressure was read for cylinder s-1 of ane", "--measured: no pressure was read for rolf", "--temperature-c: no temperature of a gas"} {
+		if !strings.Contains(got.err, want) {
+			t.Errorf("%q is missing:\n%s", want, got.err)
+		}
+	}
+}
+
 // lastlightd evaluate reads this form: input and report stand in it byte for byte.
 func TestEvidenceIsOneFile(t *testing.T) {
 	c := newClub(t)

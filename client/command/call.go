@@ -29,6 +29,8 @@ type verb struct {
 	block string
 	// Fields without a flag, and further flags on nested fields.
 	skip, flags []string
+	// Flags of the command's own, by the field that each gives; the places in lists left out.
+	own map[string]string
 	// -f FILE is taken for the block.
 	file bool
 }

@@ -2,6 +2,7 @@ package command
 
 import (
 	"errors"
+	"regexp"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -25,6 +26,9 @@ type typed struct {
 	under string
 }
 
+// place is where in a list something stands.
+var place = regexp.MustCompile(`\[[0-9]+\]`)
+
 // name is the argument, flag or file that gives a field, and what is typed
 // there; expected is empty where the field's own words are the ones. ok false:
 // the command line does not give this field.
@@ -43,6 +47,11 @@ func (t typed) name(field string) (name, expected string, ok bool) {
 			return "--" + f.name, "", true
 		}
 		return "--" + f.name, flagUsage(f.fd), true
+	}
+	for path, flag := range t.verb.own {
+		if recordfile.Within(place.ReplaceAllString(field, ""), path) {
+			return "--" + flag, t.cmd.Flags().Lookup(flag).Usage, true
+		}
 	}
 	rest := field
 	if t.verb.block != "" {

@@ -71,7 +71,7 @@ func (a *app) signIn() *cobra.Command {
 		use: "sign-in PLAN", short: "Enter an approved plan with the pressures read at the water", args: []string{"plan"},
 		long:    "Evaluates again. Inside the approved dive it goes, with new turn pressures; else it says what changed and who must approve, and ends with 1.",
 		example: "  lastlight watch sign-in loop-1 --version 3 --measured ane=195bar --measured rolf=200bar --stage ane:s-40-1=180bar",
-		skip:    []string{"check_only"},
+		skip:    []string{"check_only"}, own: map[string]string{"measured.cylinders": "stage", "measured.temperature_c": "temperature-c"},
 	}, pb.NewDiveServiceClient, pb.DiveServiceClient.SignIn, func(_ context.Context, cmd *cobra.Command, r *pb.SignInRequest) error {
 		r.CheckOnly, asked = check, r.GetPlan()
 		by := map[string]*pb.Measured{}

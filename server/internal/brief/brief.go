@@ -29,6 +29,8 @@ type Page struct {
 	Units      Units
 	// Why all dives were stopped since the team went in: the page is for those who wait for it alone.
 	Stopped []string
+	// Pressure in bar read at the water, by the supply's id; nil: nothing was read yet, and the starts are those planned.
+	Measured map[string]float64
 	// Depth in metres to which the gas of a supply may be breathed, by the supply's id.
 	MOD map[string]float64
 	// Person id → reels and spools that this person carries.
@@ -173,7 +175,23 @@ func (w *writer) notValid() {
 	for _, r := range w.p.Plan.StateReasons {
 		w.line("  - %s", r)
 	}
-	w.line("What to do: submit it, have it decided, and print the page again. Destroy older pages.")
+	w.line("What to do: %s. Destroy older pages.", toDo(w.p.Plan.State))
+}
+
+// toDo is what makes a page to dive on of a plan in this state.
+func toDo(s lastlightv1.PlanState) string {
+	const decided = "have it decided, and print the page again"
+	switch s {
+	case lastlightv1.PlanState_PLAN_STATE_SUBMITTED:
+		return decided
+	case lastlightv1.PlanState_PLAN_STATE_STALE:
+		return "submit it again, " + decided
+	case lastlightv1.PlanState_PLAN_STATE_REFUSED, lastlightv1.PlanState_PLAN_STATE_WITHDRAWN, lastlightv1.PlanState_PLAN_STATE_EXPIRED:
+		return "change it, submit it, " + decided
+	case lastlightv1.PlanState_PLAN_STATE_CLOSED:
+		return "it has been dived; another dive is another plan"
+	}
+	return "submit it, " + decided
 }
 
 // clock shows an instant on the site's clock, with its offset.

@@ -140,6 +140,38 @@ func TestWhatStandsOnThePage(t *testing.T) {
 	}
 }
 
+// What makes a valid page depends on the state of the plan.
+func TestWhatToDo(t *testing.T) {
+	for state, want := range map[lastlightv1.PlanState]string{
+		lastlightv1.PlanState_PLAN_STATE_DRAFT:     "What to do: submit it, have it decided, and print",
+		lastlightv1.PlanState_PLAN_STATE_SUBMITTED: "What to do: have it decided, and print",
+		lastlightv1.PlanState_PLAN_STATE_STALE:     "What to do: submit it again, have it decided, and print",
+		lastlightv1.PlanState_PLAN_STATE_REFUSED:   "What to do: change it, submit it, have it decided, and print",
+		lastlightv1.PlanState_PLAN_STATE_CLOSED:    "What to do: it has been dived",
+	} {
+		p := page(2, 2, 2)
+		p.Plan.State = state
+		if text := Text(p); !strings.Contains(text, want) {
+			t.Errorf("%v: no %q:\n%s", state, want, text)
+		}
+	}
+}
+
+// Of a team that went in the page has the pressures read at the water, of stages too, and nothing about others.
+func TestMeasuredStarts(t *testing.T) {
+	p := page(2, 2, 0)
+	for _, d := range p.Report.Dive.Divers {
+		d.LowerStarts = nil
+	}
+	p.Plan.State = lastlightv1.PlanState_PLAN_STATE_IN_WATER
+	p.Plan.Team[0].Stages = []*lastlightv1.PlanStage{{Cylinder: "s-1", Kind: "stage", Gas: &lastlightv1.GasMix{OxygenPercent: 32}, StartPressure: bar(200)}}
+	p.Measured = map[string]float64{"d1-twin": 182.7, "d2-twin": 182.7, "s-1": 185}
+	text := Text(p)
+	if !strings.Contains(text, " 185 ") || strings.Contains(text, " 200 ") || strings.Contains(text, "rows") || !strings.Contains(text, "below the table above") {
+		t.Errorf("other starts than those read:\n%s", text)
+	}
+}
+
 // A turn is never printed lower than it is, and never a mark too high.
 func TestTurnsAreRoundedUp(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

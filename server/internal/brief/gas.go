@@ -39,13 +39,13 @@ func (w *writer) turn() {
 		if stages := m.GetStages(); w.tight && len(stages) > 1 {
 			var each []string
 			for _, s := range stages {
-				each = append(each, fmt.Sprintf("%s %s %s, MOD %s, %s", s.Kind, s.Cylinder, gasText(s.Gas), w.mod(s.Cylinder), w.p.Units.start(s.StartPressure.GetBar())))
+				each = append(each, fmt.Sprintf("%s %s %s, MOD %s, %s", s.Kind, s.Cylinder, gasText(s.Gas), w.mod(s.Cylinder), w.p.Units.start(w.stageStart(s))))
 			}
 			w.line("    %s", strings.Join(each, "; "))
 			continue
 		}
 		for _, s := range m.GetStages() {
-			row("", s.Kind+" "+s.Cylinder, gasText(s.Gas), w.mod(s.Cylinder), w.p.Units.start(s.StartPressure.GetBar()), "-")
+			row("", s.Kind+" "+s.Cylinder, gasText(s.Gas), w.mod(s.Cylinder), w.p.Units.start(w.stageStart(s)), "-")
 		}
 	}
 	if t := d.TurnAtTheLatest; t != nil {
@@ -59,6 +59,14 @@ func (w *writer) turn() {
 			w.line("  minute %s after entry; place %s%s", minutes(math.Floor(d.TurnMinute)), Place(t), binds)
 		}
 	}
+}
+
+// stageStart is what a stage or deco cylinder holds: as read at the water, else as planned.
+func (w *writer) stageStart(s *lastlightv1.PlanStage) float64 {
+	if bar, read := w.p.Measured[s.Cylinder]; read {
+		return bar
+	}
+	return s.StartPressure.GetBar()
 }
 
 // turnsOf gives the turn of each diver; cylinders that differ are said one by one.

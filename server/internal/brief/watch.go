@@ -112,13 +112,17 @@ func (w *writer) oxygen(e *lastlightv1.EmergencySheet) string {
 
 func (w *writer) voids() {
 	w.title("THIS PAGE IS VOID IF")
+	rows := "the rows"
+	if w.p.Measured != nil {
+		rows = "the table"
+	}
 	if w.tight {
-		w.line("  anybody or any gas changes; a start below the rows; level, flow or visibility " +
-			"outside the site's limits; past the enter-by time; another code word")
+		w.line("  anybody or any gas changes; a start below %s; level, flow or visibility "+
+			"outside the site's limits; past the enter-by time; another code word", rows)
 		return
 	}
-	w.line("  anybody or any gas changes; a start is below the rows above; level, flow or " +
-		"visibility is outside the site's limits today; it is past the enter-by time; the code word differs from the board")
+	w.line("  anybody or any gas changes; a start is below %s above; level, flow or "+
+		"visibility is outside the site's limits today; it is past the enter-by time; the code word differs from the board", rows)
 }
 
 // checklist is short enough for three columns.

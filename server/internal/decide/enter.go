@@ -1,6 +1,7 @@
 package decide
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -115,6 +116,7 @@ func readAtTheWater(p *lastlightv1.Plan, req *lastlightv1.SignInRequest, now tim
 			carries[st.Cylinder] = d.Person
 		}
 	}
+	readAt := map[string]string{} // person → where in the request
 	for i, x := range req.Measured {
 		at := fmt.Sprintf("measured[%d].", i)
 		switch _, twice := m.MainsBar[x.Person]; {
@@ -125,6 +127,7 @@ func readAtTheWater(p *lastlightv1.Plan, req *lastlightv1.SignInRequest, now tim
 			wrong(at+"person", x.Person, "each diver once", "read twice")
 			continue
 		}
+		readAt[x.Person] = at
 		m.MainsBar[x.Person], m.TemperatureC[x.Person] = x.StartPressure.GetBar(), x.TemperatureC
 		for j, c := range x.Cylinders {
 			if carries[c.Cylinder] != x.Person {
@@ -140,7 +143,7 @@ func readAtTheWater(p *lastlightv1.Plan, req *lastlightv1.SignInRequest, now tim
 		}
 		for _, st := range d.Stages {
 			if _, ok := m.StageBar[st.Cylinder]; !ok {
-				wrong("measured", "", "the pressure of every stage and deco cylinder", "no pressure was read for cylinder "+st.Cylinder)
+				wrong(cmp.Or(readAt[d.Person], "measured.")+"cylinders", "", "the pressure of every stage and deco cylinder", fmt.Sprintf("no pressure was read for cylinder %s of %s", st.Cylinder, d.Person))
 			}
 		}
 	}

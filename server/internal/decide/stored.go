@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"regexp"
 	"slices"
+	"strings"
 	"time"
 
 	"lastlight/engine"
@@ -104,7 +105,9 @@ func (d *Desk) Brief(ctx context.Context, p *lastlightv1.Plan, units brief.Units
 	if err := json.Unmarshal(e.Input, &in); err != nil {
 		return nil, fmt.Errorf("stored input %d: %w", e.ID, err)
 	}
-	if err := lowerStarts(ctx, d.unhurried, page.Report.Dive, in, names, units); err != nil {
+	if in.Moment == facts.AtEntry { // the starts are known: rows for others would be read for them
+		page.Measured = measuredBars(&in)
+	} else if err := lowerStarts(ctx, d.unhurried, page.Report.Dive, in, names, units); err != nil {
 		return nil, err
 	}
 	_, pageNames, err := d.namesIn(ctx, e.Input)
@@ -132,6 +135,9 @@ func (d *Desk) Brief(ctx context.Context, p *lastlightv1.Plan, units brief.Units
 			page.Conditions = append(page.Conditions, report.Public(f, names))
 		}
 	}
+	if before := plannedBefore(rep); len(before) > 0 && in.Moment != facts.AtEntry {
+		page.Conditions = append(page.Conditions, names.In("stops and oxygen are without "+strings.Join(before, ", ")+", planned before this dive: they are worked out anew at sign-in"))
+	}
 	page.MOD, page.Lines = mods(&in, rep), map[string][]string{}
 	for _, c := range in.Plan.Carries {
 		if item := in.Item(c.Item); item != nil && (item.Kind == facts.Reel || item.Kind == facts.Spool) {
@@ -141,6 +147,27 @@ func (d *Desk) Brief(ctx context.Context, p *lastlightv1.Plan, units brief.Units
 	}
 	page.Coordinator, err = d.approver(ctx, p)
 	return page, err
+}
+
+// plannedBefore are the plans of the same divers before this dive that were not dived when it was judged, each once.
+func plannedBefore(rep *engine.Report) (plans []string) {
+	for _, f := range rep.Findings {
+		if f.Rule == "decompression.earlier_dives" && f.Code == "planned_before" && !slices.Contains(plans, f.Other.ID) {
+			plans = append(plans, f.Other.ID)
+		}
+	}
+	return plans
+}
+
+// measuredBars are the pressures read at the water, by supply id.
+func measuredBars(in *engine.Input) map[string]float64 {
+	out := map[string]float64{}
+	for _, s := range in.Plan.Supplies {
+		if s.MeasuredBar != nil {
+			out[s.ID] = *s.MeasuredBar
+		}
+	}
+	return out
 }
 
 // mods are the depths to which the supplies may be breathed, by supply id: the

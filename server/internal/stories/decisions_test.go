@@ -59,6 +59,9 @@ func TestStaleApproval(t *testing.T) {
 		t.Fatal(err)
 	}
 	c.clock.set(c.at("2026-06-08 08:30"))
+	if _, err := c.dives().SignIn(c.as("asta"), &pb.SignInRequest{Plan: "stale", Version: 1, RequestId: id(), Measured: measuredAs(p, 200, 200, 200)}); fmt.Sprint(fieldsOf(err)) != "[measured[0].cylinders]" {
+		t.Errorf("without the stage: %v", err)
+	}
 	in, err := c.dives().SignIn(c.as("asta"), &pb.SignInRequest{Plan: "stale", Version: 1, RequestId: id(), Measured: []*pb.Measured{
 		{Person: "asta", StartPressure: bar(200), Cylinders: []*pb.MeasuredCylinder{{Cylinder: "asta-stage", Pressure: bar(205)}}},
 		{Person: "birk", StartPressure: bar(200)},

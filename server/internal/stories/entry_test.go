@@ -42,7 +42,21 @@ func TestStopsAreComparedAtTheEntry(t *testing.T) {
 	c := deepPool(t, "2026-06-08 07:30")
 	c.reading("spring", c.at("2026-06-08 07:00"))
 	first := c.approved("first", "2026-06-08 07:40")
-	second := c.approved("second", "2026-06-08 11:00")
+	second := c.plan("second", "2026-06-08 11:00")
+	report := c.submit(second).Report
+	if text := c.briefOf("second").Text; strings.Contains(text, "submit it") || !strings.Contains(text, "What to do: have it decided") {
+		t.Errorf("the page of a submitted plan:\n%s", text)
+	}
+	if out := c.approve(second, report); !out.Decided {
+		t.Fatalf("%s %v", out.Explanation, blocks(out.Report))
+	}
+	const without = "ONLY IF stops and oxygen are without first, planned before this dive: they are worked out anew at sign-in"
+	if text := strings.Join(strings.Fields(c.briefOf("second").Text), " "); strings.Count(text, without) != 1 {
+		t.Errorf("the page does not say once what its stops are without:\n%s", text)
+	}
+	if text := c.briefOf("first").Text; strings.Contains(text, "worked out anew") {
+		t.Errorf("the page of the day's first dive is without another:\n%s", text)
+	}
 	c.clock.set(c.at("2026-06-08 07:41"))
 	c.mustGo(first, 1, 200, 200)
 	c.clock.set(c.at("2026-06-08 08:30"))
