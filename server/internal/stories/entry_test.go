@@ -80,6 +80,16 @@ func TestStopsAreComparedAtTheEntry(t *testing.T) {
 	if in.Go || !strings.Contains(in.WhoMustApprove, "coordinator") {
 		t.Errorf("go %v, who must approve: %q", in.Go, in.WhoMustApprove)
 	}
+	// Approved with the morning on record, it goes.
+	second.PlannedEntry, second.Version = stamp(c.at("2026-06-08 11:20")), 0
+	if _, err := c.plans().UpdatePlan(c.as("cora"), &pb.UpdatePlanRequest{Plan: second, ExpectedVersion: 1, RequestId: id()}); err != nil {
+		t.Fatal(err)
+	}
+	if out := c.approve(second, c.again("second").Report); !out.Decided {
+		t.Fatalf("%s %v", out.Explanation, blocks(out.Report))
+	}
+	c.clock.set(c.at("2026-06-08 11:20"))
+	c.mustGo(second, 2, 200, 200)
 }
 
 // A dive that nobody planned makes the plans stale whose divers it loads; no other does.
