@@ -129,11 +129,18 @@ func longerStops(was, is *dive.Answer) []string {
 	}
 	for i := range is.LostGas {
 		l := &is.LostGas[i]
+		lost := l.Lost
 		var before *dive.Schedule
-		if x := was.LostGasOf(l.Lost); x != nil {
+		switch x := was.LostGasOf(l.Lost, l.Diver); {
+		case x != nil:
 			before = &x.Schedule
+		case lost == "":
+			continue // approved before engine 15, which tells of it
 		}
-		compare("the way out from "+l.Place+" after the loss of "+l.Lost, before, &l.Schedule)
+		if lost == "" {
+			lost = "all that " + l.Diver + " carries"
+		}
+		compare("the way out from "+l.Place+" after the loss of "+lost, before, &l.Schedule)
 	}
 	return out
 }

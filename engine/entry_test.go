@@ -32,13 +32,16 @@ func TestLongerStopsAreTold(t *testing.T) {
 		{"a minute more to the surface", schedule(19, at(6, 3), at(3, 6)), true},
 		{"no schedule", dive.Schedule{NoSchedule: true}, true},
 	} {
-		for i, of := range []string{"the dive as planned", "the dive 3 m deeper", "the dive 3 m deeper and 5 min longer", "the way out from the end after the loss of stage-4"} {
+		for i, of := range []string{"the dive as planned", "the dive 3 m deeper", "the dive 3 m deeper and 5 min longer", "the way out from the end after the loss of stage-4", "the way out from the end after the loss of all that Ben carries"} {
 			answer := func(s dive.Schedule) *dive.Answer {
 				a := &dive.Answer{
 					Schedule: was, Variants: []dive.Variant{{DeeperM: 3, Schedule: was}, {DeeperM: 3, LongerMin: 5, Schedule: was}},
-					LostGas: []dive.LostGas{{Lost: "stage-3", Place: "the end", Schedule: was}, {Lost: "stage-4", Place: "the end", Schedule: was}},
 				}
-				*[]*dive.Schedule{&a.Schedule, &a.Variants[0].Schedule, &a.Variants[1].Schedule, &a.LostGas[1].Schedule}[i] = s
+				for _, l := range []dive.LostGas{{Diver: "Ada"}, {Diver: "Ben"}, {Lost: "stage-3", Diver: "Ada"}, {Lost: "stage-4", Diver: "Ben"}} {
+					l.Place, l.Schedule = "the end", was
+					a.LostGas = append(a.LostGas, l)
+				}
+				*[]*dive.Schedule{&a.Schedule, &a.Variants[0].Schedule, &a.Variants[1].Schedule, &a.LostGas[3].Schedule, &a.LostGas[1].Schedule}[i] = s
 				return a
 			}
 			var want []string
@@ -62,6 +65,7 @@ func TestLongerStopsAreTold(t *testing.T) {
 		{nil, &dive.Answer{Schedule: none}, 0},
 		{nil, &dive.Answer{Schedule: was}, 1},
 		{&dive.Answer{Schedule: was}, &dive.Answer{Schedule: was, LostGas: []dive.LostGas{{Lost: "stage-4", Schedule: was}, {Lost: "stage-3", Schedule: none}}}, 1},
+		{&dive.Answer{Schedule: was}, &dive.Answer{Schedule: was, LostGas: []dive.LostGas{{Diver: "Ada", Schedule: was}}}, 0}, // an engine before 15 told nothing of it
 		{&dive.Answer{Schedule: dive.Schedule{NoSchedule: true}}, &dive.Answer{Schedule: was}, 0},
 	} {
 		if got := longerStops(c.was, c.is); len(got) != c.want {

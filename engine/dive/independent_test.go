@@ -221,7 +221,7 @@ func TestLostGasAgainstASecondProgram(t *testing.T) {
 	} else if c.Cylinder != "Ada-50" {
 		t.Errorf("the tightest is %q", c.Cylinder)
 	}
-	b := a.LostGasOf("Ben-50")
+	b := a.LostGasOf("Ben-50", "Ben")
 	if b == nil {
 		t.Fatal("no schedule with Ben's EAN50 lost")
 	}

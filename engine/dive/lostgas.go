@@ -19,11 +19,12 @@ type LostGas struct {
 	Short    []Shortage `json:"short"`     // gas that it needs and that is not there
 }
 
-// LostGasOf is the schedule after the loss of one cylinder, nil where there is none.
-func (a *Answer) LostGasOf(cylinder string) *LostGas {
+// LostGasOf is the schedule after the loss of one cylinder of a diver, or of all that the
+// diver carries (""); nil where there is none.
+func (a *Answer) LostGasOf(cylinder, diver string) *LostGas {
 	for i := range a.LostGas {
-		if a.LostGas[i].Lost == cylinder {
-			return &a.LostGas[i]
+		if l := &a.LostGas[i]; l.Lost == cylinder && l.Diver == diver {
+			return l
 		}
 	}
 	return nil
