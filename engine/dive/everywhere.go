@@ -3,6 +3,8 @@ package dive
 import (
 	"math"
 	"slices"
+
+	"lastlight/engine/route"
 )
 
 // widest is how many minutes may lie between two places of a search for the least margin.
@@ -135,7 +137,7 @@ func (s *search) lookAt(p *place) []*margin {
 
 func (s *search) between(i, j int) {
 	a, b := s.place(i), s.place(j)
-	same := s.w.sameWay(a, b)
+	same, gases := s.w.sameWay(a, b), slices.EqualFunc(s.look(i), s.look(j), sameGases)
 	if j-i < 2 {
 		if !same {
 			s.w.crossing(a, b, func(p *place) *place {
@@ -144,15 +146,55 @@ func (s *search) between(i, j int) {
 				return p
 			})
 		}
+		if !gases {
+			s.changeover(i, j)
+		}
+		if same && !s.settled(i, j) {
+			s.eighths(a, b)
+		}
 		return
 	}
-	if same && b.moment.Minutes-a.moment.Minutes <= widest && s.settled(i, j) {
+	if same && gases && b.moment.Minutes-a.moment.Minutes <= widest && s.settled(i, j) {
 		return
 	}
 	mid := (i + j) / 2
 	s.look(mid)
 	s.between(i, mid)
 	s.between(mid, j)
+}
+
+// changeover looks at both sides of the place between two neighbours where the way out
+// of a failure begins to draw on other gases.
+func (s *search) changeover(i, j int) {
+	x, y := s.look(i), s.look(j)
+	for k, f := range s.fs {
+		if sameGases(x[k], y[k]) || !s.found[k].m.holds() {
+			continue
+		}
+		before, after := s.w.halve(s.place(i), s.place(j), finest/10, func(p *place) bool {
+			return sameGases(x[k], s.at(s.under(p), f))
+		})
+		for _, p := range []*place{before, after} {
+			if p != s.place(i) && p != s.place(j) {
+				s.lookAt(s.under(p))
+			}
+		}
+	}
+}
+
+// eighths looks at places between two neighbours, an eighth of their distance apart.
+func (s *search) eighths(a, b *place) {
+	var spots []route.Spot
+	for share := 0.125; share < 1; share += 0.125 {
+		spot, ok := s.w.normal.path.Between(a.spot, b.spot, share, finest)
+		if !ok {
+			return
+		}
+		spots = append(spots, spot)
+	}
+	for _, p := range s.w.at(spots...) {
+		s.lookAt(s.under(p))
+	}
 }
 
 // settled tells whether nothing between two places can be less than what is found.

@@ -77,8 +77,9 @@ func (w *Work) placeParts(p *place, check string, gas int, again func() *margin)
 			out.BesidesL += e.besides
 		case e.barMin > 0:
 			d := route.DrawnParts{Rate: e.diver, RateLMin: e.rate, BarMin: e.barMin, Share: e.share, Cylinder: w.cylinderName(e.from), Owner: w.supplies[w.first[e.from]].Diver}
-			d.On = x.breathed(m.out.scheduled(w, e.diver, e.from))
-			out.Drawn = append(out.Drawn, d)
+			if d.On = x.breathed(m.out.scheduled(w, e.diver, e.from)); len(d.On) > 0 { // else breathed on no stretch that is told, see lastMetre
+				out.Drawn = append(out.Drawn, d)
+			}
 		}
 	}
 	return out

@@ -123,7 +123,7 @@ func (w *Work) marked(i int) bool {
 // scan looks at places between two that are judged.
 func (w *Work) scan(i, j int) {
 	a, b := w.places[i], w.places[j]
-	same := w.sameWay(a, b)
+	same, gases := w.sameWay(a, b), w.sameGases(a, b)
 	if j-i < 2 {
 		if w.lookBetween(a, b); !same {
 			w.crossing(a, b, func(p *place) *place {
@@ -132,11 +132,15 @@ func (w *Work) scan(i, j int) {
 				return p
 			})
 		}
+		if !gases {
+			w.changeover(a, b)
+		}
 		return
 	}
 	apart := b.moment.Minutes - a.moment.Minutes
 	switch fails := len(b.binds) > 0; {
 	case !same:
+	case !gases && len(a.binds) == 0:
 	case len(a.binds) == 0 && !fails && apart <= longest && !w.tight(a, b, w.any) && w.bound(i, j, w.any):
 		return
 	case len(a.binds) > 0 && apart <= 2*longest && !w.tight(a, b, w.open) && w.bound(i, j, w.open):
@@ -204,6 +208,41 @@ func (w *Work) halve(a, b *place, minutes float64, like func(mid *place) bool) (
 			a = mid
 		} else {
 			b = mid
+		}
+	}
+}
+
+// sameGases tells whether two margins of a failure draw on the same gases. Where they
+// do not, need may fall: who is exempt from stops (D43) breathes back gas all the way,
+// and from the place on where stops are needed gas for decompression instead.
+func sameGases(x, y *margin) bool {
+	return x == nil || y == nil || x.fails || y.fails ||
+		slices.EqualFunc(x.gases, y.gases, func(g, h amount) bool { return g.cylinder == h.cylinder })
+}
+
+// sameGases tells it of every failure at two places that are judged.
+func (w *Work) sameGases(a, b *place) bool {
+	return slices.EqualFunc(a.tested, b.tested, sameGases)
+}
+
+// changeover looks at both sides of the place between two neighbours where the way
+// out of a failure begins to draw on other gases.
+func (w *Work) changeover(a, b *place) {
+	if len(a.binds) > 0 {
+		return // the turn lies before
+	}
+	for k := range w.failures {
+		if sameGases(a.tested[k], b.tested[k]) {
+			continue
+		}
+		before, after := w.halve(a, b, finest/10, func(p *place) bool {
+			return sameGases(a.tested[k], w.margin(p, &w.failures[k], w.q.Route.Policy.DelayMin))
+		})
+		for _, p := range []*place{before, after} {
+			if p != a && p != b {
+				w.judge(p)
+				w.between = append(w.between, p)
+			}
 		}
 	}
 }
