@@ -2,6 +2,7 @@ package dive
 
 import (
 	"math"
+	"slices"
 
 	"lastlight/engine/route"
 )
@@ -34,6 +35,10 @@ func (w *Work) Apply(r *route.Result, a *Answer) {
 			r.Checks[i] = c
 		}
 	}
+	r.FarSide = w.farShut
+	r.Cautions = slices.DeleteFunc(r.Cautions, func(c route.Caution) bool {
+		return c.Kind == route.CautionFarSideShut || c.Kind == route.CautionHelpfulOutflow // without their stops; the cases tell them with
+	})
 	r.Parts = w.parts(r, a)
 	r.Conclude()
 }

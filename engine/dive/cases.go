@@ -101,6 +101,9 @@ func (w *Work) farSide() []Case {
 		for _, p := range places {
 			best.take(at(p), p)
 		}
+		if !best.m.fails {
+			w.farShut = append(w.farShut, route.FarSide{Diver: w.team.Divers[d].Name, Place: best.at.at, MarginL: best.m.spare()})
+		}
 		list = append(list, w.caseOf(CaseFarSide, &failure{homeward, []int{d}, d, -1}, &best, at))
 	}
 	return list

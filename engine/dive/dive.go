@@ -100,9 +100,10 @@ type Work struct {
 	major     *place    // first place whose way out holds a major restriction
 	reach     *place    // turn at the latest; nil: the whole route
 	binds     []route.Bind
-	beyond    *place   // the place after reach that does not pass
-	between   []*place // looked at between two of places, that do not hold
-	before    *place   // the last place that passed before reach was found between two
+	beyond    *place          // the place after reach that does not pass
+	between   []*place        // looked at between two of places, that do not hold
+	farShut   []route.FarSide // D37 with its stops
+	before    *place          // the last place that passed before reach was found between two
 
 	margins  margins // those that stay
 	searched margins // those of a search

@@ -78,5 +78,14 @@ func TestFarSideShutWithStops(t *testing.T) {
 		if c.Holds() != x.holds || (left >= need) != x.holds {
 			t.Errorf("%v bar: holds %v, left %.0f of %.0f", x.bar, c.Holds(), left, need)
 		}
+		// The result of the route model says the same, and does not warn of it without its stops.
+		if f := q.Result.FarSide; len(f) != 2 || f[0].Diver != "Ada" || math.Abs(f[0].MarginL-(c.LeftL-c.NeedL)) > 1e-3 {
+			t.Errorf("%v bar: far side %+v, the case %+v", x.bar, f, c)
+		}
+		for _, k := range q.Result.Cautions {
+			if k.Kind == route.CautionFarSideShut {
+				t.Errorf("%v bar: %q is said without its stops", x.bar, k.Phrase)
+			}
+		}
 	}
 }
