@@ -16,8 +16,8 @@ import (
 // Answer is what a plan's decompression comes to.
 type Answer struct {
 	Schedule Schedule `json:"schedule"` // as planned
-	// Stops tells whether stops are needed as planned or on a way out; if not, the
-	// gas is the route model's alone.
+	// Stops tells whether stops are needed, or minutes spent on a change of gas (D45), as
+	// planned or on a way out; if not, the gas is the route model's alone.
 	Stops   bool     `json:"stops"`
 	WaysOut []Remark `json:"ways_out"` // what is said about ways out, once for each kind, at the place that is longest
 	Oxygen  *Oxygen  `json:"oxygen"`   // the way out that takes most oxygen; nil where there is no way out
@@ -407,6 +407,15 @@ func (w *Work) Answer() *Answer {
 		return a
 	}
 	w.planner.Most, w.planner.Stop = 0, nil // what is left is a few ways out taken to pieces
+	a.Stops = !w.result.NoStop || w.result.TotalStop() > 0 || w.result.NoSchedule || len(w.result.Switches) > 0
+	w.waysOut(a)
+	if a.Stops {
+		w.twoOuts()
+	}
+	if w.TooMuch() {
+		return a
+	}
+	w.planner.Most, w.planner.Stop = 0, nil // what is left is a few ways out taken to pieces
 	if a.Stops {
 		w.Apply(w.q.Result, a)
 	}
@@ -425,7 +434,7 @@ func (w *Work) TooMuch() bool { return w.planner.GivenUp() }
 func (w *Work) waysOut(a *Answer) {
 	for _, p := range w.places {
 		for _, o := range p.outs {
-			if o.stops > 0 || o.noSchedule {
+			if o.stops > 0 || o.noSchedule || o.changes {
 				a.Stops = true
 			}
 			if o.stops > 0 && (a.Longest == nil || o.stops > a.Longest.StopMin) {

@@ -37,7 +37,7 @@ func (w *Work) Apply(r *route.Result, a *Answer) {
 	}
 	r.FarSide = w.farShut
 	r.Cautions = slices.DeleteFunc(r.Cautions, func(c route.Caution) bool {
-		return c.Kind == route.CautionFarSideShut || c.Kind == route.CautionHelpfulOutflow // without their stops; the cases tell them with
+		return c.Kind == route.CautionFarSideShut // without its stops; the cases tell it with
 	})
 	r.Parts = w.parts(r, a)
 	r.Conclude()

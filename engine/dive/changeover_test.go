@@ -107,3 +107,80 @@ func TestDrawnNamesItsStretches(t *testing.T) {
 		t.Error("no arrival is looked at")
 	}
 }
+
+// Three at 24.5 m, 225 m in, one with EAN50: as planned nobody needs a stop, but with the
+// delay and the slower way out that diver is not exempt (passage decompression, D43) and
+// changes at 21 m, where all three spend a minute (D45). No way out has a stop, yet the
+// minute is two divers' gas at 3.07 bar: what the checks say is what the schedules take.
+func TestMinuteOfChangeCountsWithoutStops(t *testing.T) {
+	in := swumAt(15)
+	in.Speeds.ContingencyMMin = 12
+	in.Stations = []route.Station{{Name: "pool", DepthM: 4, Opening: true, Daylight: true}, {Name: "end", DepthM: 24.5}}
+	in.Legs = []route.Leg{{ID: "in", From: "pool", To: "end", LengthM: 225, Lined: true, Restriction: "none"}}
+	in.Route = route.Route{Start: "pool", Moves: []route.Move{{Leg: "in", To: "end", HoldMin: 19.5, HoldTask: "survey"}, {Leg: "in", To: "pool"}}}
+	for _, name := range []string{"Ada", "Ben", "Cleo"} {
+		in.Team = append(in.Team, route.Diver{Name: name, RMVLMin: 18, Mains: []route.Cylinder{{ID: name + "-main", VolumeL: 20, StartBar: 230, Gas: route.Gas{O2: .28}}}})
+	}
+	in.Team[2].Stages = []route.Cylinder{{ID: "Cleo-50", VolumeL: 11, StartBar: 200, Gas: route.Gas{O2: .5}, Deco: true}}
+	q := question(t, in)
+	q.SwitchDepth = func(*route.Cylinder) float64 { return 21 }
+	q.Settings.GFLow, q.Settings.GFHigh, q.Settings.SwitchMinutes = 0.4, 0.8, 1
+	w, err := Open(q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if a := w.Answer(); a.Schedule.StopMin > 0 || a.Longest != nil || len(a.Schedule.Switches) > 0 {
+		t.Fatalf("%d min of stops, longest %+v, %d changes of gas: the dive is another", a.Schedule.StopMin, a.Longest, len(a.Schedule.Switches))
+	}
+	least := math.Inf(1)
+	for i := range w.failures {
+		if w.failures[i].kind == sharing {
+			least = math.Min(least, w.worst[i].m.spare())
+		}
+	}
+	for _, c := range q.Result.Checks {
+		if c.Name == route.CheckSharing && math.Abs(c.Margin-least) > 0.01 {
+			t.Errorf("sharing has %.1f L to spare, with the minute of the change %.1f", c.Margin, least)
+		}
+	}
+}
+
+// Nobody needs a stop anywhere on a short dive, but EAN50 waits at 20 m on the way home:
+// picked up there it is breathed (passage decompression, D45 b), for which all spend a
+// minute at 2.97 bar. Who has none surfaces with what the schedule leaves (route method,
+// D24), and the runtime is the schedule's.
+func TestMinuteAtAPickUpCountsWithoutStops(t *testing.T) {
+	in := swumAt(15)
+	in.Stations = []route.Station{{Name: "pool", DepthM: 3, Opening: true, Daylight: true}, {Name: "ledge", DepthM: 20}, {Name: "end", DepthM: 24}}
+	in.Legs = []route.Leg{
+		{ID: "in", From: "pool", To: "ledge", LengthM: 80, Lined: true, Restriction: "none"},
+		{ID: "on", From: "ledge", To: "end", LengthM: 60, Lined: true, Restriction: "none"},
+	}
+	rich := "Ben-50"
+	in.Route = route.Route{Start: "pool", Moves: []route.Move{
+		{Leg: "in", To: "ledge", Actions: []route.Action{{Action: route.ActDrop, Diver: "Ben", Cylinder: &rich}}}, {Leg: "on", To: "end", HoldMin: 2, HoldTask: "survey"},
+		{Leg: "on", To: "ledge", Actions: []route.Action{{Action: route.ActPickUp, Diver: "Ben", Cylinder: &rich}}}, {Leg: "in", To: "pool"},
+	}}
+	for _, name := range []string{"Ada", "Ben"} {
+		in.Team = append(in.Team, route.Diver{Name: name, RMVLMin: 20, Mains: []route.Cylinder{{ID: name + "-main", VolumeL: 20, StartBar: 230, Gas: route.Gas{O2: .32}}}})
+	}
+	in.Team[1].Stages = []route.Cylinder{{ID: rich, VolumeL: 11, StartBar: 200, Gas: route.Gas{O2: .5}, Deco: true}}
+	q := question(t, in)
+	q.SwitchDepth = func(*route.Cylinder) float64 { return 21 }
+	alone := q.Result.Divers[0].SurfaceBar
+	w, err := Open(q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a := w.Answer()
+	if a.Schedule.StopMin > 0 || !a.Schedule.NoStop || len(a.Schedule.Switches) != 1 {
+		t.Fatalf("%d min of stops, changes %+v: the dive is another", a.Schedule.StopMin, a.Schedule.Switches)
+	}
+	taken := (alone - q.Result.Divers[0].SurfaceBar) * 20
+	if want := 20 * w.pressure(20); math.Abs(taken-want) > 0.01 {
+		t.Errorf("the minute at 20 m takes %.2f L of Ada, by hand %.2f", taken, want)
+	}
+	if run := q.Result.Summary.RuntimeMin; math.Abs(run-a.Schedule.RuntimeMin) > 1e-6 {
+		t.Errorf("%v min of runtime, the schedule has %v", run, a.Schedule.RuntimeMin)
+	}
+}

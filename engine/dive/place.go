@@ -89,6 +89,7 @@ type outcome struct {
 	minutes    float64   // to the surface
 	stops      int       // minutes
 	noSchedule bool
+	changes    bool       // somebody changes gas, which takes the team its minutes (D45)
 	walked     *stretches // of the schedule, where it was asked for
 
 	// Where the place is told:
@@ -576,7 +577,7 @@ func (w *Work) scheduleOut(x *way, p *place, divers int, lost uint64, donor int,
 	if path == nil {
 		return o
 	}
-	o.noSchedule = w.out.NoSchedule
+	o.noSchedule, o.changes = w.out.NoSchedule, len(w.out.Switches) > 0
 	o.stops, o.minutes = w.out.TotalStop(), w.out.End.Minutes-p.moment.Minutes
 	o.use = w.use(w.led(x).factors, &w.out, divers)
 	if !p.told {
