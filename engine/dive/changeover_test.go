@@ -184,3 +184,22 @@ func TestMinuteAtAPickUpCountsWithoutStops(t *testing.T) {
 		t.Errorf("%v min of runtime, the schedule has %v", run, a.Schedule.RuntimeMin)
 	}
 }
+
+// Ten minutes at 32 m on EAN28 are breathed at 1.162 bar of oxygen, 221.3 min of the single
+// exposure (physics, 3): a delay at the far point adds 4.5 per cent to the way out from
+// there (route method, section 6).
+func TestDelayTakesOxygen(t *testing.T) {
+	said := func(delay float64) *Oxygen {
+		q := question(t, slope(false))
+		q.DelayMin = delay
+		w, err := Open(q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return w.Answer().Oxygen
+	}
+	without, with := said(0), said(10)
+	if with.CNS < without.CNS || with.OutCNS < 4.51 || len(with.Lost) > 0 {
+		t.Errorf("%.2f %% with the delay, %.2f %% of it on the way out after losing %v; without %.2f %%", with.CNS, with.OutCNS, with.Lost, without.CNS)
+	}
+}

@@ -36,7 +36,9 @@ func (w *Work) addCNS(to []float64, s *deco.Stretch) {
 	}
 }
 
-// mostOxygen finds the way out, of all looked at, that takes most oxygen.
+// mostOxygen finds the way out, of all looked at, that takes most oxygen: after every
+// loss, and after the minutes of delay of the route method's section 6 anywhere up to
+// the turn.
 func (w *Work) mostOxygen() *Oxygen {
 	var best *Oxygen
 	var worst struct {
@@ -47,28 +49,39 @@ func (w *Work) mostOxygen() *Oxygen {
 	}
 	far := make([]float64, len(w.team.Divers)) // of the dive so far, up to the end of the stretch the place is in
 	minute, k := w.begin.Minutes, 0
+	turn := w.turning()
 	for _, p := range w.places {
 		for ; k < len(w.result.Stretches) && minute < p.moment.Minutes; k++ {
 			w.addCNS(far, &w.result.Stretches[k])
 			minute += w.result.Stretches[k].Minutes
 		}
-		for _, o := range p.outs {
-			for d := range w.team.Divers {
-				out, as := 0.0, d
-				switch {
-				case o.alike: // divers who are alike: any of those scheduled may be this one
-					for i, x := range o.cns {
-						if i == 0 || x > out {
-							out, as = x, i
+		looked := []*place{p}
+		if w.q.DelayMin > 0 && !turn.spot.Before(p.spot) {
+			late := w.under(w.normal, p)
+			if late.told = true; w.way(late) != nil {
+				w.goOut(late, -1, 0, -1, w.q.DelayMin)
+				looked = append(looked, late)
+			}
+		}
+		for _, p := range looked {
+			for _, o := range p.outs {
+				for d := range w.team.Divers {
+					out, as := 0.0, d
+					switch {
+					case o.alike: // divers who are alike: any of those scheduled may be this one
+						for i, x := range o.cns {
+							if i == 0 || x > out {
+								out, as = x, i
+							}
 						}
+					case d < len(o.cns):
+						out = o.cns[d]
 					}
-				case d < len(o.cns):
-					out = o.cns[d]
-				}
-				earlier := w.q.Carried[d].CNS
-				if all := earlier + far[d] + out; best == nil || all > best.CNS {
-					best = &Oxygen{Diver: w.team.Divers[d].Name, CNS: all, Earlier: earlier, SoFarCNS: far[d], OutCNS: out}
-					worst.at, worst.out, worst.as, worst.d, worst.k = p, o, as, d, k
+					earlier := w.q.Carried[d].CNS
+					if all := earlier + far[d] + out; best == nil || all > best.CNS {
+						best = &Oxygen{Diver: w.team.Divers[d].Name, CNS: all, Earlier: earlier, SoFarCNS: far[d], OutCNS: out}
+						worst.at, worst.out, worst.as, worst.d, worst.k = p, o, as, d, k
+					}
 				}
 			}
 		}
