@@ -14,8 +14,9 @@ const widest = 10
 // check, need between two peaks is no more than at the dearer, but for the minutes at
 // the place, so that two places bound what lies between: where that may
 // be less than the least found so far, or they lie further apart than widest, the
-// place half way is looked at, down to spacing. Stops are whole minutes, so between
-// them need may be a few minutes' more than at both; that is reckoned with until
+// place half way is looked at, down to spacing, then eighths of that, and both sides
+// of a place where the way out begins to draw on other gases. Stops are whole minutes, so
+// between them need may be a few minutes' more than at both; that is reckoned with until
 // something is found that does not hold.
 type search struct {
 	w      *Work

@@ -32,7 +32,8 @@ const longest = 5
 // bound the margin, with the minutes at the place as deep as the way goes between:
 // need is nowhere more than at the dearer, but for those minutes. Where that bound does
 // not settle it, or more than longest lies between, the next place is looked at half
-// way, down to spacing. Stops are whole minutes, so between the closest places looked
+// way, down to spacing, and where between two the way out begins to draw on other gases
+// both sides of that place. Stops are whole minutes, so between the closest places looked
 // at need may still be some litres more.
 func (w *Work) check() {
 	w.worst = make([]worst, len(w.failures))
