@@ -16,9 +16,10 @@ import (
 // Answer is what a plan's decompression comes to.
 type Answer struct {
 	Schedule Schedule `json:"schedule"` // as planned
-	// Stops tells whether stops are needed, or minutes spent on a change of gas (D45), as
-	// planned or on a way out; if not, the gas is the route model's alone.
-	Stops   bool     `json:"stops"`
+	Stops    bool     `json:"stops"`    // needed as planned or on a way out
+	// Counted tells whether stops, or changes of gas (D45), take minutes as planned or on a
+	// way out; if not, the gas is the route model's alone.
+	Counted bool     `json:"counted"`
 	WaysOut []Remark `json:"ways_out"` // what is said about ways out, once for each kind, at the place that is longest
 	Oxygen  *Oxygen  `json:"oxygen"`   // the way out that takes most oxygen; nil where there is no way out
 	Longest *WayOut  `json:"longest"`  // the way out with the most stops; nil where none has any
@@ -392,31 +393,23 @@ func (w *Work) Answer() *Answer {
 	}
 	a.Share = w.noStopShare()
 	w.check()
-	a.Oxygen = w.mostOxygen()
 	a.Cases = w.cases()
+	a.Oxygen = w.mostOxygen()
 	a.LostGas = w.lostGas()
+	if w.TooMuch() {
+		return a
+	}
 	a.Stops = !w.result.NoStop || w.result.TotalStop() > 0 || w.result.NoSchedule
+	a.Counted = len(w.result.Switches) > 0
 	w.waysOut(a)
-	if w.TooMuch() {
-		return a
-	}
-	if a.Stops {
+	if a.Counted = a.Counted || a.Stops; a.Counted {
 		w.twoOuts()
 	}
 	if w.TooMuch() {
 		return a
 	}
 	w.planner.Most, w.planner.Stop = 0, nil // what is left is a few ways out taken to pieces
-	a.Stops = !w.result.NoStop || w.result.TotalStop() > 0 || w.result.NoSchedule || len(w.result.Switches) > 0
-	w.waysOut(a)
-	if a.Stops {
-		w.twoOuts()
-	}
-	if w.TooMuch() {
-		return a
-	}
-	w.planner.Most, w.planner.Stop = 0, nil // what is left is a few ways out taken to pieces
-	if a.Stops {
+	if a.Counted {
 		w.Apply(w.q.Result, a)
 	}
 	return a
@@ -434,9 +427,8 @@ func (w *Work) TooMuch() bool { return w.planner.GivenUp() }
 func (w *Work) waysOut(a *Answer) {
 	for _, p := range w.places {
 		for _, o := range p.outs {
-			if o.stops > 0 || o.noSchedule || o.changes {
-				a.Stops = true
-			}
+			a.Stops = a.Stops || o.stops > 0 || o.noSchedule
+			a.Counted = a.Counted || o.changes
 			if o.stops > 0 && (a.Longest == nil || o.stops > a.Longest.StopMin) {
 				a.Longest = &WayOut{
 					Place: placeText(p), AfterMin: finding.Round9(p.moment.Minutes), Lost: w.names(o.lost),

@@ -89,6 +89,7 @@ func (w *Work) farSide() []Case {
 	if len(places) == 0 {
 		return nil
 	}
+	w.rarer = append(w.rarer, places...)
 	var list []Case
 	for d := range w.team.Divers {
 		at := func(p *place) *margin {
@@ -202,6 +203,7 @@ func (w *Work) under(n *network, p *place) *place {
 		q.out = w.cheapest(w.lay(n, p), q)
 	}
 	q.alike = w.alike(q)
+	w.rarer = append(w.rarer, q)
 	return q
 }
 

@@ -84,6 +84,7 @@ type Work struct {
 	atReach    []*place      // the turn at the latest with what is tested there, which counts for the turn too (D25)
 	two        []twoOut      // per diver
 	unhelped   sharingAt     // without the flow that helps
+	rarer      []*place      // looked at for the rarer cases, under networks of their own
 	bare       []deco.Node   // memory of cheapest
 	pieces     []route.Piece // memory of lay
 	laidLast   *way          // whose pieces they are

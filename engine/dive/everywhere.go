@@ -138,7 +138,7 @@ func (s *search) lookAt(p *place) []*margin {
 
 func (s *search) between(i, j int) {
 	a, b := s.place(i), s.place(j)
-	same, gases := s.w.sameWay(a, b), slices.EqualFunc(s.look(i), s.look(j), sameGases)
+	same, gases := s.w.sameWay(a, b), s.sameGases(i, j)
 	if j-i < 2 {
 		if !same {
 			s.w.crossing(a, b, func(p *place) *place {
@@ -150,7 +150,7 @@ func (s *search) between(i, j int) {
 		if !gases {
 			s.changeover(i, j)
 		}
-		if same && !s.settled(i, j) {
+		if same && s.doubtful(i, j) {
 			s.eighths(a, b)
 		}
 		return
@@ -162,6 +162,39 @@ func (s *search) between(i, j int) {
 	s.look(mid)
 	s.between(i, mid)
 	s.between(mid, j)
+}
+
+// sameGases tells whether every failure that holds so far draws on the same gases at two places.
+func (s *search) sameGases(i, j int) bool {
+	x, y := s.look(i), s.look(j)
+	for k := range s.fs {
+		if !sameGases(x[k], y[k]) && s.found[k].m.holds() {
+			return false
+		}
+	}
+	return true
+}
+
+// doubtful tells whether a few minutes more of stops between two neighbours could take
+// what a failure that holds leaves.
+func (s *search) doubtful(i, j int) bool {
+	x, y := s.look(i), s.look(j)
+	for k, f := range s.fs {
+		if jump := s.w.jump(f); x[k] != nil && y[k] != nil && s.found[k].m.holds() && s.found[k].m.spare() < jump && !s.w.covers(x[k], y[k], s.more(f, i, j), jump) {
+			return true
+		}
+	}
+	return false
+}
+
+// more is what the minutes at a place cost as deep as it gets between two.
+func (s *search) more(f *failure, i, j int) float64 {
+	deepest := math.Inf(-1)
+	for _, p := range s.w.places[i : j+1] {
+		deepest = math.Max(deepest, p.at.DepthM)
+	}
+	deeper := s.w.pressure(deepest) - s.w.pressure(math.Min(s.w.places[i].at.DepthM, s.w.places[j].at.DepthM))
+	return float64(float64(s.w.rateAfter(f)*s.delay) * deeper)
 }
 
 // changeover looks at both sides of the place between two neighbours where the way out
@@ -201,11 +234,6 @@ func (s *search) eighths(a, b *place) {
 // settled tells whether nothing between two places can be less than what is found.
 func (s *search) settled(i, j int) bool {
 	x, y := s.look(i), s.look(j)
-	deepest := math.Inf(-1)
-	for _, p := range s.w.places[i : j+1] {
-		deepest = math.Max(deepest, p.at.DepthM)
-	}
-	deeper := s.w.pressure(deepest) - s.w.pressure(math.Min(s.w.places[i].at.DepthM, s.w.places[j].at.DepthM))
 	for k, f := range s.fs {
 		if x[k] == nil && y[k] == nil || s.found[k].found && s.found[k].m.fails {
 			continue
@@ -217,7 +245,7 @@ func (s *search) settled(i, j int) bool {
 		if least >= -litreTolerance {
 			least += s.w.jump(f)
 		}
-		if !s.w.covers(x[k], y[k], float64(float64(s.w.rateAfter(f)*s.delay)*deeper), least) {
+		if !s.w.covers(x[k], y[k], s.more(f, i, j), least) {
 			return false
 		}
 	}

@@ -1,7 +1,9 @@
 package dive
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"lastlight/engine/deco"
 	"lastlight/engine/finding"
@@ -37,8 +39,8 @@ func (w *Work) addCNS(to []float64, s *deco.Stretch) {
 }
 
 // mostOxygen finds the way out, of all looked at, that takes most oxygen: after every
-// loss, and after the minutes of delay of the route method's section 6 anywhere up to
-// the turn.
+// loss, and of the rarer cases of the route method's section 6 (minutes of delay, by
+// touch, without scooters, the far side shut) where those were looked at.
 func (w *Work) mostOxygen() *Oxygen {
 	var best *Oxygen
 	var worst struct {
@@ -47,41 +49,33 @@ func (w *Work) mostOxygen() *Oxygen {
 		as, d int // diver of the schedule, and of the team
 		k     int // stretches of the dive so far
 	}
+	w.delayAtTheRichest()
+	looked := append(slices.Clone(w.places), w.rarer...)
+	slices.SortStableFunc(looked, func(a, b *place) int { return cmp.Compare(a.moment.Minutes, b.moment.Minutes) })
 	far := make([]float64, len(w.team.Divers)) // of the dive so far, up to the end of the stretch the place is in
 	minute, k := w.begin.Minutes, 0
-	turn := w.turning()
-	for _, p := range w.places {
+	for _, p := range looked {
 		for ; k < len(w.result.Stretches) && minute < p.moment.Minutes; k++ {
 			w.addCNS(far, &w.result.Stretches[k])
 			minute += w.result.Stretches[k].Minutes
 		}
-		looked := []*place{p}
-		if w.q.DelayMin > 0 && !turn.spot.Before(p.spot) {
-			late := w.under(w.normal, p)
-			if late.told = true; w.way(late) != nil {
-				w.goOut(late, -1, 0, -1, w.q.DelayMin)
-				looked = append(looked, late)
-			}
-		}
-		for _, p := range looked {
-			for _, o := range p.outs {
-				for d := range w.team.Divers {
-					out, as := 0.0, d
-					switch {
-					case o.alike: // divers who are alike: any of those scheduled may be this one
-						for i, x := range o.cns {
-							if i == 0 || x > out {
-								out, as = x, i
-							}
+		for _, o := range p.outs {
+			for d := range w.team.Divers {
+				out, as := 0.0, d
+				switch {
+				case o.alike: // divers who are alike: any of those scheduled may be this one
+					for i, x := range o.cns {
+						if i == 0 || x > out {
+							out, as = x, i
 						}
-					case d < len(o.cns):
-						out = o.cns[d]
 					}
-					earlier := w.q.Carried[d].CNS
-					if all := earlier + far[d] + out; best == nil || all > best.CNS {
-						best = &Oxygen{Diver: w.team.Divers[d].Name, CNS: all, Earlier: earlier, SoFarCNS: far[d], OutCNS: out}
-						worst.at, worst.out, worst.as, worst.d, worst.k = p, o, as, d, k
-					}
+				case d < len(o.cns):
+					out = o.cns[d]
+				}
+				earlier := w.q.Carried[d].CNS
+				if all := earlier + far[d] + out; best == nil || all > best.CNS {
+					best = &Oxygen{Diver: w.team.Divers[d].Name, CNS: all, Earlier: earlier, SoFarCNS: far[d], OutCNS: out}
+					worst.at, worst.out, worst.as, worst.d, worst.k = p, o, as, d, k
 				}
 			}
 		}
@@ -95,6 +89,29 @@ func (w *Work) mostOxygen() *Oxygen {
 		best.Out = w.breathing(w.again.Stretches, worst.as)
 	}
 	return best
+}
+
+// delayAtTheRichest looks at the minutes of delay where the oxygen breathed is at its
+// highest: the search for the gas that they take looks elsewhere.
+func (w *Work) delayAtTheRichest() {
+	turn := w.turning()
+	var at *place
+	most := 0.0
+	for _, p := range w.places {
+		if turn.spot.Before(p.spot) {
+			break
+		}
+		for d := range p.moment.Divers {
+			if o := w.team.Cylinders[p.moment.Divers[d].Breathing].Mix.O2 * w.pressure(p.at.DepthM); o > most+1e-9 {
+				at, most = p, o
+			}
+		}
+	}
+	if at != nil && w.q.DelayMin > 0 {
+		if late := w.under(w.normal, at); w.way(late) != nil {
+			w.goOut(late, -1, 0, -1, w.q.DelayMin)
+		}
+	}
 }
 
 // breathing lists what addCNS adds up.

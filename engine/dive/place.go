@@ -92,10 +92,11 @@ type outcome struct {
 	changes    bool       // somebody changes gas, which takes the team its minutes (D45)
 	walked     *stretches // of the schedule, where it was asked for
 
+	cns []float64 // per cent at most, per diver scheduled, of the way out alone
+
 	// Where the place is told:
 	flags []deco.Flag
-	drift bool      // D55
-	cns   []float64 // per cent at most, per diver scheduled, of the way out alone
+	drift bool // D55
 }
 
 func (w *Work) placeOf(s route.Spot) *place {
@@ -580,14 +581,12 @@ func (w *Work) scheduleOut(x *way, p *place, divers int, lost uint64, donor int,
 	o.noSchedule, o.changes = w.out.NoSchedule, len(w.out.Switches) > 0
 	o.stops, o.minutes = w.out.TotalStop(), w.out.End.Minutes-p.moment.Minutes
 	o.use = w.use(w.led(x).factors, &w.out, divers)
-	if !p.told {
-		return o
-	}
-	o.flags = w.planner.Flags(path, &w.out)
-	o.drift = w.out.Drifts
 	o.cns = make([]float64, divers)
 	for k := range w.out.Stretches {
 		w.addCNS(o.cns, &w.out.Stretches[k])
+	}
+	if p.told {
+		o.flags, o.drift = w.planner.Flags(path, &w.out), w.out.Drifts
 	}
 	return o
 }

@@ -221,9 +221,14 @@ func sameGases(x, y *margin) bool {
 		slices.EqualFunc(x.gases, y.gases, func(g, h amount) bool { return g.cylinder == h.cylinder })
 }
 
-// sameGases tells it of every failure at two places that are judged.
+// sameGases tells it of every failure that holds so far, at two places that are judged.
 func (w *Work) sameGases(a, b *place) bool {
-	return slices.EqualFunc(a.tested, b.tested, sameGases)
+	for k := range w.failures {
+		if !sameGases(a.tested[k], b.tested[k]) && w.open(k) {
+			return false
+		}
+	}
+	return true
 }
 
 // changeover looks at both sides of the place between two neighbours where the way

@@ -125,9 +125,9 @@ func decompressionRules() []Rule {
 		{
 			ID: "oxygen.ways_out", Version: 1, Title: "Oxygen exposure of every way out", Citation: handbook("route method", "6"), Cell: "oxygen.cns_refuse_percent",
 			Words: map[string]Words{
-				"ok":   {Says: "{subject}: CNS at most {observed} of {limit} on any way out after a loss or delay{at}"},
+				"ok":   {Says: "{subject}: CNS at most {observed} of {limit} on any way out after a loss or delay, or by touch{at}"},
 				"none": {Says: "{subject}: no way out was scheduled"},
-				"over": {Says: "{subject}: CNS up to {observed}, at most {limit}, on a way out after a loss or delay{at}", Remedy: "less oxygen on the dive, or a shorter one: then an emergency has some left"},
+				"over": {Says: "{subject}: CNS up to {observed}, at most {limit}, on a way out after a loss or delay, or by touch{at}", Remedy: "less oxygen on the dive, or a shorter one: then an emergency has some left"},
 			},
 			Check: exposureOut,
 		},
@@ -243,7 +243,7 @@ func (c *Case) decompress() {
 	c.Dive, c.DiveFault = nil, ""
 	if c.computed() {
 		c.Dive, c.DiveFault = c.dived(c.RouteInput, c.laid, c.Route, c.In.Plan.TurnMove)
-		if c.Dive == nil || !c.Dive.Stops {
+		if c.Dive == nil || !c.Dive.Counted {
 			c.laid.ShareAtStations(c.Route)
 		}
 	}

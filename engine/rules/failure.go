@@ -177,7 +177,7 @@ func farSideShut(c *Case) []finding.Finding {
 
 // helpfulOutflow is the route model's, but with stops that of the dive.
 func helpfulOutflow(c *Case) []finding.Finding {
-	if c.Dive == nil || !c.Dive.Stops {
+	if c.Dive == nil || !c.Dive.Counted {
 		return c.routeCheck(route.CheckHelpfulOutflow)
 	}
 	var out []finding.Finding

@@ -77,7 +77,7 @@ func (c *Case) unfit() *Case {
 // lengthen sets the dive on the clock again where stops make it longer than the
 // route alone, and judges it anew should another level hold for the longer dive.
 func (c *Case) lengthen() {
-	if c.Dive == nil || !c.Dive.Stops {
+	if c.Dive == nil || !c.Dive.Counted {
 		return
 	}
 	level := c.LevelName
