@@ -158,8 +158,10 @@ func TestMinuteAtAPickUpCountsWithoutStops(t *testing.T) {
 	}
 	rich := "Ben-50"
 	in.Route = route.Route{Start: "pool", Moves: []route.Move{
-		{Leg: "in", To: "ledge", Actions: []route.Action{{Action: route.ActDrop, Diver: "Ben", Cylinder: &rich}}}, {Leg: "on", To: "end", HoldMin: 2, HoldTask: "survey"},
-		{Leg: "on", To: "ledge", Actions: []route.Action{{Action: route.ActPickUp, Diver: "Ben", Cylinder: &rich}}}, {Leg: "in", To: "pool"},
+		{Leg: "in", To: "ledge", Actions: []route.Action{{Action: route.ActDrop, Diver: "Ben", Cylinder: &rich}}},
+		{Leg: "on", To: "end", HoldMin: 2, HoldTask: "survey"},
+		{Leg: "on", To: "ledge", Actions: []route.Action{{Action: route.ActPickUp, Diver: "Ben", Cylinder: &rich}}},
+		{Leg: "in", To: "pool"},
 	}}
 	for _, name := range []string{"Ada", "Ben"} {
 		in.Team = append(in.Team, route.Diver{Name: name, RMVLMin: 20, Mains: []route.Cylinder{{ID: name + "-main", VolumeL: 20, StartBar: 230, Gas: route.Gas{O2: .32}}}})
