@@ -349,12 +349,14 @@ func (w View) FillPlan(m *pb.FillPlan) error {
 	if err := w.Table(fills); err != nil {
 		return err
 	}
-	p.blank()
-	if p.err != nil {
-		return p.err
-	}
-	if err := w.Table(taken); err != nil {
-		return err
+	if len(taken.Rows) > 0 {
+		p.blank()
+		if p.err != nil {
+			return p.err
+		}
+		if err := w.Table(taken); err != nil {
+			return err
+		}
 	}
 	for _, l := range m.GetLeavingTest() {
 		text := l.GetEvent() + " good to the end of " + l.GetLastDay() + ", no fill from " + l.GetNoFillFrom()
