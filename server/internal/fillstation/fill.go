@@ -99,8 +99,8 @@ func Blend(r *lastlightv1.GetBlendSheetRequest, pol *policy.Policy) (*lastlightv
 		out.WhyNot, out.BleedToBar, out.StartBar = "too much "+cannot.Of+" in the cylinder", &to, to
 		q.NowBar = to
 		sheet, err = q.Sheet()
-		if cannot, ok := errors.AsType[*gas.CannotReach](err); ok { // not to be met with a gauge
-			return &lastlightv1.BlendSheet{WhyNot: cannot.Error(), StartBar: m.PresentPressure.GetBar()}, nil
+		if _, ok := errors.AsType[*gas.CannotReach](err); ok { // what would do lies between two tenths of a bar
+			return &lastlightv1.BlendSheet{WhyNot: fmt.Sprintf("%s, and bled down to %s it cannot be made either", out.WhyNot, bar(to)), StartBar: m.PresentPressure.GetBar()}, nil
 		}
 	}
 	if err != nil {
