@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -31,9 +30,7 @@ var loading = []string{"entered_at", "out_at", "site", "max_depth_m", "divers"}
 const longestAgo = 720 * time.Hour
 
 func remarkDive(_ context.Context, tx *Tx, _, m *lastlightv1.Dive, changes []string) error {
-	if slices.ContainsFunc(changes, func(path string) bool {
-		return slices.ContainsFunc(loading, func(field string) bool { return strings.HasPrefix(path, field) })
-	}) {
+	if slices.ContainsFunc(changes, func(path string) bool { return slices.Contains(loading, fieldOf(path)) }) {
 		tx.unforeseen(m)
 	}
 	return nil

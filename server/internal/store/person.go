@@ -211,11 +211,7 @@ func remarkPerson(ctx context.Context, tx *Tx, _, m *lastlightv1.Person, changes
 func (tx *Tx) markStaleFor(ctx context.Context, kind, id string, changes []string, reasons map[string]string) error {
 	var said []string
 	for _, path := range changes {
-		field := path
-		if end := strings.IndexAny(path, ".["); end >= 0 {
-			field = path[:end]
-		}
-		reason := reasons[field]
+		reason := reasons[fieldOf(path)]
 		if reason == "" || slices.Contains(said, reason) {
 			continue
 		}
@@ -225,6 +221,14 @@ func (tx *Tx) markStaleFor(ctx context.Context, kind, id string, changes []strin
 		}
 	}
 	return nil
+}
+
+// fieldOf is the field of a record that a path lies in.
+func fieldOf(path string) string {
+	if end := strings.IndexAny(path, ".["); end >= 0 {
+		return path[:end]
+	}
+	return path
 }
 
 // GetPerson reads one person, restricted fields included: mask before showing.
