@@ -107,7 +107,8 @@ func (w *Work) lostSchedule(x *way, p *place, lost uint64, donor int) Schedule {
 	return s
 }
 
-// shortOf lists the gases of a margin that do not suffice.
+// shortOf lists the gases of a margin that do not suffice: those counted together are
+// of diver d, every other of its owner.
 func (w *Work) shortOf(m *margin, d int) (list []Shortage) {
 	if m.fails {
 		return nil
@@ -118,7 +119,7 @@ func (w *Work) shortOf(m *margin, d int) (list []Shortage) {
 		}
 		s := Shortage{Diver: w.team.Divers[d].Name, LeftL: finding.Round9(math.Max(0, g.left)), NeedL: finding.Round9(g.need)}
 		if g.cylinder >= 0 {
-			s.Supply = w.cylinderName(g.cylinder)
+			s.Supply, s.Diver = w.cylinderName(g.cylinder), w.team.Divers[w.supplies[w.first[g.cylinder]].Diver].Name
 		}
 		list = append(list, s)
 	}
