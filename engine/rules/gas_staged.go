@@ -10,7 +10,7 @@ import (
 )
 
 // labelMOD is the MOD that a label of this mix bears, as gas.measured has it: whole metres, 10 m of water a bar, the limit at rest for
-// what is breathed only there, else that at work.
+// what is breathed only at rest, else that at work.
 func (c *Case) labelMOD(s facts.Supply, m gas.Mix) float64 {
 	limit := c.Policy.Mix.PO2WorkingBar
 	if s.Resting {
@@ -28,9 +28,9 @@ func staged(c *Case) []finding.Finding {
 			if a.Action != route.ActDrop || a.Cylinder == nil {
 				continue
 			}
-			for _, sup := range c.In.Plan.Supplies {
+			for i, sup := range c.In.Plan.Supplies {
 				if sup.ID == *a.Cylinder && sup.Diver == a.Diver && sup.Role == facts.Deco {
-					out = append(out, c.stagedAt(sup, station, at))
+					out = append(out, c.stagedAt(sup, station, path("plan.supplies", i, ""), at))
 				}
 			}
 		}
@@ -45,11 +45,12 @@ func staged(c *Case) []finding.Finding {
 	return append(out, c.unbreathed()...)
 }
 
-func (c *Case) stagedAt(sup facts.Supply, station, at string) finding.Finding {
+// stagedAt judges where one waits; supply and drop are where the input has it, and its being left there.
+func (c *Case) stagedAt(sup facts.Supply, station, supply, drop string) finding.Finding {
 	s := c.supply(sup)
 	mix, ok := c.breathed(sup)
 	if !ok {
-		return unknown(s, "the mix", at)
+		return unknown(s, "the mix", supply)
 	}
 	if c.Water == nil {
 		return unknown(s, "the water", "site")
@@ -70,7 +71,7 @@ func (c *Case) stagedAt(sup facts.Supply, station, at string) finding.Finding {
 	f.Place = station
 	if depth > mod+1e-9 {
 		short := finding.Number("", depth-mod, 1, "m")
-		f.Status, f.Code, f.Path, f.Shortfall = finding.Refuse, "deep", at, &short
+		f.Status, f.Code, f.Path, f.Shortfall = finding.Refuse, "deep", drop, &short
 	}
 	return f
 }
