@@ -31,6 +31,9 @@ type search struct {
 
 // leastOf searches all places up to one (nil: all), beginning with those of first.
 func (w *Work) leastOf(fs []*failure, delay float64, first []int, until *place, under func(*place) *place, at func(p *place, f *failure) *margin) []worst {
+	if len(fs) == 0 { // as sharing is to one diver
+		return nil
+	}
 	stay := w.margins
 	w.margins = margins{pieces: w.searched.pieces} // what is found is kept, the rest is forgotten
 	looked := make([]*place, len(w.places))
