@@ -54,9 +54,9 @@ func diveLeft(r *Report) bool {
 
 // Inside says in words how the dive judged now goes beyond the dive approved:
 // the same people, apparatus, cylinders and gases, the same way, no depth or
-// minute beyond it, and no schedule of it that asks for more. Empty: it is inside. Input and report are those of Bytes.
-// Persons and cylinders are named by their ids. The error is for bytes that are
-// no input or report of this engine.
+// minute beyond it, and no schedule of it that asks for more. Empty: it is inside.
+// Input and report are those of Bytes. Persons and cylinders are named by their ids.
+// The error is for bytes that are no input or report of this engine.
 func Inside(approvedInput, approvedReport, input, report []byte) ([]string, error) {
 	var a, b Input
 	var ra, rb Report
@@ -87,9 +87,9 @@ func Inside(approvedInput, approvedReport, input, report []byte) ([]string, erro
 const aMinuteMore = 1
 
 // longerStops lists the schedules on the page that ask for more than the same
-// ones approved: minutes of stops, a deeper stop, or a minute to the surface. What
-// the divers brought was another when they were approved, as after a dive
-// since. A schedule that was not there was not approved; without stops it asks for none.
+// ones approved: minutes of stops, a deeper stop, or a minute to the surface. They do
+// where the divers bring more with them than was known then, as after a dive since.
+// A schedule that was not there was not approved; without stops it asks for nothing.
 func longerStops(was, is *dive.Answer) []string {
 	if is == nil {
 		return nil // it cannot be told, which blocks by itself

@@ -3,8 +3,8 @@
 // handbook, D40 to D55), whether the gas suffices for that (D15 to D39 with stops
 // included), and what every failure of the route method's section 6 comes to.
 //
-// A dive without stops is the route model's alone; this package then adds the
-// schedule, which has none, and the failures. Metres, minutes, bar, litres at 1 bar.
+// A dive without stops or changes of gas is the route model's alone; this package
+// then adds the schedule, which has none, and the failures. Metres, minutes, bar, litres at 1 bar.
 package dive
 
 import (
@@ -77,18 +77,19 @@ type Work struct {
 
 	places     []*place
 	commitment *place
-	begins     []begin       // of each stretch of the schedule as planned
-	endMin     float64       // of the last
-	end        []float64     // litres per supply at the surface
-	out, again deco.Result   // memory of ways out, and of places looked at later
-	atReach    []*place      // the turn at the latest with what is tested there, which counts for the turn too (D25)
-	two        []twoOut      // per diver
-	unhelped   sharingAt     // without the flow that helps
-	rarer      []*place      // looked at for the rarer cases, under networks of their own
-	bare       []deco.Node   // memory of cheapest
-	pieces     []route.Piece // memory of lay
-	laidLast   *way          // whose pieces they are
-	path       led           // of the way out asked for last
+	begins     []begin         // of each stretch of the schedule as planned
+	endMin     float64         // of the last
+	end        []float64       // litres per supply at the surface
+	out, again deco.Result     // memory of ways out, and of places looked at later
+	atReach    []*place        // the turn at the latest with what is tested there, which counts for the turn too (D25)
+	two        []twoOut        // per diver
+	unhelped   sharingAt       // without the flow that helps
+	farShut    []route.FarSide // D37 with its stops
+	rarer      []*place        // looked at for the rarer cases, under networks of their own
+	bare       []deco.Node     // memory of cheapest
+	pieces     []route.Piece   // memory of lay
+	laidLast   *way            // whose pieces they are
+	path       led             // of the way out asked for last
 	latest     *way
 	lost       []int           // memory of walkOut
 	told       []route.Stretch // memory of walked
@@ -101,10 +102,9 @@ type Work struct {
 	major     *place    // first place whose way out holds a major restriction
 	reach     *place    // turn at the latest; nil: the whole route
 	binds     []route.Bind
-	beyond    *place          // the place after reach that does not pass
-	between   []*place        // looked at between two of places, that do not hold
-	farShut   []route.FarSide // D37 with its stops
-	before    *place          // the last place that passed before reach was found between two
+	beyond    *place   // the place after reach that does not pass
+	between   []*place // looked at between two of places, to join them
+	before    *place   // the last place that passed before reach was found between two
 
 	margins  margins // those that stay
 	searched margins // those of a search

@@ -11,7 +11,7 @@ import (
 )
 
 // Oxygen is the exposure of one diver who goes out from a place of the dive after a
-// loss: the dive so far, the way out with its stops, and what earlier dives left.
+// loss or delay: the dive so far, the way out with its stops, and what earlier dives left.
 type Oxygen struct {
 	Diver string   `json:"diver"`
 	Place string   `json:"place"`

@@ -40,7 +40,7 @@ type Plan struct {
 	GasFraction policy.Fraction `json:"gas_fraction,omitzero"` // the gas rule the team means to dive; none = what its level permits
 
 	SwimMMin            float64 `json:"swim_m_min" in:"0 or 0.1..200 m/min"`             // 0 = the policy's
-	ContingencySwimMMin float64 `json:"contingency_swim_m_min" in:"0 or 0.1..200 m/min"` // 0 = the policy's; a faster one is refused
+	ContingencySwimMMin float64 `json:"contingency_swim_m_min" in:"0 or 0.1..200 m/min"` // 0 = the policy's; a faster one is cautioned, faster than anybody swims refused
 	SlowExitFactor      float64 `json:"slow_exit_factor" in:"0 or 1..10 ×"`              // 0 = 1; the larger of this and the bottom's holds
 
 	GFLow    *float64 `json:"gf_low,omitempty" in:"1..100 per cent"` // per cent; none = the policy's, and never looser than it

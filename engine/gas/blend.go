@@ -373,9 +373,9 @@ func (b *Blend) seen(now amounts, added map[Ingredient]float64) map[Ingredient]f
 }
 
 // within tells whether what is in the cylinder is what is wanted, but for a tolerance.
-func (b *Blend) within(a amounts, of Mix) bool {
+func (b *Blend) within(a amounts, tolerance Mix) bool {
 	m := a.mix()
-	return math.Abs(m.O2-b.Target.O2) <= of.O2+fractionSlack && math.Abs(m.He-b.Target.He) <= of.He+fractionSlack &&
+	return math.Abs(m.O2-b.Target.O2) <= tolerance.O2+fractionSlack && math.Abs(m.He-b.Target.He) <= tolerance.He+fractionSlack &&
 		math.Abs(a.pressure(b)-b.Surface-b.ToBar) <= ratedSlack
 }
 

@@ -175,7 +175,7 @@ func farSideShut(c *Case) []finding.Finding {
 	return out
 }
 
-// helpfulOutflow is the route model's, but with stops that of the dive.
+// helpfulOutflow is the route model's, but with stops or changes of gas that of the dive.
 func helpfulOutflow(c *Case) []finding.Finding {
 	if c.Dive == nil || !c.Dive.Counted {
 		return c.routeCheck(route.CheckHelpfulOutflow)

@@ -74,8 +74,8 @@ func (c *Case) unfit() *Case {
 	return c
 }
 
-// lengthen sets the dive on the clock again where stops make it longer than the
-// route alone, and judges it anew should another level hold for the longer dive.
+// lengthen sets the dive on the clock again where stops, or changes of gas, make it
+// longer than the route alone, and judges it anew should another level hold for the longer dive.
 func (c *Case) lengthen() {
 	if c.Dive == nil || !c.Dive.Counted {
 		return
