@@ -54,7 +54,7 @@ func gasRules() []Rule {
 				"ok":     {Says: "{subject}: waits at {place}, {observed}, MOD {limit}"},
 				"none":   {Says: "{subject}: no decompression gas waits in the cave"},
 				"deep":   {Says: "{subject}: waits at {place}, {observed}, MOD {limit}: {shortfall} too deep", Remedy: "drop it at {limit} or shallower"},
-				"unused": {Says: "{subject}: carried, and never breathed on the dive as planned although it has stops", Remedy: "have it at hand at a stop no deeper than it is breathed, or leave it out"},
+				"unused": {Says: "{subject}: brought, and never breathed on the dive as planned although it has stops", Remedy: "have it at hand at a stop no deeper than it is breathed, or leave it out"},
 			},
 			Check: staged,
 		},
