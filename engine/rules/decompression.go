@@ -278,6 +278,7 @@ func (c *Case) dived(in route.Input, laid *route.Laid, result *route.Result, tur
 	if turn <= len(in.Route.Moves) {
 		q.TurnMove = turn
 	}
+	var loaded []string
 	for i := range c.Starts {
 		if len(c.Starts[i].Problems) > 0 {
 			return nil, ""
@@ -286,8 +287,11 @@ func (c *Case) dived(in route.Input, laid *route.Laid, result *route.Result, tur
 		q.Carried = append(q.Carried, c.Starts[i].Oxygen)
 		// The schedule cannot mend that: no stop lies above the surface.
 		if bar, k := model.Margin(&c.Starts[i].Tissues, c.Water.Surface, q.Settings.GFHigh); bar < -1e-6 {
-			return nil, stillLoaded + c.nameOf(c.Team[i].Diver).Label() + " at the surface " + finding.Decimal(-bar, 3) + " bar above the limit in compartment " + model.Compartment(k).ID
+			loaded = append(loaded, c.nameOf(c.Team[i].Diver).Label()+" at the surface "+finding.Decimal(-bar, 3)+" bar above the limit in compartment "+model.Compartment(k).ID)
 		}
+	}
+	if len(loaded) > 0 {
+		return nil, stillLoaded + strings.Join(loaded, ", ")
 	}
 	w, err := dive.Open(&q)
 	if err != nil {
