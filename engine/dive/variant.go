@@ -32,9 +32,13 @@ type Shortage struct {
 // many metres, at the same speeds, and so many minutes more at a node.
 func (w *Work) vary(deeper, longer float64, node int) Variant {
 	path := deco.Path{Nodes: append([]deco.Node(nil), w.laid.Nodes...), Pieces: append([]deco.Piece(nil), w.laid.Pieces...)}
-	opening := func(node int) bool {
-		return slices.ContainsFunc(w.q.Route.Stations, func(s route.Station) bool { return s.Opening && s.Name == path.Nodes[node].Station })
+	var openings []string
+	for i := range w.q.Route.Stations {
+		if s := &w.q.Route.Stations[i]; s.Opening {
+			openings = append(openings, s.Name)
+		}
 	}
+	opening := func(node int) bool { return slices.Contains(openings, path.Nodes[node].Station) }
 	for i := range path.Pieces {
 		q := &path.Pieces[i]
 		if q.OpenWater {

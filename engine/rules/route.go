@@ -456,34 +456,51 @@ func flowClasses(c *Case) []finding.Finding {
 	var out []finding.Finding
 	seen := map[string]bool{}
 	at, strongest, worst := "", -1.0, ""
+	judge := func(k int) {
+		l := &c.RouteInput.Legs[k]
+		if seen[l.ID] {
+			return
+		}
+		seen[l.ID] = true
+		inflow := slices.Contains(c.Route.Siphon.InflowLegs, l.ID)
+		class, ok := c.Policy.FlowClassOf(l.FlowMMin, inflow)
+		plain, _ := c.Policy.FlowClassOf(l.FlowMMin, false)
+		speed := finding.Number("", math.Abs(l.FlowMMin), 1, "m/min")
+		if math.Abs(l.FlowMMin) > strongest {
+			at, strongest, worst = "leg "+l.ID, math.Abs(l.FlowMMin), class.Name
+		}
+		if ok && !class.Refuse {
+			return
+		}
+		f := answer(finding.Refuse, "refused", finding.Subject{Kind: finding.KindLeg, ID: l.ID, Name: "leg " + l.ID})
+		f.Observed, f.Path, f.Figures = &speed, path("route.legs", k, "flow_m_min"), []finding.Figure{finding.Word("class", class.Name)}
+		switch {
+		case !ok:
+			f.Status, f.Code = finding.Indeterminate, "no_class"
+		case !plain.Refuse:
+			f.Code = "inflow"
+		}
+		out = append(out, f)
+	}
+	named := map[string]int{} // where the legs stand that moves name
+	for i := range c.RouteInput.Route.Moves {
+		named[c.RouteInput.Route.Moves[i].Leg] = -1
+	}
+	for k := range c.RouteInput.Legs {
+		if _, ok := named[c.RouteInput.Legs[k].ID]; ok {
+			named[c.RouteInput.Legs[k].ID] = k
+		}
+	}
 	from := c.RouteInput.Route.Start
 	for i := range c.RouteInput.Route.Moves {
 		m := &c.RouteInput.Route.Moves[i]
-		for k := range c.RouteInput.Legs {
-			l := &c.RouteInput.Legs[k]
-			if l.ID != m.Leg && (m.Leg != "" || l.From != from || l.To != m.To) && (m.Leg != "" || l.To != from || l.From != m.To) || seen[l.ID] {
-				continue
+		if k := named[m.Leg]; m.Leg != "" && k >= 0 {
+			judge(k)
+		}
+		for k := 0; m.Leg == "" && k < len(c.RouteInput.Legs); k++ {
+			if l := &c.RouteInput.Legs[k]; l.From == from && l.To == m.To || l.To == from && l.From == m.To {
+				judge(k)
 			}
-			seen[l.ID] = true
-			inflow := slices.Contains(c.Route.Siphon.InflowLegs, l.ID)
-			class, ok := c.Policy.FlowClassOf(l.FlowMMin, inflow)
-			plain, _ := c.Policy.FlowClassOf(l.FlowMMin, false)
-			speed := finding.Number("", math.Abs(l.FlowMMin), 1, "m/min")
-			if math.Abs(l.FlowMMin) > strongest {
-				at, strongest, worst = "leg "+l.ID, math.Abs(l.FlowMMin), class.Name
-			}
-			if ok && !class.Refuse {
-				continue
-			}
-			f := answer(finding.Refuse, "refused", finding.Subject{Kind: finding.KindLeg, ID: l.ID, Name: "leg " + l.ID})
-			f.Observed, f.Path, f.Figures = &speed, path("route.legs", k, "flow_m_min"), []finding.Figure{finding.Word("class", class.Name)}
-			switch {
-			case !ok:
-				f.Status, f.Code = finding.Indeterminate, "no_class"
-			case !plain.Refuse:
-				f.Code = "inflow"
-			}
-			out = append(out, f)
 		}
 		from = m.To
 	}
