@@ -31,7 +31,7 @@ func (p *Planner) breaksPossible() bool {
 func (p *Planner) breakGas(d int, depth float64) (best int, ok bool) {
 	least := richOxygen - same
 	try := func(c int) {
-		if o := p.mixes[c].O2; p.now[d].atHand>>c&1 == 1 && p.allowed(c, depth) && o < least-same {
+		if o := p.mixes[c].O2; p.now[d].atHand>>c&1 == 1 && p.Allowed(c, depth) && o < least-same {
 			least, best, ok = o, c, true
 		}
 	}

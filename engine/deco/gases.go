@@ -43,13 +43,10 @@ func (p *Planner) depths() {
 	}
 }
 
-// allowed tells whether a cylinder may be breathed at a depth (D45).
-func (p *Planner) allowed(c int, depth float64) bool {
+// Allowed tells whether a cylinder of the team scheduled last may be breathed at a depth (D45).
+func (p *Planner) Allowed(c int, depth float64) bool {
 	return depth <= p.deepest[c] && depth >= p.shallowest[c]
 }
-
-// Allowed tells whether a cylinder of the team scheduled last may be breathed at a depth (D45).
-func (p *Planner) Allowed(c int, depth float64) bool { return p.allowed(c, depth) }
 
 // richest is the cylinder with most oxygen at hand of diver d that may be
 // breathed at both depths (low < 0: at the first only). Ties go to the gas
@@ -58,7 +55,7 @@ func (p *Planner) richest(d int, c *carrying, depth, low float64) (best int, ok 
 	diver := &p.team.Divers[d]
 	most := -1.0
 	try := func(i int) {
-		if c.atHand>>uint(i)&1 == 0 || !p.allowed(i, depth) || (low >= 0 && !p.allowed(i, low)) {
+		if c.atHand>>uint(i)&1 == 0 || !p.Allowed(i, depth) || (low >= 0 && !p.Allowed(i, low)) {
 			return
 		}
 		if o := p.team.Cylinders[i].Mix.O2; o > most+same {
@@ -147,7 +144,7 @@ func (p *Planner) changeBeforeFall(d, j int, c *carrying) (changed, missing bool
 		return false, false
 	}
 	b := &p.bounds[j]
-	if p.allowed(c.breathing, b.low) {
+	if p.Allowed(c.breathing, b.low) {
 		return false, false
 	}
 	best, ok := p.richest(d, c, b.depth, b.low)

@@ -69,7 +69,7 @@ func (p *Planner) WayOut(team *Team, path *Path, from *Moment, l Loss, r *Result
 		c.AtHand = c.AtHand&^in.cylinders | 1<<p.back[d]
 		if in.cylinders>>c.Breathing&1 == 1 {
 			c.Breathing = p.back[d]
-			if !p.allowed(c.Breathing, depth) {
+			if !p.Allowed(c.Breathing, depth) {
 				carry := carrying{atHand: c.AtHand, breathing: c.Breathing}
 				if best, ok := p.richest(d, &carry, depth, -1); ok {
 					c.Breathing = best
