@@ -204,18 +204,13 @@ func (s *search) more(f *failure, i, j int) float64 {
 // of a failure begins to draw on other gases.
 func (s *search) changeover(i, j int) {
 	x, y := s.look(i), s.look(j)
-	for k, f := range s.fs {
+	for k := range s.fs {
 		if sameGases(x[k], y[k]) || !s.found[k].m.holds() {
 			continue
 		}
-		before, after := s.w.halve(s.place(i), s.place(j), finest/10, func(p *place) bool {
-			return sameGases(x[k], s.at(s.under(p), f))
+		s.w.halve(s.place(i), s.place(j), finest/10, func(p *place) bool {
+			return sameGases(x[k], s.lookAt(s.under(p))[k])
 		})
-		for _, p := range []*place{before, after} {
-			if p != s.place(i) && p != s.place(j) {
-				s.lookAt(s.under(p))
-			}
-		}
 	}
 }
 

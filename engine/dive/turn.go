@@ -238,18 +238,14 @@ func (w *Work) changeover(a, b *place) {
 		return // the turn lies before
 	}
 	for k := range w.failures {
-		if sameGases(a.tested[k], b.tested[k]) {
+		if sameGases(a.tested[k], b.tested[k]) || !w.open(k) {
 			continue
 		}
-		before, after := w.halve(a, b, finest/10, func(p *place) bool {
-			return sameGases(a.tested[k], w.margin(p, &w.failures[k], w.q.Route.Policy.DelayMin))
+		w.halve(a, b, finest/10, func(p *place) bool {
+			w.judge(p)
+			w.between = append(w.between, p)
+			return sameGases(a.tested[k], p.tested[k])
 		})
-		for _, p := range []*place{before, after} {
-			if p != a && p != b {
-				w.judge(p)
-				w.between = append(w.between, p)
-			}
-		}
 	}
 }
 
