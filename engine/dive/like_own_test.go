@@ -122,15 +122,12 @@ func TestScheduleAfterTheLossOfEverything(t *testing.T) {
 		if o.stops == 0 || o.stops != l.Schedule.StopMin || math.Abs(o.minutes-l.Schedule.ToSurfaceMin) > 1e-6 {
 			t.Errorf("%s: %d min of stops, %v to the surface; sharing takes %d and %v", l.Diver, l.Schedule.StopMin, l.Schedule.ToSurfaceMin, o.stops, o.minutes)
 		}
-		before, after := 0.0, 0.0
-		for _, s := range l.Schedule.Divers[donor].Supplies {
-			before += s.UsedL
+		given := 0.0
+		for _, x := range l.Schedule.Divers[donor].Supplies {
+			given += x.UsedL
 		}
-		for _, s := range l.Schedule.Divers[v].Supplies[:1] {
-			after += s.UsedL
-		}
-		if before == 0 || after != 0 {
-			t.Errorf("%s breathes %v L of the own mains, %s gives %v", l.Diver, after, l.Donor, before)
+		if own := l.Schedule.Divers[v].Supplies[0].UsedL; given == 0 || own != 0 {
+			t.Errorf("%s breathes %v L of the own mains, %s gives %v", l.Diver, own, l.Donor, given)
 		}
 	}
 	if rows != len(w.team.Divers) {
