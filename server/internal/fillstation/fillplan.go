@@ -176,10 +176,10 @@ func (w *worker) days() []fillplan.Day {
 				w.missing = append(w.missing, fmt.Sprintf("Plan %s: set %s is not on record, its gas is not in these figures.", p.Id, d.Mains))
 			}
 			for _, c := range set.GetCylinders() {
-				w.fill(into, day, p.Id, c, w.settled(d.StartPressure, d.Gas, d.TemperatureC))
+				w.fill(into, day, p.Id, c, w.settled(p.Id, d.StartPressure, d.Gas, d.TemperatureC))
 			}
 			for _, s := range d.Stages {
-				w.fill(into, day, p.Id, s.Cylinder, w.settled(s.StartPressure, s.Gas, s.TemperatureC))
+				w.fill(into, day, p.Id, s.Cylinder, w.settled(p.Id, s.StartPressure, s.Gas, s.TemperatureC))
 			}
 		}
 	}
@@ -188,11 +188,14 @@ func (w *worker) days() []fillplan.Day {
 
 // settled is what a plan wants in a cylinder, at the temperature of the fill
 // station: a start pressure is meant at that of the plan.
-func (w *worker) settled(start *lastlightv1.Pressure, mix *lastlightv1.GasMix, celsius *float64) content {
+func (w *worker) settled(plan string, start *lastlightv1.Pressure, mix *lastlightv1.GasMix, celsius *float64) content {
 	c := content{mixOf(mix), start.GetBar()}
-	if bar, err := gas.AtTemperature(gas.Real, c.mix, c.bar, water.SeaLevelBar, kelvin(celsius), kelvin(w.question.Request.TemperatureC)); err == nil {
-		c.bar = bar
+	settled, err := gas.AtTemperature(gas.Real, c.mix, c.bar, water.SeaLevelBar, kelvin(celsius), kelvin(w.question.Request.TemperatureC))
+	if err != nil {
+		w.missing = append(w.missing, fmt.Sprintf("Plan %s: %s is filled as it stands, not for the temperature of the plan: %v.", plan, bar(c.bar), err))
+		return c
 	}
+	c.bar = settled
 	return c
 }
 
